@@ -1,0 +1,1 @@
+"""Workshop readings of moving air, reduced to a flow with error bars."""

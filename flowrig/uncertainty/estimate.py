@@ -1,0 +1,214 @@
+"""A value with its signed parts by cause. An input and an output are the same type."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from flowrig.uncertainty.cause import Cause, unite
+
+if TYPE_CHECKING:
+    from flowrig.uncertainty.propagate import Node
+
+Array = NDArray[np.float64]
+Bools = NDArray[np.bool_]
+Axes = tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class Share:
+    """One line of an uncertainty budget.
+
+    Attributes
+    ----------
+    cause : Cause
+    u : array
+        Standard uncertainty from this cause alone, in the unit of the value.
+    share : array
+        Its part of the variance, 0 to 1.
+    """
+
+    cause: Cause
+    u: Array
+    share: Array
+
+
+def align(array: Array, own: Axes, axes: Axes, lead: int = 0) -> Array:
+    """Array with axes `own` laid out in the order of `axes`, length 1 where it has none; `lead` axes stay in front."""
+    missing = [axis for axis in own if axis not in axes]
+    if missing:
+        raise ValueError(f"axes {missing} are not among {axes}")
+    order = [own.index(axis) for axis in axes if axis in own]
+    moved = np.transpose(array, [*range(lead), *(lead + i for i in order)])
+    shape = list(moved.shape[:lead])
+    following = iter(moved.shape[lead:])
+    shape += [next(following) if axis in own else 1 for axis in axes]
+    return moved.reshape(shape)
+
+
+class Estimate:
+    """A number (or array of numbers) that knows how much each cause of error moves it.
+
+    Parameters
+    ----------
+    value : array
+        One dimension for each of `axes`. SI.
+    axes : tuple of str
+        Names of the axes of `value`.
+    parts : mapping of Cause to array, shape (n, *value.shape)
+        Signed movement of the value for one standard deviation along each direction of the cause. For a cause with
+        `each`, the movement of every element by its own deviate.
+    node : Node, optional
+        How the value was computed, for Monte Carlo; none for an input.
+    output : str
+        Which output of the node this is.
+
+    Raises
+    ------
+    ValueError
+        If shapes, axes and causes do not fit together.
+    """
+
+    __slots__ = ("__weakref__", "axes", "node", "output", "parts", "value")
+
+    def __init__(
+        self,
+        value: ArrayLike,
+        axes: Sequence[str] = (),
+        parts: Mapping[Cause, ArrayLike] | None = None,
+        node: Node | None = None,
+        output: str = "",
+    ) -> None:
+        self.value: Array = np.asarray(value, dtype=float)
+        self.axes: Axes = tuple(axes)
+        if self.value.ndim != len(self.axes):
+            raise ValueError(f"value has {self.value.ndim} dimensions but the axes are {self.axes}")
+        self.parts: dict[Cause, Array] = {}
+        for cause in unite([parts or {}]):
+            part = np.asarray((parts or {})[cause], dtype=float)
+            if part.shape[:1] != (cause.n,):
+                raise ValueError(f"part of {cause.id!r} has shape {part.shape}; expected {cause.n} directions in front")
+            if cause.each is not None and cause.each not in self.axes:
+                raise ValueError(f"cause {cause.id!r} differs along {cause.each!r}, which is not an axis of the value")
+            self.parts[cause] = np.broadcast_to(part, (cause.n, *self.value.shape))
+        self.node = node
+        self.output = output
+
+    def __repr__(self) -> str:
+        if self.axes:
+            return f"<Estimate {self.axes} of shape {self.value.shape}, {len(self.parts)} causes>"
+        return f"<Estimate {float(self.value):.6g} u {float(self.u):.2g}, {len(self.parts)} causes>"
+
+    def length(self, axis: str) -> int:
+        return int(self.value.shape[self.axes.index(axis)])
+
+    @property
+    def variance(self) -> Array:
+        total = np.zeros(self.value.shape)
+        for part in self.parts.values():
+            total = total + np.sum(part**2, axis=0)
+        return total
+
+    @property
+    def u(self) -> Array:
+        """Combined standard uncertainty, JCGM 100:2008 eq. 10 and 13, correlation carried by shared causes."""
+        return np.sqrt(self.variance)
+
+    @property
+    def dof(self) -> Array:
+        """Effective degrees of freedom, Welch-Satterthwaite, JCGM 100:2008 eq. G.2b, block by block; not truncated."""
+        spread = np.zeros(self.value.shape)
+        for cause, part in self.parts.items():
+            if cause.dof != math.inf:
+                spread = spread + np.sum(part**2, axis=0) ** 2 / cause.dof
+        with np.errstate(divide="ignore", invalid="ignore"):
+            return np.where(spread > 0, self.variance**2 / spread, math.inf)
+
+    def budget(self) -> list[Share]:
+        """Every cause with its contribution and share of the variance, largest (on average) first."""
+        variance = self.variance
+        shares = []
+        for cause, part in self.parts.items():
+            own = np.sum(part**2, axis=0)
+            with np.errstate(divide="ignore", invalid="ignore"):
+                share = np.where(variance > 0, own / variance, 0.0)
+            shares.append(Share(cause, np.sqrt(own), share))
+        return sorted(shares, key=lambda line: -float(np.mean(line.share)))
+
+    def cov(self, other: Estimate) -> Array:
+        """Covariance with another estimate of the same axes (or without axes): a dot product over shared causes.
+
+        Raises
+        ------
+        CauseConflict
+            If a cause of one id means two things.
+        ValueError
+            If both have axes and they differ.
+        """
+        unite([self.parts, other.parts])
+        if self.axes and other.axes and self.axes != other.axes:
+            raise ValueError(f"covariance of axes {self.axes} with {other.axes}: combine rows first, with over()")
+        total = np.zeros(np.broadcast_shapes(self.value.shape, other.value.shape))
+        for cause, part in self.parts.items():
+            if cause in other.parts:
+                total = total + np.sum(part * other.parts[cause], axis=0)
+        return total
+
+    def over(self, axis: str) -> Estimate:
+        """The same estimate with independent deviates along `axis` unrolled into directions of one block."""
+        position = self.axes.index(axis)
+        length = self.value.shape[position]
+        parts: dict[Cause, Array] = {}
+        for cause, part in self.parts.items():
+            if cause.each != axis:
+                parts[cause] = part
+                continue
+            unrolled = np.zeros((cause.n, length, *self.value.shape))
+            for i in range(length):
+                at = (slice(None),) * position + (i,)
+                unrolled[(slice(None), i, *at)] = part[(slice(None), *at)]
+            parts[cause.block(length)] = unrolled.reshape(cause.n * length, *self.value.shape)
+        return Estimate(self.value, self.axes, parts, self.node, self.output)
+
+    def take(self, axis: str, positions: ArrayLike) -> Estimate:
+        """Only some positions along an axis, with the way they were computed, so that Monte Carlo can follow.
+
+        Positions taken separately draw their independent noise anew: combine results through their parts.
+        """
+        from flowrig.uncertainty.propagate import take
+
+        return take(self, axis, np.asarray(positions, dtype=int))
+
+    def to_ufloat(self) -> Any:
+        """The value as a number of the `uncertainties` package; results that share causes come out correlated.
+
+        Returns
+        -------
+        AffineScalarFunc, or an object array of them for a value with axes.
+        """
+        from uncertainties import ufloat
+
+        result = np.empty(self.value.shape, dtype=object)
+        for index in np.ndindex(self.value.shape):
+            number = ufloat(float(self.value[index]), 0.0) if not self.parts else float(self.value[index])
+            for cause, part in self.parts.items():
+                for direction in range(cause.n):
+                    place = index[self.axes.index(cause.each)] if cause.each is not None else 0
+                    length = self.length(cause.each) if cause.each is not None else 1
+                    key = (cause.id, direction * length + place)
+                    deviate = _deviates.get(key)
+                    if deviate is None:
+                        deviate = _deviates[key] = ufloat(0.0, 1.0, tag=cause.name)
+                    number = number + float(part[(direction, *index)]) * deviate
+            result[index] = number
+        return result[()] if self.axes else result.item()
+
+
+# One number of the `uncertainties` package for each direction of each cause ever handed out: this is what keeps sibling
+# results correlated. They cannot be weakly referenced, and a forgotten one would make siblings silently independent.
+_deviates: dict[tuple[str, int], Any] = {}
