@@ -1,1 +1,51 @@
-"""Workshop readings of moving air, reduced to a flow with error bars."""
+"""Workshop readings of moving air, reduced to a flow with error bars.
+
+Public names are imported on first use: ``flowrig.reduce``, ``flowrig.reduce_rows``, ``flowrig.load_json``,
+``flowrig.explain``, ``flowrig.physics``, ``flowrig.InputError``, ``flowrig.CalculationError``, ``flowrig.FlowrigError``.
+"""
+
+from __future__ import annotations
+
+from importlib import import_module
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    from flowrig import physics
+    from flowrig.errors import CalculationError, FlowrigError, InputError
+    from flowrig.report.as_json import load_json
+    from flowrig.report.explain import explain
+    from flowrig.studies.reduce import reduce
+    from flowrig.studies.rows import reduce_rows
+
+__all__ = [
+    "CalculationError",
+    "FlowrigError",
+    "InputError",
+    "explain",
+    "load_json",
+    "physics",
+    "reduce",
+    "reduce_rows",
+]
+
+_HOMES = {
+    "CalculationError": "flowrig.errors",
+    "FlowrigError": "flowrig.errors",
+    "InputError": "flowrig.errors",
+    "explain": "flowrig.report.explain",
+    "load_json": "flowrig.report.as_json",
+    "reduce": "flowrig.studies.reduce",
+    "reduce_rows": "flowrig.studies.rows",
+}
+
+
+def __getattr__(name: str) -> Any:
+    if name == "physics":
+        return import_module("flowrig.physics")
+    if name in _HOMES:
+        return getattr(import_module(_HOMES[name]), name)
+    raise AttributeError(f"module 'flowrig' has no attribute {name!r}")
+
+
+def __dir__() -> list[str]:
+    return sorted({*globals(), *__all__})

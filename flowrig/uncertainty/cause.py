@@ -67,7 +67,10 @@ class Cause:
             raise ValueError(f"cause {self.id!r}: finite degrees of freedom belong to a normal shape, not {self.shape}")
 
     def block(self, length: int) -> Cause:
-        """The same deviates with their axis unrolled into `n` × `length` directions, once rows are combined."""
+        """The same deviates with their axis unrolled into `n` × `length` directions, once rows are combined.
+
+        Direction k at place j becomes direction k × `length` + j, here and wherever a deviate is looked up.
+        """
         if self.each is None:
             return self
         return replace(self, n=self.n * length, each=None)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
@@ -17,6 +17,7 @@ if TYPE_CHECKING:
 
 Array = NDArray[np.float64]
 Bools = NDArray[np.bool_]
+Places = tuple[NDArray[np.intp], int]  # positions along an axis, and how many it had before any were taken
 Axes = tuple[str, ...]
 
 
@@ -51,6 +52,37 @@ def align(array: Array, own: Axes, axes: Axes, lead: int = 0) -> Array:
     return moved.reshape(shape)
 
 
+def matched(estimates: Sequence[Estimate], axes: Iterable[str], unroll: Iterable[str] = ()) -> list[Estimate]:
+    """The same estimates, with independent deviates unrolled along every axis where places do not face each other.
+
+    Two estimates face each other along an axis if they hold the same places of it. They do not if rows were taken
+    apart, if one has a single row beside the many of another, or if one of them is unrolled already.
+
+    Parameters
+    ----------
+    estimates : sequence of Estimate
+    axes : iterable of str
+    unroll : iterable of str
+        Axes along which to unroll in any case.
+    """
+    result = list(estimates)
+    for axis in axes:
+        holders = [x for x in result if any(cause.each == axis for cause in x.parts)]
+        if not holders:
+            continue
+        length = max(x.length(axis) for x in result if axis in x.axes)
+        first, full = holders[0].places(axis)
+        same = all(
+            x.length(axis) == length and x.places(axis)[1] == full and np.array_equal(x.places(axis)[0], first)
+            for x in holders
+        )
+        each = {cause.id for x in holders for cause in x.parts if cause.each == axis}
+        mixed = any(cause.each is None and cause.id in each for x in result for cause in x.parts)
+        if axis in unroll or mixed or not same:
+            result = [x.over(axis) if axis in x.axes else x for x in result]
+    return result
+
+
 class Estimate:
     """A number (or array of numbers) that knows how much each cause of error moves it.
 
@@ -67,6 +99,9 @@ class Estimate:
         How the value was computed, for Monte Carlo; none for an input.
     output : str
         Which output of the node this is.
+    taken : mapping of str to Places, optional
+        For an axis of which only some positions were kept, which and out of how many. A deviate that is independent
+        along an axis belongs to a place, so that rows taken apart do not come to share one.
 
     Raises
     ------
@@ -74,7 +109,7 @@ class Estimate:
         If shapes, axes and causes do not fit together.
     """
 
-    __slots__ = ("__weakref__", "axes", "node", "output", "parts", "value")
+    __slots__ = ("__weakref__", "axes", "node", "output", "parts", "taken", "value")
 
     def __init__(
         self,
@@ -83,8 +118,10 @@ class Estimate:
         parts: Mapping[Cause, ArrayLike] | None = None,
         node: Node | None = None,
         output: str = "",
+        taken: Mapping[str, Places] | None = None,
     ) -> None:
-        self.value: Array = np.asarray(value, dtype=float)
+        self.value: Array = np.array(value, dtype=float)
+        self.value.flags.writeable = False  # kernels get views of it
         self.axes: Axes = tuple(axes)
         if self.value.ndim != len(self.axes):
             raise ValueError(f"value has {self.value.ndim} dimensions but the axes are {self.axes}")
@@ -95,9 +132,14 @@ class Estimate:
                 raise ValueError(f"part of {cause.id!r} has shape {part.shape}; expected {cause.n} directions in front")
             if cause.each is not None and cause.each not in self.axes:
                 raise ValueError(f"cause {cause.id!r} differs along {cause.each!r}, which is not an axis of the value")
+            if part.ndim == 1:
+                part = part.reshape(-1, *[1] * self.value.ndim)
+            if part.ndim != 1 + self.value.ndim:
+                raise ValueError(f"part of {cause.id!r} has shape {part.shape} beside a value of {self.value.shape}")
             self.parts[cause] = np.broadcast_to(part, (cause.n, *self.value.shape))
         self.node = node
         self.output = output
+        self.taken: dict[str, Places] = dict(taken or {})
 
     def __repr__(self) -> str:
         if self.axes:
@@ -106,6 +148,11 @@ class Estimate:
 
     def length(self, axis: str) -> int:
         return int(self.value.shape[self.axes.index(axis)])
+
+    def places(self, axis: str) -> Places:
+        """Which positions of an axis these are, and how many there were before any were taken."""
+        length = self.length(axis)
+        return self.taken.get(axis, (np.arange(length), length))
 
     @property
     def variance(self) -> Array:
@@ -143,6 +190,8 @@ class Estimate:
     def cov(self, other: Estimate) -> Array:
         """Covariance with another estimate of the same axes (or without axes): a dot product over shared causes.
 
+        Element by element: row i of one with row i of the other.
+
         Raises
         ------
         CauseConflict
@@ -150,39 +199,47 @@ class Estimate:
         ValueError
             If both have axes and they differ.
         """
-        unite([self.parts, other.parts])
         if self.axes and other.axes and self.axes != other.axes:
-            raise ValueError(f"covariance of axes {self.axes} with {other.axes}: combine rows first, with over()")
+            raise ValueError(f"covariance of axes {self.axes} with {other.axes}: bring both to the same axes first")
+        one, two = matched([self, other], self.axes or other.axes)
+        unite([one.parts, two.parts])
+        axes = self.axes or other.axes
         total = np.zeros(np.broadcast_shapes(self.value.shape, other.value.shape))
-        for cause, part in self.parts.items():
-            if cause in other.parts:
-                total = total + np.sum(part * other.parts[cause], axis=0)
+        for cause, part in one.parts.items():
+            if cause in two.parts:
+                facing = align(two.parts[cause], two.axes, axes, 1)
+                total = total + np.sum(align(part, one.axes, axes, 1) * facing, axis=0)
         return total
 
     def over(self, axis: str) -> Estimate:
         """The same estimate with independent deviates along `axis` unrolled into directions of one block."""
         position = self.axes.index(axis)
-        length = self.value.shape[position]
+        places, full = self.places(axis)
         parts: dict[Cause, Array] = {}
         for cause, part in self.parts.items():
             if cause.each != axis:
                 parts[cause] = part
                 continue
-            unrolled = np.zeros((cause.n, length, *self.value.shape))
-            for i in range(length):
-                at = (slice(None),) * position + (i,)
-                unrolled[(slice(None), i, *at)] = part[(slice(None), *at)]
-            parts[cause.block(length)] = unrolled.reshape(cause.n * length, *self.value.shape)
-        return Estimate(self.value, self.axes, parts, self.node, self.output)
+            unrolled = np.zeros((cause.n, full, *self.value.shape))
+            along = np.moveaxis(unrolled, 2 + position, 2)  # n, place, position, other axes
+            along[:, places, np.arange(len(places))] = np.moveaxis(part, 1 + position, 1)
+            parts[cause.block(full)] = unrolled.reshape(cause.n * full, *self.value.shape)
+        return Estimate(self.value, self.axes, parts, self.node, self.output, self.taken)
 
     def take(self, axis: str, positions: ArrayLike) -> Estimate:
         """Only some positions along an axis, with the way they were computed, so that Monte Carlo can follow.
 
-        Positions taken separately draw their independent noise anew: combine results through their parts.
+        Every position keeps its own independent noise: two of them, taken apart and compared, do not share it.
+
+        Parameters
+        ----------
+        axis : str
+        positions : array of int, or of bool
+            The axis stays, even for a single position.
         """
         from flowrig.uncertainty.propagate import take
 
-        return take(self, axis, np.asarray(positions, dtype=int))
+        return take(self, axis, np.atleast_1d(np.arange(self.length(axis))[np.asarray(positions)]))
 
     def to_ufloat(self) -> Any:
         """The value as a number of the `uncertainties` package; results that share causes come out correlated.
@@ -192,15 +249,18 @@ class Estimate:
         AffineScalarFunc, or an object array of them for a value with axes.
         """
         from uncertainties import ufloat
+        from uncertainties.core import AffineScalarFunc, LinearCombination
 
         result = np.empty(self.value.shape, dtype=object)
         for index in np.ndindex(self.value.shape):
-            number = ufloat(float(self.value[index]), 0.0) if not self.parts else float(self.value[index])
+            number = AffineScalarFunc(float(self.value[index]), LinearCombination({}))
             for cause, part in self.parts.items():
+                place, full = 0, 1
+                if cause.each is not None:
+                    places, full = self.places(cause.each)
+                    place = int(places[index[self.axes.index(cause.each)]])
                 for direction in range(cause.n):
-                    place = index[self.axes.index(cause.each)] if cause.each is not None else 0
-                    length = self.length(cause.each) if cause.each is not None else 1
-                    key = (cause.id, direction * length + place)
+                    key = (cause.id, direction * full + place)
                     deviate = _deviates.get(key)
                     if deviate is None:
                         deviate = _deviates[key] = ufloat(0.0, 1.0, tag=cause.name)

@@ -7,9 +7,9 @@ from collections.abc import Iterator, Sequence
 
 import numpy as np
 
-from flowrig.uncertainty.cause import Cause
-from flowrig.uncertainty.estimate import Array, Axes, Estimate
-from flowrig.uncertainty.propagate import Deviates, evaluate
+from flowrig.uncertainty.cause import Cause, Shape
+from flowrig.uncertainty.estimate import Array, Axes, Estimate, Places
+from flowrig.uncertainty.propagate import ALONE, Deviates, evaluate
 
 CHUNK = 8_192  # draws; part of what a draw is, so it never changes with memory or machine
 
@@ -29,34 +29,47 @@ def deviates(seed: int, chunk: int, size: int = CHUNK, *, normal: bool = False) 
 
     Returns
     -------
-    callable (cause, length) -> (array (size, n) or (size, n, length), axes)
-    """
-    known: dict[str, Array] = {}
+    callable (cause, places) -> (array (size, n) or (size, n, number of places), axes)
 
-    def draw(cause: Cause, length: int) -> tuple[Array, Axes]:
-        count = cause.n * length
-        if cause.id not in known:
-            key = int.from_bytes(hashlib.blake2b(f"{seed}|{cause.id}".encode(), digest_size=16).digest(), "little")
-            bits = np.random.Philox(key=key, counter=np.array([0, 0, 0, chunk], dtype=np.uint64))
-            known[cause.id] = _unit(np.random.Generator(bits), cause, size, count, normal)
-        z = known[cause.id]
-        if cause.each is None:
-            return z, ()
-        return z.reshape(size, cause.n, length), (cause.each,)
+    Notes
+    -----
+    Every direction of a cause, at every place, has a stream of its own, and so has every draw its place in it: a
+    deviate is the same whether few or many are drawn, and whether its row is computed alone or among others.
+    """
+    known: dict[tuple[str, int], Array] = {}
+
+    def draw(cause: Cause, places: Places) -> tuple[Array, Axes]:
+        positions, full = places if cause.each is not None else ALONE
+        key = int.from_bytes(hashlib.blake2b(f"{seed}|{cause.id}".encode(), digest_size=16).digest(), "little")
+
+        def stream(direction: int, second: int = 0) -> np.random.Generator:
+            counter = np.array([0, second, direction, chunk], dtype=np.uint64)
+            return np.random.Generator(np.random.Philox(key=key, counter=counter))
+
+        def deviate(direction: int) -> Array:
+            if (cause.id, direction) not in known:
+                known[cause.id, direction] = _unit(stream(direction), "normal" if normal else cause.shape, size)
+            return known[cause.id, direction]
+
+        z = np.empty((size, cause.n, len(positions)))
+        for k in range(cause.n):
+            for i, place in enumerate(positions):
+                z[:, k, i] = deviate(k * full + int(place))
+        if cause.dof != np.inf and not normal:
+            # t deviates, one chi-square a block and draw: JCGM 101:2008 6.4.9.2 and its multivariate form
+            z *= np.sqrt(cause.dof / stream(0, 1).chisquare(cause.dof, size))[:, np.newaxis, np.newaxis]
+        return (z[:, :, 0], ()) if cause.each is None else (z, (cause.each,))
 
     return draw
 
 
-def _unit(rng: np.random.Generator, cause: Cause, size: int, count: int, normal: bool) -> Array:
-    if normal or cause.shape == "normal":
-        z = rng.standard_normal((size, count))
-        if cause.dof != np.inf and not normal:
-            # t deviates, one chi-square a block and draw: JCGM 101:2008 6.4.9.2 and its multivariate form
-            z *= np.sqrt(cause.dof / rng.chisquare(cause.dof, (size, 1)))
-        return z
-    if cause.shape == "rectangular":
-        return np.asarray((2.0 * rng.random((size, count)) - 1.0) * np.sqrt(3.0))
-    return np.asarray((rng.random((size, count)) + rng.random((size, count)) - 1.0) * np.sqrt(6.0))
+def _unit(rng: np.random.Generator, shape: Shape, size: int) -> Array:
+    """Draws of zero mean and unit variance, JCGM 101:2008 6.4."""
+    if shape == "normal":
+        return rng.standard_normal(size)
+    if shape == "rectangular":
+        return np.asarray((2.0 * rng.random(size) - 1.0) * np.sqrt(3.0))
+    return np.asarray((rng.random((size, 2)).sum(axis=1) - 1.0) * np.sqrt(6.0))
 
 
 def chunks(estimates: Sequence[Estimate], draws: int, seed: int = 1, *, normal: bool = False) -> Iterator[list[Array]]:
@@ -65,7 +78,7 @@ def chunks(estimates: Sequence[Estimate], draws: int, seed: int = 1, *, normal: 
     while done < draws:
         size = min(CHUNK, draws - done)
         drawn = evaluate(estimates, deviates(seed, done // CHUNK, size, normal=normal))
-        yield [np.broadcast_to(array, (size, *array.shape[1:])) for array, _ in drawn]
+        yield [np.broadcast_to(array, (size, *x.value.shape)) for x, (array, _) in zip(estimates, drawn, strict=True)]
         done += size
 
 

@@ -7,20 +7,25 @@ front; the kernel reduces an axis with ``keepdims=True`` and counts axes from th
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
+from functools import partial
 from typing import Any
 
 import numpy as np
+from numpy.typing import ArrayLike
 
 from flowrig.uncertainty.cause import Cause, unite
-from flowrig.uncertainty.estimate import Array, Axes, Estimate, align
+from flowrig.uncertainty.estimate import Array, Axes, Estimate, Places, align, matched
 
 Kernel = Callable[..., Mapping[str, Array]]
-Deviates = Callable[[Cause, int], tuple[Array, Axes]]  # cause, length of its own axis -> (m, n, *axes), axes
+Deviates = Callable[[Cause, Places], tuple[Array, Axes]]  # cause, places along its own axis -> (m, n, *axes), axes
 
 STEP = 0.1  # of a unit deviate: the slope over the spread that matters, and safe around any solver good to 1e-6
 CHUNK_ROWS = 16_384
+COUPLED = 0.01  # of a position's own movement: more, by its neighbours alone, is no solver's tolerance
+ALONE: Places = (np.arange(1), 1)
 
 
 @dataclass(eq=False)
@@ -38,6 +43,8 @@ class Node:
         The axes each output keeps.
     diagnostics : dict of str to array
         Whatever else the kernel returned, at the nominal point, with all axes.
+    coupled : frozenset of str
+        Axes that every output keeps but along which positions depend on each other.
     """
 
     kernel: Kernel
@@ -46,6 +53,7 @@ class Node:
     axes: Axes
     outputs: dict[str, Axes]
     diagnostics: dict[str, Array] = field(default_factory=dict)
+    coupled: frozenset[str] = frozenset()
 
 
 def nominal(
@@ -74,7 +82,7 @@ def linear(
     outputs : mapping of str to sequence of str
         The outputs wanted, with the axes each keeps.
     **options
-        Handed to the kernel unchanged.
+        Handed to the kernel unchanged, whole: whatever varies along an axis is an input, exact or not.
 
     Returns
     -------
@@ -83,7 +91,8 @@ def linear(
     Raises
     ------
     ValueError
-        If the kernel leaves an axis at full length that the output was said not to keep, or returns no such output.
+        If the kernel leaves an axis at full length that the output was said not to keep, drops one instead of
+        leaving it with length 1, or returns no such output; or if two inputs differ in the length of an axis.
     CauseConflict
         If a cause of one id means two things.
 
@@ -91,68 +100,121 @@ def linear(
     -----
     All directions are shifted by a tenth of their unit deviate to both sides and evaluated in one stacked call (in
     chunks of rows for long batches): contribution = (y₊ − y₋) / (2 · 0.1), JCGM 100:2008 5.1.3 note 2.
-    Deviates that are independent along an axis stay one direction while every output keeps that axis; else each
-    becomes a direction of its own.
+    Deviates that are independent along an axis stay one direction while every output keeps that axis and its
+    positions do not depend on each other (which is tried, not trusted); else each becomes a direction of its own.
     """
     axes = tuple(axes)
     wanted = {name: tuple(kept) for name, kept in (outputs or {}).items()}
-    inputs = dict(inputs)
-    shared = set(axes).intersection(*wanted.values()) if wanted else set()
-    for axis in axes:
-        if axis not in shared:
-            inputs = {name: x.over(axis) if axis in x.axes else x for name, x in inputs.items()}
+    length = _lengths(inputs)
+    kept_by_all = [axis for axis in axes if wanted and all(axis in kept for kept in wanted.values())]
+    coupled = frozenset(axis for axis in kept_by_all if _coupled(kernel, inputs, axes, wanted, axis, length, options))
+    unroll = [axis for axis in axes if axis not in kept_by_all or axis in coupled]
+    inputs = dict(zip(inputs, matched(list(inputs.values()), axes, unroll), strict=True))
+    taken = {cause.each: x.taken[cause.each] for x in inputs.values() for cause in x.parts if cause.each in x.taken}
     causes = unite(x.parts for x in inputs.values())
-    directions = [(cause, k) for cause in causes for k in range(cause.n)]
+    directions = [(cause, k) for cause in causes for k in range(cause.n) if _moves(inputs, cause, k)]
+
     stack = 1 + 2 * len(directions)
-
-    length = {axis: x.length(axis) for x in inputs.values() for axis in x.axes if x.length(axis) != 1}
-    batch = axes[0] if axes and axes[0] in shared else None
+    batch = axes[0] if axes and axes[0] not in unroll else None
     rows = length.get(batch, 1) if batch else 1
-    others = int(np.prod([n for axis, n in length.items() if axis != batch], dtype=int)) * stack
+    others = math.prod(n for axis, n in length.items() if axis != batch) * stack
     step = max(1, CHUNK_ROWS * 16 // others)
-
-    values: dict[str, Array] = {}
-    parts: dict[str, Array] = {}
+    values: dict[str, list[Array]] = {name: [] for name in wanted}
+    slopes: dict[str, list[Array]] = {name: [] for name in wanted}
     diagnostics: dict[str, list[Array]] = {}
     for start in range(0, rows, step):
-        arrays = {}
-        for name, x in inputs.items():
-            arrays[name] = _stacked(x, axes, directions, batch, slice(start, start + step) if rows > step else None)
-        returned = kernel(**arrays, **options)
+        here = {**length, batch: min(step, rows - start)} if batch else length
+        part = slice(start, start + step) if rows > step else None
+        returned = kernel(**{name: _stacked(x, axes, directions, batch, part) for name, x in inputs.items()}, **options)
         for name, kept in wanted.items():
             if name not in returned:
                 raise ValueError(f"the kernel returned {sorted(returned)}, not {name!r}")
-            y = _squeezed(np.asarray(returned[name]), name, axes, kept)
-            y = np.broadcast_to(y, (stack, *y.shape[1:]))
-            slopes = (y[1::2] - y[2::2]) / (2 * STEP)
-            if rows <= step:
-                values[name], parts[name] = np.array(y[0]), slopes
-            else:
-                if name not in values:
-                    values[name] = np.empty((rows, *y.shape[2:]))
-                    parts[name] = np.empty((len(directions), rows, *y.shape[2:]))
-                values[name][start : start + step] = y[0]
-                parts[name][:, start : start + step] = slopes
-        for name, array in returned.items():
-            if name not in wanted:
-                diagnostics.setdefault(name, []).append(np.asarray(array)[:1])
+            y = _squeezed(returned[name], name, axes, kept)
+            full = [here.get(axis, n) for axis, n in zip(kept, y.shape[1:], strict=True)]
+            y = np.broadcast_to(y, (stack, *full))
+            values[name].append(y[0])
+            with np.errstate(invalid="ignore"):  # ∞ − ∞ is NaN, and says so itself
+                slopes[name].append((y[1::2] - y[2::2]) / (2 * STEP))
+        for name in set(returned) - set(wanted):
+            found = np.asarray(returned[name])
+            if found.ndim == 1 + len(axes):
+                found = found[0]
+                found = np.broadcast_to(found, (here[batch], *found.shape[1:])) if batch in here else found
+            diagnostics.setdefault(name, []).append(found)
 
     gathered = {
-        name: pieces[0][0] if len(pieces) == 1 else np.concatenate([piece[0] for piece in pieces])
+        name: np.concatenate(pieces) if len(pieces) > 1 and pieces[0].ndim == len(axes) else pieces[0]
         for name, pieces in diagnostics.items()
     }
-    node = Node(kernel, dict(inputs), options, axes, wanted, gathered)
+    node = Node(kernel, inputs, options, axes, wanted, gathered, coupled)
     results = {}
     for name, kept in wanted.items():
-        own: dict[Cause, Array] = {}
-        first = 0
-        for cause in causes:
-            block = parts[name][first : first + cause.n]
-            first += cause.n
-            if np.any(block):
-                own[cause] = block
-        results[name] = Estimate(values[name], kept, own, node, name)
+        at = kept.index(batch) if batch else 0
+        value, slope = (
+            pieces[0] if len(pieces) == 1 else np.concatenate(pieces, axis=at + lead)
+            for lead, pieces in enumerate((values[name], slopes[name]))
+        )
+        parts = {cause: np.zeros((cause.n, *value.shape)) for cause, _ in directions}
+        for (cause, k), contribution in zip(directions, slope, strict=True):
+            parts[cause][k] = contribution
+        moving = {cause: part for cause, part in parts.items() if np.any(part)}
+        results[name] = Estimate(value, kept, moving, node, name, taken)
     return results
+
+
+def _lengths(inputs: Mapping[str, Estimate]) -> dict[str, int]:
+    """Length of every axis; 1 stretches."""
+    found: dict[str, int] = {}
+    for name, x in inputs.items():
+        for axis, n in zip(x.axes, x.value.shape, strict=True):
+            if 1 not in (n, found.setdefault(axis, n)) and n != found[axis]:
+                raise ValueError(f"input {name!r} has {n} positions along {axis!r}, another has {found[axis]}")
+            found[axis] = max(n, found[axis])
+    return found
+
+
+def _moves(inputs: Mapping[str, Estimate], cause: Cause, k: int) -> bool:
+    return any(bool(np.any(x.parts[cause][k])) for x in inputs.values() if cause in x.parts)
+
+
+def _coupled(
+    kernel: Kernel,
+    inputs: Mapping[str, Estimate],
+    axes: Axes,
+    wanted: Mapping[str, Axes],
+    axis: str,
+    length: Mapping[str, int],
+    options: Mapping[str, Any],
+) -> bool:
+    """Whether positions along an axis that every output keeps depend on each other, as in a profile over its mean.
+
+    Moves every other position, of at most 64, then the rest, and looks whether those left alone stay where they are.
+    """
+    n = length.get(axis, 1)
+    if n == 1 or not any(x.parts for x in inputs.values() if axis in x.axes):
+        return False
+    some = np.unique(np.linspace(0, n - 1, min(n, 64)).astype(int))
+    odd = np.arange(len(some)) % 2 == 1
+    movers = np.stack([0 * odd, odd | ~odd, odd, ~odd]).astype(float)
+    arrays = {}
+    for name, x in inputs.items():
+        if axis not in x.axes or x.length(axis) == 1:
+            arrays[name] = align(x.value, x.axes, axes)[np.newaxis]
+            continue
+        at = x.axes.index(axis)
+        value, u = (align(np.take(array, some, at), x.axes, axes) for array in (x.value, x.u))
+        arrays[name] = value + STEP * u * align(movers, (axis,), axes, 1)
+    returned = kernel(**arrays, **options)
+    for name, kept in wanted.items():
+        if name in returned:
+            y = np.moveaxis(_squeezed(returned[name], name, axes, kept), 1 + kept.index(axis), -1)
+            still, whole, *halves = np.broadcast_to(y, (4, *y.shape[1:-1], len(some)))
+            with np.errstate(invalid="ignore"):
+                allowed = np.maximum(COUPLED * np.abs(whole - still), 1e-9 * np.abs(still))
+                followed = [np.abs(half - still) > allowed for half in halves]
+            if np.any(followed[0] & ~odd) or np.any(followed[1] & odd):
+                return True
+    return False
 
 
 def _stacked(
@@ -161,7 +223,7 @@ def _stacked(
     """One input at its value and shifted along every direction, with all axes behind the stack."""
 
     def part_of(array: Array) -> Array:
-        if rows is None or batch is None or batch not in x.axes:
+        if rows is None or batch is None or batch not in x.axes or x.length(batch) == 1:
             return array
         index: tuple[Any, ...] = (..., rows, *[slice(None)] * (len(x.axes) - 1 - x.axes.index(batch)))
         return np.asarray(array[index])
@@ -179,15 +241,17 @@ def _stacked(
     return stacked
 
 
-def _squeezed(y: Array, name: str, axes: Axes, kept: Axes) -> Array:
-    """Drop the axes an output does not keep; they must have been reduced."""
-    lead = y.ndim - len(axes)
+def _squeezed(y: ArrayLike, name: str, axes: Axes, kept: Axes) -> Array:
+    """Stack or draws, then the axes an output keeps; the others must have been reduced, to length 1."""
+    y = np.asarray(y)
+    if y.ndim != 1 + len(axes):
+        raise ValueError(f"output {name!r} has shape {y.shape}: expected one axis in front of {axes}, reduced ones too")
     for i, axis in enumerate(axes):
-        if axis not in kept and y.shape[lead + i] != 1:
-            raise ValueError(f"output {name!r} still has {y.shape[lead + i]} positions along {axis!r}: reduce them")
+        if axis not in kept and y.shape[1 + i] != 1:
+            raise ValueError(f"output {name!r} still has {y.shape[1 + i]} positions along {axis!r}: reduce them")
     y = y[(..., *(slice(None) if axis in kept else 0 for axis in axes))]
     order = [axis for axis in axes if axis in kept]
-    return np.transpose(y, [*range(lead), *(lead + order.index(axis) for axis in kept)])
+    return np.transpose(y, [0, *(1 + order.index(axis) for axis in kept)])
 
 
 def evaluate(estimates: Sequence[Estimate], deviates: Deviates) -> list[tuple[Array, Axes]]:
@@ -212,7 +276,7 @@ def evaluate(estimates: Sequence[Estimate], deviates: Deviates) -> list[tuple[Ar
                 **{name: align(array, own, axes, 1) for name, (array, own) in drawn.items()}, **node.options
             )
             memo[id(node)] = {
-                name: (_squeezed(np.asarray(returned[name]), name, axes, extra + kept), extra + kept)
+                name: (_squeezed(returned[name], name, axes, extra + kept), extra + kept)
                 for name, kept in node.outputs.items()
             }
         return memo[id(node)][x.output]
@@ -222,11 +286,14 @@ def evaluate(estimates: Sequence[Estimate], deviates: Deviates) -> list[tuple[Ar
 
 def _moved(x: Estimate, deviates: Deviates) -> tuple[Array, Axes]:
     """An input at given deviates of its causes."""
-    moved = [deviates(cause, x.length(cause.each) if cause.each else 1) for cause in x.parts]
+    moved = [deviates(cause, x.places(cause.each) if cause.each else ALONE) for cause in x.parts]
     extra = tuple(dict.fromkeys(a for _, own in moved for a in own if a not in x.axes))
     axes = extra + x.axes
     total = align(x.value, x.axes, axes)[np.newaxis]
     for (cause, part), (z, own) in zip(x.parts.items(), moved, strict=True):
+        if not own:
+            total = total + align(np.tensordot(z, part, axes=1), x.axes, axes, 1)
+            continue
         for k in range(cause.n):
             total = total + align(z[:, k], own, axes, 1) * align(part[k], x.axes, axes)[np.newaxis]
     return total, axes
@@ -234,18 +301,28 @@ def _moved(x: Estimate, deviates: Deviates) -> tuple[Array, Axes]:
 
 def take(x: Estimate, axis: str, positions: Any, memo: dict[int, Node] | None = None) -> Estimate:
     """See `Estimate.take`; nodes shared by several results stay shared through `memo`."""
+    if axis not in x.axes or x.length(axis) == 1:
+        return x
     memo = {} if memo is None else memo
-    node = x.node
-    if node is not None:
+    at = x.axes.index(axis)
+    places, full = x.places(axis)
+    node, output = x.node, x.output
+    if node is not None and (axis in node.coupled or axis not in _lengths(node.inputs)):
+        # positions cannot be computed one without the other: compute all, then take
+        node = Node(partial(_picked, lead=at - len(x.axes), positions=positions), {"x": x}, {}, x.axes, {"x": x.axes})
+        output = "x"
+    elif node is not None:
         if id(node) not in memo:
             inputs = {name: take(inner, axis, positions, memo) for name, inner in node.inputs.items()}
             memo[id(node)] = Node(node.kernel, inputs, node.options, node.axes, node.outputs)
         node = memo[id(node)]
-    if axis not in x.axes or x.length(axis) == 1:
-        return x if node is x.node else Estimate(x.value, x.axes, x.parts, node, x.output)
-    at = x.axes.index(axis)
     parts = {cause: np.take(part, positions, axis=1 + at) for cause, part in x.parts.items()}
-    return Estimate(np.take(x.value, positions, axis=at), x.axes, parts, node, x.output)
+    taken = {**x.taken, axis: (places[positions], full)}
+    return Estimate(np.take(x.value, positions, axis=at), x.axes, parts, node, output, taken)
+
+
+def _picked(x: Array, lead: int, positions: Any) -> dict[str, Array]:
+    return {"x": np.take(x, positions, axis=lead)}
 
 
 def walk(estimates: Sequence[Estimate]) -> Iterator[Estimate]:

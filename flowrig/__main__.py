@@ -1,0 +1,5 @@
+"""`python -m flowrig`."""
+
+from flowrig.cli import main
+
+main()

@@ -1,0 +1,91 @@
+"""`flowrig reduce`: a record, or a table of tests in the manner of a record, to flows with error bars."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import click
+
+from flowrig.errors import Fault, InputError
+
+
+@click.command(name="reduce")
+@click.argument("record", type=click.Path())
+@click.option("--rows", type=click.Path(), help="CSV table: each row replaces named readings of RECORD.")
+@click.option("--json", "json_file", type=click.Path(), help="Write the whole result as JSON.")
+@click.option("--csv", "csv_file", type=click.Path(), help="Write the result as CSV.")
+@click.option("--quiet", is_flag=True, help="Print nothing but faults.")
+@click.option("--samples", type=int, help="Take Monte Carlo intervals from this many draws.")
+@click.option("--seed", type=int, default=1, show_default=True, help="Seed of the draws.")
+@click.option("--coverage", default="95 %", show_default=True, help="Probability of the intervals: 95 % or 0.95.")
+@click.option("--unit", help="Unit of flow to print first, before the record's own.")
+def command(
+    record: str,
+    rows: str | None,
+    json_file: str | None,
+    csv_file: str | None,
+    quiet: bool,
+    samples: int | None,
+    seed: int,
+    coverage: str,
+    unit: str | None,
+) -> None:
+    """Reduce RECORD, a TOML file of readings, to a flow with error bars.
+
+    Exit code 0 if it worked, 1 if no honest number follows from the readings, 2 for bad input; then every fault is
+    listed, and no output file is touched. --debug shows a traceback.
+    """
+    from flowrig.studies.reduce import reduce
+
+    probability = _coverage(coverage)
+    _check(samples, unit)
+    if rows is None:
+        result = reduce(record, coverage=probability, samples=samples, seed=seed, unit=unit)
+    else:
+        from flowrig.studies.rows import reduce_rows
+
+        result = reduce_rows(record, rows, coverage=probability, samples=samples, seed=seed, unit=unit)
+    outputs = {}
+    if json_file:
+        from flowrig.report.as_json import result_json
+
+        outputs[json_file] = result_json(result)
+    if csv_file:
+        from flowrig.report.as_csv import result_csv
+
+        outputs[csv_file] = result_csv(result)
+    if outputs:
+        from flowrig.records.write import write_text
+
+        for name, text in outputs.items():
+            write_text(Path(name), text)
+    if not quiet:
+        from flowrig.report.text import batch_text, result_text
+
+        click.echo(result_text(result) if rows is None else batch_text(result))
+
+
+def _coverage(text: str) -> float:
+    """95 %, 95% or 0.95. A bare number above 1 is read as per cent."""
+    words = text.strip().rstrip("%").strip()
+    try:
+        number = float(words)
+    except ValueError:
+        number = float("nan")
+    if text.strip().endswith("%") or number > 1:
+        number /= 100
+    if not 0 < number < 1:
+        raise InputError(Fault("--coverage", repr(text), "a probability such as 95 % or 0.95", "Choose one below 100 %."))
+    return number
+
+
+def _check(samples: int | None, unit: str | None) -> None:
+    if samples is not None and samples < 1000:
+        raise InputError(Fault("--samples", str(samples), "1000 or more", "Fewer draws do not make an interval."))
+    if unit is not None:
+        from flowrig import units
+
+        try:
+            units.factor(unit, "flow")
+        except ValueError as error:
+            raise InputError(Fault("--unit", repr(unit), "a unit of flow", str(error))) from None

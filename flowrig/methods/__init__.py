@@ -1,0 +1,29 @@
+"""Measuring methods, one declaration a file. `METHODS` finds them by name."""
+
+from __future__ import annotations
+
+from importlib import import_module
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from flowrig.methods.method import Method
+
+# name in a record -> module that declares it; each is imported when a record asks for it
+NAMES = {
+    "nozzle": "nozzle",
+    "pitot-traverse": "pitot_traverse",
+    "vane-traverse": "vane_traverse",
+    "thermal-traverse": "thermal_traverse",
+}
+
+
+def method(name: str) -> Method:
+    """The declaration of a method.
+
+    Raises
+    ------
+    KeyError
+        If there is no method of that name.
+    """
+    found: Method = import_module(f"flowrig.methods.{NAMES[name]}").METHOD
+    return found

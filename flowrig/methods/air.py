@@ -1,0 +1,213 @@
+"""The air at a station: readings to density and viscosity, with error bars. A kernel of its own that feeds the others."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, field
+
+import numpy as np
+
+from flowrig.physics import air as physics
+from flowrig.records.declare import Finding, FlagMeaning
+from flowrig.records.instruments import given_estimate
+from flowrig.records.items import Array, Section
+from flowrig.uncertainty.cause import Cause
+from flowrig.uncertainty.estimate import Estimate
+from flowrig.uncertainty.propagate import linear
+
+OUTPUTS = ("density", "viscosity", "temperature", "pressure", "vapour_fraction")
+SOURCE = "CIPM-2007, Picard et al., Metrologia 45 (2008) 149; AMCA 210 forms by name; viscosity after ISO 5801"
+
+# What the equation itself may be off by, carbon dioxide of a lived-in room (400 to 1100 ppm) included: 0.03 %
+FORMULA = Cause("method:air:density formula", shape="rectangular", scope="method", label="density equation")
+FORMULA_LIMIT = {"cipm-2007": 3e-4, "fan-standard": 8e-4}
+# The linear viscosity ignores humidity: up to 1.7 % high in hot damp air (compared with an open property library)
+VISCOSITY = Cause("method:air:viscosity", shape="rectangular", scope="method", label="viscosity equation")
+VISCOSITY_LIMIT = 0.015
+# Day-to-day weather about the standard atmosphere: standard deviation of some 1 kPa at mid latitudes (from memory)
+WEATHER = 1_000.0
+HUMIDITY_UNKNOWN = (0.2, 0.8)
+
+ALTITUDE_USED = FlagMeaning(
+    "pressure from altitude",
+    "warning",
+    "No barometer was read: the standard atmosphere at the stated altitude stands in, and the weather's 1 kPa (1 %, "
+    "half of that on the flow of a pressure-drop meter) is in the error bar. Read a barometer.",
+    "US Standard Atmosphere 1976; spread of the weather from memory",
+)
+SEA_LEVEL = FlagMeaning(
+    "sea-level pressure suspected",
+    "alarm",
+    "The pressure fits sea level but not the station's altitude: weather services report pressure reduced to sea "
+    "level. Give the pressure at the station itself.",
+)
+HUMIDITY_ASSUMED = FlagMeaning(
+    "humidity not read",
+    "note",
+    "No humidity was read; 20 to 80 % was assumed and is in the error bar.",
+)
+OUTSIDE_FORMULA = FlagMeaning(
+    "air outside the equation's range",
+    "note",
+    "The density equation was agreed for 15 to 27 degC and 600 to 1100 hPa. Against an open property library it stays "
+    "within 0.007 % from 0 to 45 degC; the error bar of the equation covers that.",
+    "CIPM-2007 (range from memory)",
+)
+SATURATED = FlagMeaning(
+    "air saturated",
+    "warning",
+    "The readings say that the air is saturated; water may condense on probes and in tubes.",
+)
+HEAT_ASSUMED = FlagMeaning(
+    "temperature from fan power",
+    "note",
+    "The temperature at this station was not read: it may differ from the meter's by anything up to all the fan's "
+    "power heating the air, P/(q_m c_p), an upper bound. The middle is used and the bound is in the error bar.",
+)
+FLAGS = (ALTITUDE_USED, SEA_LEVEL, HUMIDITY_ASSUMED, OUTSIDE_FORMULA, SATURATED, HEAT_ASSUMED)
+
+
+@dataclass
+class Station:
+    """The air at one station.
+
+    Attributes
+    ----------
+    name : str
+    state : dict of str to Estimate
+        density, viscosity, temperature, pressure, vapour_fraction.
+    findings : list of Finding
+    same_as : str
+        The station whose air stands in, where this one was not described.
+    """
+
+    name: str
+    state: dict[str, Estimate]
+    findings: list[Finding] = field(default_factory=list)
+    same_as: str = ""
+
+
+def kernel(
+    temperature: Array,
+    pressure: Array,
+    formula_error: Array,
+    viscosity_error: Array,
+    relative_humidity: Array | None = None,
+    wet_bulb: Array | None = None,
+    dew_point: Array | None = None,
+    formula: str = "cipm-2007",
+) -> dict[str, Array]:
+    """State of moist air from a barometer, a thermometer and one reading of humidity."""
+    if formula == "fan-standard" and wet_bulb is not None:
+        vapour = physics.fan_standard_vapour_pressure(wet_bulb, temperature, pressure)
+        density = physics.fan_standard_density(temperature, pressure, vapour)
+        fraction = vapour / pressure
+    else:
+        if wet_bulb is not None:
+            fraction = physics.vapour_fraction_from_wet_bulb(wet_bulb, temperature, pressure)
+        elif dew_point is not None:
+            fraction = physics.vapour_fraction_from_dew_point(dew_point, temperature, pressure)
+        else:
+            fraction = physics.vapour_fraction_from_humidity(relative_humidity, temperature, pressure)
+        if formula == "fan-standard":
+            density = physics.fan_standard_density(temperature, pressure, fraction * pressure)
+        else:
+            density = physics.moist_air_density(temperature, pressure, fraction)
+    return {
+        "density": density * (1.0 + formula_error),
+        "viscosity": physics.viscosity(temperature) * (1.0 + viscosity_error),
+        "temperature": temperature,
+        "pressure": pressure,
+        "vapour_fraction": fraction,
+        "relative_humidity": physics.relative_humidity(fraction, temperature, pressure),
+    }
+
+
+def model_errors(formula: str) -> dict[str, Estimate]:
+    third = math.sqrt(3)
+    return {
+        "formula_error": Estimate(0.0, (), {FORMULA: [FORMULA_LIMIT[formula] / third]}),
+        "viscosity_error": Estimate(0.0, (), {VISCOSITY: [VISCOSITY_LIMIT / third]}),
+    }
+
+
+def station(
+    section: Section, readings: dict[str, Estimate], formula: str, record_id: str, batch: tuple[str, ...] = ()
+) -> Station:
+    """State of the air at one station.
+
+    Parameters
+    ----------
+    section : Section
+        A table ``[air.…]`` of a record.
+    readings : dict of str to Estimate
+        Its readings with their error.
+    formula : {'cipm-2007', 'fan-standard'}
+    record_id : str
+    batch : tuple of str
+        ``('row',)`` where any reading differs from row to row.
+    """
+    findings: list[Finding] = []
+    inputs = {**readings, **model_errors(formula)}
+    where = section.name
+    altitude = section.value("altitude")
+    if "pressure" not in inputs:
+        inputs["pressure"] = pressure_at(given_estimate(section["altitude"], f"{record_id}:{where}"), where, record_id)
+        findings.append(Finding(ALTITUDE_USED, f"{where}: pressure of the standard atmosphere at the altitude given"))
+    elif altitude is not None:
+        read, expected = float(np.mean(inputs["pressure"].value)), float(physics.standard_pressure(altitude))
+        # 4 kPa is four standard deviations of the weather
+        if abs(read - expected) > 4 * WEATHER and abs(read - 101_325.0) < 4 * WEATHER:
+            findings.append(
+                Finding(SEA_LEVEL, f"{where}: {read / 100:.0f} hPa read, about {expected / 100:.0f} hPa usual at "
+                        f"{altitude:.0f} m")
+            )  # fmt: skip
+    if not any(name in inputs for name in ("relative_humidity", "wet_bulb", "dew_point")):
+        low, high = HUMIDITY_UNKNOWN
+        cause = Cause(f"{record_id}:{where}:humidity", shape="rectangular", scope="setup", label="humidity not read")
+        inputs["relative_humidity"] = Estimate((low + high) / 2, (), {cause: [(high - low) / 2 / math.sqrt(3)]})
+        findings.append(Finding(HUMIDITY_ASSUMED, f"{where}: relative humidity of 20 to 80 % assumed"))
+    outputs = linear(kernel, inputs, batch, dict.fromkeys(OUTPUTS, batch), formula=formula)
+    node = outputs["density"].node
+    assert node is not None
+    temperature, pressure = outputs["temperature"].value, outputs["pressure"].value
+    outside = (np.abs(temperature - 294.15) > 6.0) | (pressure < 60e3) | (pressure > 110e3)
+    if formula == "cipm-2007" and np.any(outside):
+        findings.append(Finding(OUTSIDE_FORMULA, f"{where}: {float(np.mean(temperature)) - 273.15:.1f} degC, "
+                        f"{float(np.mean(pressure)) / 100:.0f} hPa", outside if batch else None))  # fmt: skip
+    humid = node.diagnostics["relative_humidity"].reshape(-1)
+    if np.any(humid > 0.99):
+        findings.append(Finding(SATURATED, f"{where}: relative humidity {float(np.max(humid)):.0%}",
+                                (humid > 0.99) if batch else None))  # fmt: skip
+    return Station(section.name.split(".")[-1], outputs, findings)
+
+
+def pressure_at(altitude: Estimate, where: str, record_id: str) -> Estimate:
+    """Pressure of the standard atmosphere, the weather as its uncertainty."""
+    weather = Cause(f"{record_id}:{where}:weather", scope="setup", label="weather (no barometer read)")
+    return linear(
+        lambda altitude, weather: {"pressure": physics.standard_pressure(altitude) + weather},
+        {"altitude": altitude, "weather": Estimate(0.0, (), {weather: [WEATHER]})},
+        outputs={"pressure": ()},
+    )["pressure"]
+
+
+def temperature_by_power(
+    meter: Estimate, power: Estimate, mass_flow: Estimate, sign: float, where: str, record_id: str
+) -> Estimate:
+    """Temperature at a station before (sign −1) or after (+1) the fan: between the meter's and all power in the air."""
+    share = Cause(f"{record_id}:{where}:heat", shape="rectangular", scope="setup", label="fan heat in the air")
+    axes = mass_flow.axes
+    return linear(
+        lambda meter, power, mass_flow, share: {
+            "temperature": meter + sign * share * physics.temperature_rise(power, mass_flow)
+        },
+        {
+            "meter": meter,
+            "power": power,
+            "mass_flow": mass_flow,
+            "share": Estimate(0.5, (), {share: [0.5 / math.sqrt(3)]}),
+        },
+        axes,
+        {"temperature": axes},
+    )["temperature"]

@@ -1,0 +1,181 @@
+"""What a measuring method declares: its fields, kernel, corrections with their errors, limits of use, and source."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field
+from typing import Any
+
+import numpy as np
+from numpy.typing import ArrayLike
+
+from flowrig.records.declare import Check, Field, FlagMeaning, OneOf, Table
+from flowrig.records.instruments import Instrument
+from flowrig.records.items import Array, Layout, Section
+from flowrig.uncertainty.cause import Scope, Shape
+from flowrig.uncertainty.estimate import Estimate
+from flowrig.uncertainty.propagate import Kernel
+
+
+@dataclass
+class Situation:
+    """All that is known about one measurement while it is reduced; handed to `prepare`, effects and limits.
+
+    Attributes
+    ----------
+    section : Section
+        The flow section of the record.
+    hardware : dict of str to list of Section
+        Sections the measurement names, by table.
+    air : dict of str to Estimate
+        State of the air at the meter: density, viscosity, pressure, temperature, vapour_fraction.
+    inputs : dict of str to Estimate
+        Inputs of the kernel.
+    options : dict
+        Options of the kernel.
+    nominal : dict of str to array
+        Everything the kernel returned at the nominal point, the axes of the method last, rows of a batch before them.
+    layout : Layout or None
+    passes : int
+        How many times the readings were repeated.
+    instruments : dict of str to Instrument
+        The instrument of each reading.
+    record_id : str
+        Identity of the record, for causes that are local to it.
+    assumed : list of str
+        What had to be assumed, in words; `prepare` adds to it.
+    """
+
+    section: Section
+    hardware: dict[str, list[Section]]
+    air: dict[str, Estimate]
+    inputs: dict[str, Estimate] = field(default_factory=dict)
+    options: dict[str, Any] = field(default_factory=dict)
+    nominal: dict[str, Array] = field(default_factory=dict)
+    layout: Layout | None = None
+    passes: int = 1
+    instruments: dict[str, Instrument] = field(default_factory=dict)
+    record_id: str = ""
+    assumed: list[str] = field(default_factory=list)
+
+    def value(self, name: str, default: Any = None) -> Any:
+        return self.section.value(name, default)
+
+
+@dataclass(frozen=True)
+class Size:
+    """How large an effect is, as a share of the flow: a correction, and the half-width of what stays unknown."""
+
+    shift: ArrayLike = 0.0
+    limit: ArrayLike = 0.0
+    assumed: str = ""
+
+
+@dataclass(frozen=True)
+class Effect:
+    """A correction or model error of a method, applied as q·(1 + shift)·(1 + e).
+
+    Attributes
+    ----------
+    id : str
+        Identity of the error where it is the same in every use of the method (``scope='method'``); local otherwise.
+    label : str
+        For the budget.
+    help : str
+        What it is, for `flowrig explain`.
+    size : callable
+        From the situation to a `Size`, or None where the effect does not apply.
+    shape : {'normal', 'rectangular', 'triangular'}
+    divisor : float
+        From the limit to a standard uncertainty.
+    scope : str
+    source : str
+    """
+
+    id: str
+    label: str
+    help: str
+    size: Callable[[Situation], Size | None]
+    shape: Shape = "rectangular"
+    divisor: float = math.sqrt(3)
+    scope: Scope = "setup"
+    source: str = ""
+
+
+@dataclass(frozen=True)
+class Limit:
+    """A limit of use: a flag, when it is raised, and in what words.
+
+    Attributes
+    ----------
+    flag : FlagMeaning
+    test : callable
+        From the situation to a bool, or an array with rows first and the method's axes last.
+    message : callable
+        From the situation to a sentence.
+    """
+
+    flag: FlagMeaning
+    test: Callable[[Situation], ArrayLike]
+    message: Callable[[Situation], str]
+
+
+@dataclass(frozen=True)
+class Method:
+    """A way of measuring a flow.
+
+    Attributes
+    ----------
+    name, title, help, source : str
+    fields : tuple of Field
+        Beside those every flow section has.
+    kernel : callable
+        Returns ``mass_flow`` [kg/s], ``density`` at the metering plane [kg/m3] and any diagnostics.
+    air : tuple of str
+        What the kernel takes of the air at the meter.
+    axes : tuple of str
+        Axes of the kernel.
+    options : tuple of str
+        Choices and flags handed to the kernel.
+    hardware : tuple of Table
+        Tables of the record the method can name.
+    effects, limits : tuples
+    prepare : callable, optional
+        From readings to kernel inputs, where that takes more than handing them over; edits the situation.
+    layout : callable, optional
+        (section, hardware) -> Layout. Raises ValueError with a sentence where no such layout exists.
+    conventions : tuple of str
+        Choices a sceptical reader would ask about.
+    """
+
+    name: str
+    title: str
+    help: str
+    source: str
+    fields: tuple[Field, ...]
+    kernel: Kernel
+    air: tuple[str, ...] = ("density",)
+    axes: tuple[str, ...] = ()
+    options: tuple[str, ...] = ()
+    alternatives: tuple[OneOf, ...] = ()
+    checks: tuple[Check, ...] = ()
+    hardware: tuple[Table, ...] = ()
+    effects: tuple[Effect, ...] = ()
+    limits: tuple[Limit, ...] = ()
+    prepare: Callable[[Situation], None] | None = None
+    layout: Callable[[Section, Mapping[str, list[Section]]], Layout] | None = None
+    conventions: tuple[str, ...] = ()
+
+    @property
+    def flags(self) -> tuple[FlagMeaning, ...]:
+        return tuple(dict.fromkeys(limit.flag for limit in self.limits))
+
+
+def stacked(estimates: list[Estimate], axis: str) -> Estimate:
+    """Scalars side by side along a new axis, each keeping its own causes."""
+    parts: dict[Any, Array] = {}
+    for i, estimate in enumerate(estimates):
+        for cause, part in estimate.parts.items():
+            parts.setdefault(cause, np.zeros((cause.n, len(estimates))))[:, i] = part
+    return Estimate([float(e.value) for e in estimates], (axis,), parts)

@@ -1,0 +1,34 @@
+"""The density at which a velocity display tells the truth."""
+
+from __future__ import annotations
+
+import math
+
+from flowrig.methods.method import Situation
+from flowrig.records.instruments import given_estimate
+from flowrig.uncertainty.cause import Cause
+from flowrig.uncertainty.estimate import Estimate
+
+USUAL = (1.17, 1.23)  # datasheets refer to 20, 21.1 or 25 degC at sea level, dry or damp: common practice, no source
+
+
+def reference_density(situation: Situation, reading: str) -> Estimate | None:
+    """Reference density of the instrument behind a reading, or None where the display corrects itself.
+
+    Where the datasheet is silent, the middle of the usual ones with their spread as a limit, said as assumed.
+    """
+    instrument = situation.instruments.get(reading)
+    if instrument is None:
+        return None
+    if instrument.section.value("density_corrected"):
+        return None
+    if "reference_density" in instrument.section:
+        return given_estimate(instrument.section["reference_density"], instrument.identity,
+                              f"{instrument.label} reference density", "calibration")  # fmt: skip
+    low, high = USUAL
+    cause = Cause(f"{instrument.identity}|reference density", shape="rectangular", scope="calibration",
+                  label=f"{instrument.label} reference density (not stated)")  # fmt: skip
+    situation.assumed.append(
+        f"{instrument.name}: reference density of the display not stated, {low:g} to {high:g} kg/m3 assumed"
+    )
+    return Estimate((low + high) / 2, (), {cause: [(high - low) / 2 / math.sqrt(3)]})

@@ -1,0 +1,311 @@
+"""What every traverse of a duct shares: the duct, where the probe goes, how its readings become a mean velocity."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+
+import numpy as np
+
+from flowrig.methods.method import Effect, Limit, Situation, Size
+from flowrig.physics import traverse as physics
+from flowrig.records.declare import (
+    Choice,
+    Count,
+    Field,
+    File,
+    FlagMeaning,
+    Given,
+    Names,
+    OneOf,
+    Reading,
+    Table,
+    Text,
+    Wrong,
+)
+from flowrig.records.items import Array, Layout, Section
+from flowrig.uncertainty.estimate import Estimate
+from flowrig.uncertainty.propagate import linear
+
+STANDARD = "ISO 3966 and ISO 5802 (log-linear, log-Tchebycheff), EPA Method 1 (equal area); ASHRAE 111 practice"
+
+DUCTS = Table(
+    "ducts",
+    "A duct at the plane of the traverse, inside dimensions.",
+    (
+        Given("width", "Inside width of a rectangular duct.", kind="length", above=0.0, high=20.0,
+              example='"600 mm ± 2 mm"'),
+        Given("height", "Inside height of a rectangular duct.", kind="length", above=0.0, high=20.0,
+              example='"400 mm ± 2 mm"'),
+        Given("diameter", "Inside diameter of a round duct.", kind="length", above=0.0, high=20.0,
+              example='"315 mm ± 1 mm"'),
+        Text("serial", "Identity, where the duct is used in several records."),
+        Text("notes", "Anything else."),
+    ),
+    alternatives=(OneOf((("width", "height"), ("diameter",))),),
+)  # fmt: skip
+
+# Floors for what a rule may miss, by the plane: common practice, no source. Half-widths.
+FLOOR = {"good": 0.01, "ordinary": 0.02, "poor": 0.05}
+YAW_ASSUMED = {"good": np.radians(5.0), "ordinary": np.radians(7.0), "poor": np.radians(15.0)}
+
+PLANE_FIELDS: tuple[Field, ...] = (
+    Names("duct", "The duct, described once under [ducts.…].", required=True, table="ducts", example='"main"'),
+    Choice("rule", "Rule that places the probe: log-tchebycheff (rectangle or circle), log-linear (circle only), "
+           "equal-area (either).", required=True, choices=("log-tchebycheff", "log-linear", "equal-area")),
+    Count("across", "Rectangle: points across the width.", low=2, high=30, example="6"),
+    Count("down", "Rectangle: points down the height.", low=2, high=30, example="5"),
+    Count("per_radius", "Circle: points on each radius, half as many as on a diameter.", low=2, high=30, example="3"),
+    Count("diameters", "Circle: diameters traversed, evenly spaced.", low=1, high=6, example="2"),
+    File("grid", "CSV with one reading a line: its pass, its place, the reading. `flowrig sheet` draws it up.",
+         required=True, example='"traverse.csv"'),
+    Choice("plane", "Quality of the plane: good (long straight duct before and after), ordinary, poor (near a bend, "
+           "damper or fan). Sets the least error allowed for what the rule misses.", choices=("ordinary", "good",
+           "poor")),
+    Reading("static", "Gauge static pressure in the duct at the plane.", kind="pressure difference", low=-20e3,
+            high=20e3, example='"35 Pa"'),
+    Given("yaw", "Largest angle between the flow and the duct axis, found by turning the probe.", kind="angle",
+          low=0.0, high=0.8, example='"5 deg"'),
+    Given("blockage_area", "Area of the probe and its stem seen along the duct, when it stands at the middle.",
+          kind="area", low=0.0, example='"20 cm2"'),
+    Given("repeatability", "Limit of how far one more pass would differ, where a single pass was made.", kind="ratio",
+          above=0.0, high=0.5, example='"2 %"'),
+)  # fmt: skip
+
+
+def plane_checks(section: Section) -> Sequence[Wrong]:
+    """Counts belong to the shape; which shape the duct has is checked when the layout is drawn."""
+    rectangle = [n for n in ("across", "down") if n in section]
+    circle = [n for n in ("per_radius", "diameters") if n in section]
+    if rectangle and circle:
+        return [Wrong(circle[0], "across and down for a rectangle, or per_radius and diameters for a circle",
+                      "Remove the pair that does not belong to the duct.")]  # fmt: skip
+    pair = ("across", "down") if rectangle else ("per_radius", "diameters")
+    missing = [n for n in pair if n not in section]
+    if missing:
+        return [Wrong(missing[0], f"both {pair[0]} and {pair[1]}", f"Add {missing[0]} = ...")]
+    return []
+
+
+def layout(section: Section, hardware: Mapping[str, list[Section]]) -> Layout:
+    """Where the probe goes in the duct of a record."""
+    [duct] = hardware["ducts"]
+    rule = section.value("rule")
+    if "diameter" in duct:
+        if "per_radius" not in section:
+            raise ValueError("the duct is round: give per_radius and diameters, not across and down")
+        diameter = duct.value("diameter")
+        depth = physics.diameter_positions(rule, section.value("per_radius")) * diameter
+        count = section.value("diameters")
+        points = tuple((d + 1, i + 1) for d in range(count) for i in range(len(depth)))
+        return Layout(("diameter", "point"), points, {"depth": np.tile(depth, count)}, {"depth": diameter})
+    if "across" not in section:
+        raise ValueError("the duct is rectangular: give across and down, not per_radius and diameters")
+    width, height = duct.value("width"), duct.value("height")
+    x = physics.side_positions(rule, section.value("across")) * width
+    y = physics.side_positions(rule, section.value("down")) * height
+    points = tuple((r + 1, c + 1) for r in range(len(y)) for c in range(len(x)))
+    return Layout(("row", "column"), points, {"x": np.tile(x, len(y)), "y": np.repeat(y, len(x))},
+                  {"x": width, "y": height})  # fmt: skip
+
+
+def prepare(situation: Situation) -> None:
+    """Area of the duct, and the weights of the rule and of a second interpolant of the same readings."""
+    situation.inputs.setdefault("static", Estimate(0.0))
+    plan = situation.layout
+    assert plan is not None
+    sides = {name: situation.inputs.pop(name) for name in ("width", "height", "diameter") if name in situation.inputs}
+    situation.inputs["area"] = linear(_area, sides, outputs={"area": ()})["area"]
+    if "depth" in plan.positions:
+        count = situation.value("diameters")
+        one = plan.positions["depth"][: len(plan) // count] / plan.extent["depth"]
+        other = np.tile(physics.wall_law_weights_diameter(one), count) / count
+    else:
+        x = np.unique(plan.positions["x"]) / plan.extent["x"]
+        y = np.unique(plan.positions["y"]) / plan.extent["y"]
+        other = np.outer(physics.wall_law_weights_side(y), physics.wall_law_weights_side(x)).reshape(-1)
+    situation.inputs["weights"] = Estimate(np.full(len(plan), 1.0 / len(plan)), ("point",))
+    situation.inputs["other_weights"] = Estimate(other, ("point",))
+
+
+def _area(
+    width: Array | None = None, height: Array | None = None, diameter: Array | None = None
+) -> dict[str, Array]:
+    if diameter is not None:
+        return {"area": 0.25 * np.pi * diameter**2}
+    assert width is not None and height is not None
+    return {"area": width * height}
+
+
+def plane_flow(
+    velocity: Array, density: Array, weights: Array, other_weights: Array, area: Array
+) -> dict[str, Array]:
+    """Mean of velocities over the plane (never the root of a mean pressure) and what else the flags need."""
+    mean = np.sum(weights * velocity, axis=-1, keepdims=True)
+    other = np.sum(other_weights * velocity, axis=-1, keepdims=True)
+    return {
+        "mass_flow": mean * area * density,
+        "density": density,
+        "velocity": velocity,
+        "mean_velocity": mean,
+        "rule_difference": other / np.where(mean == 0.0, np.nan, mean) - 1.0,
+    }
+
+
+def _integration(situation: Situation) -> Size:
+    difference = np.abs(situation.nominal["rule_difference"][..., 0])
+    plane = situation.section["plane"]
+    floor = FLOOR[plane.value]
+    said = "plane taken as ordinary (not stated)" if plane.assumed else ""
+    return Size(limit=np.fmax(difference, floor), assumed=said)
+
+
+def _yaw(situation: Situation) -> Size:
+    angle = situation.value("yaw")
+    assumed = ""
+    if angle is None:
+        angle = YAW_ASSUMED[situation.value("plane")]
+        assumed = f"flow angle not looked for: up to {np.degrees(angle):.0f}° assumed"
+    unknown = 0.5 * (1.0 - np.cos(angle))
+    return Size(shift=-unknown, limit=unknown, assumed=assumed)
+
+
+def _blockage(situation: Situation) -> Size | None:
+    area = situation.value("blockage_area")
+    if area is None:
+        return None
+    share = area / float(situation.inputs["area"].value)
+    return Size(shift=-0.75 * share, limit=0.25 * share)
+
+
+def _repeatability(situation: Situation) -> Size | None:
+    if situation.passes > 1:
+        return None
+    stated = situation.value("repeatability")
+    if stated is None:
+        return Size(limit=0.02, assumed="one pass only: ± 2 % for its repeatability (common practice, no source)")
+    return Size(limit=stated)
+
+
+EFFECTS = (
+    Effect(
+        "traverse:integration",
+        "integration over the plane",
+        "The readings are points; the flow is a mean over the plane. Variation from point to point is not noise: the "
+        "error is taken as the difference between the rule and another interpolant of the same readings (straight "
+        "lines, and a one-seventh power law to the walls), and not less than 1, 2 or 5 % for a good, ordinary or poor "
+        "plane.",
+        _integration,
+        source="floors: common practice, no source",
+    ),
+    Effect(
+        "traverse:yaw",
+        "flow angle (swirl)",
+        "A probe along the duct reads nearly the whole speed of a slanting flow, of which only the cosine goes "
+        "through the plane: it reads high by 1/cos θ − 1, never low. Half of it is taken off, half is the limit.",
+        _yaw,
+    ),
+    Effect(
+        "traverse:blockage",
+        "blockage by the probe",
+        "Probe and stem narrow the duct where they stand and the air speeds up by k S/A, k from 0.5 to 1: the middle "
+        "is taken off, the rest is the limit.",
+        _blockage,
+        source="after ISO 3966 (from memory)",
+    ),
+    Effect(
+        "traverse:repeatability",
+        "repeatability of one pass",
+        "A single pass does not tell how far another would differ.",
+        _repeatability,
+        source="2 % where nothing is stated: common practice, no source",
+    ),
+)
+
+UNEVEN = FlagMeaning(
+    "uneven profile",
+    "warning",
+    "Fewer than three quarters of the velocity pressures are above a tenth of the largest: the plane is not fit for "
+    "a traverse. Find a better one.",
+    "AMCA 203 (from memory)",
+)
+REVERSED = FlagMeaning(
+    "reversed flow",
+    "alarm",
+    "Part of the plane flows backwards. Neither the rule nor the probe is meant for it; find a better plane.",
+    "AMCA 203 (from memory)",
+)
+ASYMMETRIC = FlagMeaning(
+    "lopsided profile",
+    "warning",
+    "Opposite halves of the plane differ by more than 30 % of the mean: a bend, damper or fan is near.",
+    "threshold: own judgement, no source",
+)
+FEW_POINTS = FlagMeaning(
+    "few traverse points",
+    "warning",
+    "Fewer points than usual practice for a duct of this size.",
+    "ASHRAE 111 practice (read on public pages)",
+)
+STEEP_YAW = FlagMeaning(
+    "steep flow angle",
+    "warning",
+    "The flow leaves the duct axis by more than 10 degrees; the plane is not fit for a traverse.",
+    "AMCA 203: 10 degrees; ISO 3966: 5 degrees (both from memory)",
+)
+RULES_DISAGREE = FlagMeaning(
+    "rule in doubt",
+    "warning",
+    "The rule and a second interpolant of the same readings differ by more than 4 %: the profile is too steep for so "
+    "few points. The difference is in the error bar; more points or a better plane would shrink it.",
+)
+
+
+def _halves(situation: Situation) -> Array:
+    """Largest difference between opposite halves over the mean; one a row of a batch."""
+    plan = situation.layout
+    assert plan is not None
+    velocity, mean = situation.nominal["velocity"], situation.nominal["mean_velocity"][..., 0]
+    worst = np.zeros(mean.shape)
+    groups = np.asarray(plan.points)[:, 0] if "depth" in plan.positions else np.zeros(len(plan))
+    for name, distance in plan.positions.items():
+        middle = plan.extent[name] / 2
+        for group in np.unique(groups):
+            near = (distance < middle * (1 - 1e-9)) & (groups == group)
+            far = (distance > middle * (1 + 1e-9)) & (groups == group)
+            gap = np.abs(np.mean(velocity[..., near], axis=-1) - np.mean(velocity[..., far], axis=-1))
+            worst = np.fmax(worst, gap / np.abs(mean))
+    return worst[..., np.newaxis]
+
+
+def _too_few(situation: Situation) -> bool:
+    plan = situation.layout
+    assert plan is not None
+    if "depth" in plan.extent:
+        return 2 * situation.value("per_radius") < physics.points_per_diameter(plan.extent["depth"])
+    return bool(
+        situation.value("across") < physics.points_rule(plan.extent["x"])
+        or situation.value("down") < physics.points_rule(plan.extent["y"])
+    )
+
+
+def _uneven(situation: Situation) -> Array:
+    pressure = situation.nominal["velocity"] ** 2
+    good = np.mean(pressure > 0.1 * np.max(pressure, axis=-1, keepdims=True), axis=-1, keepdims=True)
+    return good < 0.75
+
+
+LIMITS = (
+    Limit(UNEVEN, _uneven, lambda s: "fewer than three quarters of the points carry a tenth of the largest pressure"),
+    Limit(ASYMMETRIC, lambda s: _halves(s) > 0.3,
+          lambda s: f"opposite halves differ by {float(np.nanmax(_halves(s))):.0%} of the mean"),
+    Limit(FEW_POINTS, _too_few, lambda s: "fewer points than usual for a duct of this size"),
+    Limit(STEEP_YAW, lambda s: s.value("yaw", 0.0) > np.radians(10.0) + 1e-9,
+          lambda s: f"flow angle of {np.degrees(s.value('yaw')):.0f}° stated"),
+    Limit(RULES_DISAGREE, lambda s: np.abs(s.nominal["rule_difference"]) > 0.04,
+          lambda s: f"the second interpolant lies {float(np.nanmax(np.abs(s.nominal['rule_difference']))):.1%} away"),
+)  # fmt: skip
+REVERSAL = Limit(
+    REVERSED,
+    lambda s: s.nominal["velocity"] < 0.0,
+    lambda s: f"{int(np.sum(np.any(np.atleast_2d(s.nominal['velocity'] < 0.0), axis=0)))} points read backwards",
+)

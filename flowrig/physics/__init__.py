@@ -1,0 +1,63 @@
+"""Equations of moving air: floats and arrays in SI, kelvin and absolute pascal in, the same out.
+
+Every public name is resolved on first use, so that importing this package loads nothing.
+"""
+
+from __future__ import annotations
+
+from importlib import import_module
+from typing import Any
+
+_MODULES: dict[str, tuple[str, ...]] = {
+    "air": (
+        "enhancement_factor",
+        "fan_standard_density",
+        "fan_standard_vapour_pressure",
+        "ice_vapour_pressure",
+        "moist_air_density",
+        "relative_humidity",
+        "saturation_vapour_pressure",
+        "standard_pressure",
+        "sutherland_viscosity",
+        "temperature_rise",
+        "vapour_fraction_from_dew_point",
+        "vapour_fraction_from_humidity",
+        "vapour_fraction_from_wet_bulb",
+        "viscosity",
+    ),
+    "nozzle": (
+        "bank_beta",
+        "nozzle_coefficient",
+        "nozzle_expansibility",
+        "nozzle_expansibility_linear",
+        "nozzle_flow",
+        "nozzle_reynolds",
+        "nozzle_throat_velocity",
+    ),
+    "traverse": (
+        "diameter_positions",
+        "face_weights_side",
+        "points_per_diameter",
+        "points_rule",
+        "radius_positions",
+        "side_positions",
+        "wall_law_weights_diameter",
+        "wall_law_weights_side",
+    ),
+    "velocity": ("pitot_display_velocity", "pitot_velocity", "thermal_velocity", "yaw_overreading"),
+}
+_HOME = {name: module for module, names in _MODULES.items() for name in names}
+
+__all__ = sorted(_HOME)
+
+
+def __getattr__(name: str) -> Any:
+    if name not in _HOME:
+        raise AttributeError(f"flowrig.physics has no {name!r}")
+    value = getattr(import_module(f"{__name__}.{_HOME[name]}"), name)
+    globals()[name] = value
+    return value
+
+
+def __dir__() -> list[str]:
+    return sorted({*globals(), *_HOME})

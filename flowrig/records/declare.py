@@ -1,0 +1,242 @@
+"""What a record may hold, as declarations: the reader, the blank sheet and the documentation are made from these."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any, Literal
+
+if TYPE_CHECKING:
+    from flowrig.records.items import Section
+
+
+@dataclass(frozen=True)
+class Field:
+    """One line a person may write.
+
+    Attributes
+    ----------
+    name : str
+    help : str
+        What it means, for `flowrig explain`, the sheet and the documentation.
+    required : bool
+    example : str
+        As it would be written, quotes included; the blank sheet shows it in a comment.
+    """
+
+    name: str
+    help: str
+    required: bool = False
+    example: str = ""
+
+
+@dataclass(frozen=True)
+class Reading(Field):
+    """What an instrument showed: one value, repeats, a column of a log, or one value a point of a grid.
+
+    Attributes
+    ----------
+    kind : str
+        Key of `flowrig.units.KINDS`.
+    low, high : float
+        Bounds beyond which the reading has no meaning. SI.
+    positive : bool
+        The mean of the readings must not be below zero by more than the instrument's own limit.
+    grid : bool
+        Read at every point of the method's grid, from the grid file.
+    """
+
+    kind: str = ""
+    low: float = -math.inf
+    high: float = math.inf
+    positive: bool = False
+    grid: bool = False
+
+
+@dataclass(frozen=True)
+class Given(Field):
+    """A dimension, constant or tolerance stated by a person, with its own ± in the text.
+
+    Attributes
+    ----------
+    default : str
+        Used when nothing is written; the report then lists it as assumed.
+    above : float
+        The value must be greater. SI.
+    low, high : float
+        Bounds that include their ends. SI.
+    """
+
+    kind: str = ""
+    default: str = ""
+    above: float = -math.inf
+    low: float = -math.inf
+    high: float = math.inf
+
+
+@dataclass(frozen=True)
+class Choice(Field):
+    """One of a few words. The first is the default unless the field is required."""
+
+    choices: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
+class Count(Field):
+    """A whole number."""
+
+    low: int = 1
+    high: int = 10_000
+
+
+@dataclass(frozen=True)
+class Flag(Field):
+    """true or false; false when nothing is written."""
+
+
+@dataclass(frozen=True)
+class Text(Field):
+    """Free words."""
+
+
+@dataclass(frozen=True)
+class Date(Field):
+    """A TOML date: 2026-08-21."""
+
+
+@dataclass(frozen=True)
+class Statement(Field):
+    """Words of a datasheet or certificate about an instrument, or a list of them for several ranges."""
+
+    yearly: bool = False
+
+
+@dataclass(frozen=True)
+class Words(Field):
+    """A list of words, each from `choices`."""
+
+    choices: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
+class Names(Field):
+    """Names of hardware described once in a table of its own.
+
+    Attributes
+    ----------
+    table : str
+        Top-level table that holds them.
+    axis : str
+        Axis along which several of them are stacked; empty if exactly one is named.
+    """
+
+    table: str = ""
+    axis: str = ""
+
+
+@dataclass(frozen=True)
+class File(Field):
+    """Name of a CSV file beside the record."""
+
+
+@dataclass(frozen=True)
+class Mapping_(Field):
+    """A table of field name = word: which instrument, which column."""
+
+
+@dataclass(frozen=True)
+class OneOf:
+    """Exactly one of several sets of fields is given.
+
+    Attributes
+    ----------
+    sets : tuple of tuples of str
+        Such as ``(("relative_humidity",), ("wet_bulb",), ("dew_point",))`` or ``(("width", "height"), ("diameter",))``.
+    required : bool
+        False allows none of them.
+    """
+
+    sets: tuple[tuple[str, ...], ...]
+    required: bool = True
+
+
+@dataclass(frozen=True)
+class Wrong:
+    """What a cross-field check found."""
+
+    field: str
+    expected: str
+    remedy: str
+
+
+Check = Callable[["Section"], Sequence[Wrong]]
+
+
+@dataclass(frozen=True)
+class Table:
+    """A table of a record.
+
+    Attributes
+    ----------
+    name : str
+        As written in the record: ``air.meter``, ``instruments``, ``nozzles``.
+    help : str
+    fields : tuple of Field
+    alternatives : tuple of OneOf
+    checks : tuple of callables
+        Each takes the read section and returns what is wrong between its fields.
+    """
+
+    name: str
+    help: str
+    fields: tuple[Field, ...]
+    alternatives: tuple[OneOf, ...] = ()
+    checks: tuple[Check, ...] = ()
+
+    def field(self, name: str) -> Field:
+        for field in self.fields:
+            if field.name == name:
+                return field
+        raise KeyError(name)
+
+
+Severity = Literal["note", "warning", "alarm"]
+
+
+@dataclass(frozen=True)
+class FlagMeaning:
+    """A finding that may stand beside a result, declared once.
+
+    Attributes
+    ----------
+    code : str
+    severity : {'note', 'warning', 'alarm'}
+        A note is an assumption to know; a warning may move the result by as much as its error bar; an alarm means the
+        number should not be used before it is dealt with.
+    meaning : str
+        What it means and what to do, for `flowrig explain`.
+    source : str
+    """
+
+    code: str
+    severity: Severity
+    meaning: str
+    source: str = ""
+
+
+@dataclass(frozen=True)
+class Finding:
+    """One flag raised on one result. `rows`, where it is not None, is a mask over the rows of a batch."""
+
+    meaning: FlagMeaning
+    message: str
+    rows: Any = None
+
+    @property
+    def code(self) -> str:
+        return self.meaning.code
+
+    @property
+    def severity(self) -> Severity:
+        return self.meaning.severity

@@ -1,0 +1,68 @@
+"""What may be found while a record is turned into numbers with error bars. Each finding is declared once, here or in
+the method it belongs to; `flowrig explain` prints these words."""
+
+from __future__ import annotations
+
+from flowrig.records.declare import FlagMeaning
+
+ASSUMED = FlagMeaning(
+    "assumed",
+    "note",
+    "Something the record does not say was assumed; the message says what. State it in the record to be rid of it.",
+)
+NO_SERIAL = FlagMeaning(
+    "no serial number",
+    "note",
+    "An instrument has no serial number, so its error cannot be recognised as the same one in another record: two "
+    "results made with it would wrongly look independent.",
+)
+OVERDUE = FlagMeaning(
+    "calibration overdue",
+    "warning",
+    "The test was made after the date on which the instrument's calibration fell due; its limits are not assured.",
+)
+OUTSIDE_RANGE = FlagMeaning(
+    "outside instrument range",
+    "alarm",
+    "A reading lies outside every range the accuracy statement covers; the error bar leaves the instrument out.",
+)
+ZERO_BEYOND = FlagMeaning(
+    "zero beyond limit",
+    "warning",
+    "The display with open ports was further from zero than the maker's own limit at zero. It was subtracted, but an "
+    "instrument that drifts this far may also have changed its slope.",
+)
+ZERO_ONCE = FlagMeaning(
+    "zero read once",
+    "note",
+    "The zero was read only before or only after the readings: it was subtracted, but how far it drifted meanwhile is "
+    "not known and not in the error bar.",
+)
+SINGLE = FlagMeaning(
+    "single reading",
+    "warning",
+    "Only one reading was taken, so nothing tells its scatter; the error bar holds the instruments' limits alone. "
+    "Repeat it, log it, or write the scatter beside it: \"250.3 Pa ± 1.5 Pa\".",
+)
+FEW_READINGS = FlagMeaning(
+    "few readings",
+    "note",
+    "Fewer than five readings say little about their own scatter; the interval is widened accordingly (Student's t).",
+)
+PATTERN_NOISE = FlagMeaning(
+    "scatter from pattern",
+    "note",
+    "Rows of a table hold one reading each; the relative scatter of the pattern record's readings was taken for every "
+    "row, independent from row to row.",
+)
+FLAGS = (
+    ASSUMED,
+    NO_SERIAL,
+    OVERDUE,
+    OUTSIDE_RANGE,
+    ZERO_BEYOND,
+    ZERO_ONCE,
+    SINGLE,
+    FEW_READINGS,
+    PATTERN_NOISE,
+)

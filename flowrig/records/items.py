@@ -1,0 +1,112 @@
+"""What was read from a record: checked, SI, and still knowing where it stood."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, field
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from flowrig.records.declare import Field, Table
+from flowrig.uncertainty.statement import Component
+
+Array = NDArray[np.float64]
+
+
+@dataclass
+class Item:
+    """One field as read.
+
+    Attributes
+    ----------
+    field : Field
+    value : Any
+        SI float for a given value; array for readings, shape (n,) for n repeats or log rows, (n, points) for a grid;
+        otherwise str, bool, int, date, list of str or dict.
+    where : str
+        File, line and path, for messages.
+    path : str
+        Path in the record alone, for identities.
+    unit : str
+        Spelling in which it was written, or empty.
+    components : tuple of Component
+        The ± stated beside the value itself.
+    assumed : bool
+        Nothing was written and the declaration's default stands in.
+    run : str
+        Readings taken together, row by row, carry the same run; empty for a single value.
+    instrument : str
+        Name of the instrument that showed it, or empty.
+    """
+
+    field: Field
+    value: Any
+    where: str = ""
+    path: str = ""
+    unit: str = ""
+    components: tuple[Component, ...] = ()
+    assumed: bool = False
+    run: str = ""
+    instrument: str = ""
+
+
+@dataclass
+class Section:
+    """One table of a record as read: `section["drop"]` is an Item, `section.value("drop")` its value or None."""
+
+    table: Table
+    path: tuple[str | int, ...]
+    where: str
+    items: dict[str, Item] = field(default_factory=dict)
+
+    def __getitem__(self, name: str) -> Item:
+        return self.items[name]
+
+    def __contains__(self, name: str) -> bool:
+        return name in self.items
+
+    def __iter__(self) -> Iterator[str]:
+        return iter(self.items)
+
+    def value(self, name: str, default: Any = None) -> Any:
+        item = self.items.get(name)
+        return default if item is None else item.value
+
+    @property
+    def name(self) -> str:
+        """Path as people write it: `air.meter`, `flow[1]`."""
+        return path_name(self.path)
+
+
+@dataclass(frozen=True)
+class Layout:
+    """Where the probe goes.
+
+    Attributes
+    ----------
+    keys : tuple of str
+        Columns that number a point: ``('row', 'column')`` or ``('diameter', 'point')``.
+    points : tuple of tuples of int
+        One a point, counted from 1.
+    positions : dict of str to array
+        Distances from the walls, such as ``x`` and ``y``. [m]
+    extent : dict of str to float
+        Largest meaningful distance for each of them. [m]
+    """
+
+    keys: tuple[str, ...]
+    points: tuple[tuple[int, ...], ...]
+    positions: Mapping[str, Array]
+    extent: Mapping[str, float]
+
+    def __len__(self) -> int:
+        return len(self.points)
+
+
+def path_name(path: tuple[str | int, ...]) -> str:
+    text = ""
+    for part in path:
+        text += f"[{part + 1}]" if isinstance(part, int) else f".{part}" if text else str(part)
+    return text

@@ -1,0 +1,167 @@
+"""The tables every record shares, whatever the method: heading, air, instruments, and what each flow section holds."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from flowrig.records.declare import (
+    Choice,
+    Date,
+    File,
+    Flag,
+    Given,
+    Mapping_,
+    OneOf,
+    Reading,
+    Statement,
+    Table,
+    Text,
+    Wrong,
+)
+from flowrig.records.items import Section
+
+STATIONS = ("meter", "unit", "room")
+MEASURED = (
+    "pressure difference",
+    "pressure",
+    "temperature",
+    "relative humidity",
+    "velocity",
+)
+MEASURED_KIND = "measured"  # stands for the kind that the instrument's own `measures` names
+MEASURED_STEP = "step of the measured"  # and for a difference of that kind
+
+HEADING = Table(
+    "",
+    "What was tested, when and by whom; what the report is to be written in.",
+    (
+        Text("title", "What was tested.", required=True, example='"Reading-room cleaner, speed 3, clean filters"'),
+        Date("date", "Day of the test, a TOML date.", required=True, example="2026-08-21"),
+        Text("by", "Who took the readings."),
+        Text("place", "Where."),
+        Text("notes", "Anything a reader of the report should know."),
+        Flag("invented", "true for demonstration data; every report then says that the readings are invented."),
+        Text("flow_unit", "Unit in which the flow is printed first; any accepted flow unit.", example='"m3/h"'),
+        Given(
+            "standard_density",
+            "Density that 'standard' flow refers to; 1.2 kg/m3 (ISO 5801) unless another is named. 0.075 lb/ft3, the "
+            "other usual one, is 1.2014 kg/m3: 0.115 % less flow for the same air.",
+            kind="density",
+            default="1.2 kg/m3",
+            above=0.0,
+        ),
+        Choice(
+            "density_formula",
+            "Equation for the density of moist air: CIPM-2007, or the form of the fan standards (AMCA 210), which "
+            "needs a wet bulb.",
+            choices=("cipm-2007", "fan-standard"),
+        ),
+    ),
+)
+
+
+def _air_checks(section: Section) -> Sequence[Wrong]:
+    wrong = []
+    if "pressure" not in section and "altitude" not in section:
+        wrong.append(
+            Wrong(
+                "pressure",
+                "a barometer reading, or the altitude of the station",
+                'Add pressure = "1003.2 hPa" (station pressure, not reduced to sea level), or altitude = "350 m".',
+            )
+        )
+    dry = section.value("temperature")
+    for name in ("wet_bulb", "dew_point"):
+        wet = section.value(name)
+        # a tenth of a kelvin is what two good thermometers in saturated air may differ by
+        if dry is not None and wet is not None and wet.mean() > dry.mean() + 0.1:
+            wrong.append(
+                Wrong(
+                    name,
+                    f"no more than the temperature beside it, {dry.mean() - 273.15:.1f} degC",
+                    "Check whether the two readings were swapped.",
+                )
+            )
+    return wrong
+
+
+AIR = Table(
+    "air",
+    "The air at one station: meter (where the flow is measured; always needed), unit (at the cleaner or fan under "
+    "test) and room, where they differ from the meter.",
+    (
+        Reading("temperature", "Dry-bulb temperature.", kind="temperature", low=223.15, high=373.15,
+                example='"23.4 degC"'),
+        Reading("pressure", "Barometric pressure at the station, as the barometer shows it, not reduced to sea level.",
+                kind="pressure", low=30e3, high=120e3, example='"1003.2 hPa"'),
+        Given("altitude", "Height above sea level. Without a barometer reading the standard atmosphere stands in for "
+              "it; beside one it serves to notice a sea-level pressure.", kind="length", low=-500.0, high=6000.0,
+              example='"350 m"'),
+        Reading("relative_humidity", "Relative humidity.", kind="relative humidity", low=0.0, high=1.0,
+                example='"41 %"'),
+        Reading("wet_bulb", "Wet-bulb temperature, of a wetted and ventilated bulb.", kind="temperature", low=223.15,
+                high=373.15, example='"15.2 degC"'),
+        Reading("dew_point", "Dew-point temperature.", kind="temperature", low=223.15, high=373.15,
+                example='"9.4 degC"'),
+        Given("fan_power", "Electrical power of the fan between this station and the meter, where the temperature "
+              "here was not read: all of it heating the air, P/(q_m c_p), is the most the two can differ by.",
+              kind="power", low=0.0, example='"85 W"'),
+        Choice("side", "Whether this station is before the fan and the meter after it (the meter's air is the warmer), "
+               "or the other way; only with fan_power.", choices=("before the fan", "after the fan")),
+        Mapping_("with", "Instrument of each reading, where more than one measures its kind.",
+                 example='{ temperature = "thermometer" }'),
+    ),
+    alternatives=(
+        OneOf((("temperature",), ("fan_power",))),
+        OneOf((("relative_humidity",), ("wet_bulb",), ("dew_point",)), required=False),
+    ),
+    checks=(_air_checks,),
+)
+
+INSTRUMENT = Table(
+    "instruments",
+    "An instrument with its limits of error, as the maker or a certificate states them.",
+    (
+        Choice("measures", "What it measures.", required=True, choices=MEASURED),
+        Statement(
+            "accuracy",
+            "The maker's limits or the certificate's uncertainty, in their words. A plain limit is taken as "
+            "rectangular; a certificate says (k=2). A list gives several independent statements.",
+            required=True,
+            example='"0.5 % of reading + 0.25 Pa"',
+        ),
+        Given("resolution", "Last digit of the display.", kind=MEASURED_STEP, above=0.0, example='"0.1 Pa"'),
+        Given("full_scale", "Full scale, where the accuracy is a share of it.", kind=MEASURED_KIND, above=0.0),
+        Text("serial", "Serial number: its identity. Errors are shared wherever the same instrument is used."),
+        Date("calibrated", "Date of the certificate."),
+        Date("due", "Date on which calibration falls due."),
+        Text("certificate", "Number of the certificate, and who issued it."),
+        Statement("drift", "Change per year, where the maker states one apart from the accuracy.", yearly=True,
+                  example='"0.2 % of reading per year"'),
+        Reading("zero_before", "Display with both ports open, before the readings.", kind=MEASURED_KIND),
+        Reading("zero_after", "The same, after the readings.", kind=MEASURED_KIND),
+        Given("reference_density", "Density at which a velocity display is true, from the datasheet: thermal probes, "
+              "and pitot manometers that show velocity.", kind="density", above=0.0, example='"1.2 kg/m3"'),
+        Flag("density_corrected", "true if the instrument corrects its velocity for the density of the air itself."),
+        Text("notes", "Anything else."),
+    ),
+)
+
+FLOW = Table(
+    "flow",
+    "One way in which the flow was measured. Several sections are several measurements of the same flow.",
+    (
+        Text("name", "What to call this measurement.", example='"nozzle chamber"'),
+        Text("method", "Name of the measuring method.", required=True, example='"nozzle"'),
+        Mapping_("with", "Instrument of the readings: a name, or a table of field = name. May be left out where only "
+                 "one instrument measures the kind.", example='"manometer"'),
+        File("log", "CSV with one reading a row, evenly spaced in time.", example='"nozzle.csv"'),
+        Mapping_("columns", "Header of a field's column in the log or grid, where it differs from the field's name. "
+                 "Air readings are named with their station: { \"air.meter.temperature\" = \"T in [degC]\" }.",
+                 example='{ drop = "nozzle drop [Pa]" }'),
+        Choice("fluctuation", "What the scatter of repeated or logged readings is: unsteadiness of the flow itself, "
+               "noise of the sensor, or not known. On a root of a pressure the two act in opposite directions.",
+               choices=("unknown", "real", "noise")),
+        Text("notes", "Anything about this measurement."),
+    ),
+)  # fmt: skip

@@ -1,0 +1,246 @@
+"""Columns of a CSV file into readings: which column is which field, in which unit, and the grid of a traverse."""
+
+from __future__ import annotations
+
+import difflib
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+
+import numpy as np
+
+from flowrig import units
+from flowrig.errors import Fault
+from flowrig.records.csv_text import Header, Table
+from flowrig.records.declare import Finding, FlagMeaning, Reading
+from flowrig.records.items import Array, Layout
+from flowrig.records.walk import bounds_in_words
+
+MISSING = FlagMeaning(
+    "missing reading",
+    "warning",
+    "A place of the grid was not read in one pass; the same place in the other passes stands in, scaled to this pass.",
+)
+REPEATED = FlagMeaning(
+    "repeated reading",
+    "note",
+    "A place of the grid was read more than once in one pass; the mean of the readings is used.",
+)
+FLAGS = (MISSING, REPEATED)
+
+
+def find_column(table: Table, wanted: str, said: bool) -> Header | None:
+    """The column of a field: by its own name, or by the header the record gives (`said`)."""
+    for header in table.headers:
+        if wanted in (header.raw, header.name) or wanted.casefold() == header.name.casefold():
+            return header
+    return None
+
+
+def missing_column(table: Table, wanted: str, where: str) -> Fault:
+    heads = ", ".join(repr(h.raw) for h in table.headers)
+    near = difflib.get_close_matches(wanted, [h.name for h in table.headers], n=1, cutoff=0.5)
+    hint = f"Perhaps {near[0]!r} is meant: " if near else ""
+    return Fault(
+        f"{table.name}",
+        f"columns {heads}",
+        f"a column {wanted!r} ({where})",
+        f"{hint}rename the header, or say in the record: columns = {{ field = \"header\" }}.",
+    )
+
+
+def column_values(
+    table: Table, header: Header, declared: Reading, faults: list[Fault], unit: str | None = None
+) -> tuple[Array, list[int]] | None:
+    """A column in SI, NaN where a cell is blank, and which rows those are; None after a fault.
+
+    The unit stands in the header, or in the record where the header has none.
+    """
+    spelling = header.unit or unit
+    place = f"{table.name}, column {header.raw!r}"
+    if not spelling and declared.kind not in ("ratio", "count"):
+        some = ", ".join(units.accepted(declared.kind)[:6])
+        faults.append(
+            Fault(place, "no unit", f"a unit of {declared.kind} in the header, such as '{header.name} [{some.split(',')[0]}]'",
+                  f"Add the unit to the header: one of {some}.")
+        )  # fmt: skip
+        return None
+    try:
+        scale, offset = units.factor(spelling or "1", declared.kind)
+    except ValueError as error:
+        faults.append(Fault(place, repr(spelling), f"a unit of {declared.kind}", str(error)))
+        return None
+    numbers, blanks, found = table.numbers(header.raw)
+    faults.extend(found)
+    values = scale * numbers + offset
+    with np.errstate(invalid="ignore"):
+        beyond = np.flatnonzero((values < declared.low) | (values > declared.high))
+    for i in beyond[:5]:
+        faults.append(
+            Fault(f"{table.name}, row {table.row_number(int(i))}, column {header.raw!r}", repr(table.cell(int(i), header.raw)),
+                  bounds_in_words(declared, declared.kind, spelling or ""), "Check the reading and the unit in the header.")
+        )  # fmt: skip
+    if found or beyond.size:
+        return None
+    return values, blanks
+
+
+@dataclass
+class Grid:
+    """Readings of a grid, in the order of the layout's points.
+
+    Attributes
+    ----------
+    values : dict of str to array, shape (passes, points)
+    units : dict of str to str
+    findings : list of Finding
+    """
+
+    values: dict[str, Array]
+    units: dict[str, str]
+    findings: list[Finding] = field(default_factory=list)
+
+
+def read_grid(
+    table: Table,
+    layout: Layout,
+    wanted: Sequence[Reading],
+    columns: Mapping[str, str],
+    faults: list[Fault],
+) -> Grid | None:
+    """One line a reading, to arrays of passes by points.
+
+    Every point of the layout is read in every pass. A blank cell is a missing reading: it is filled from the other
+    passes where there are any, and a fault otherwise. Positions written in the file are compared with the layout's.
+    """
+    before = len(faults)
+    numbering = {}
+    for key in ("pass", *layout.keys):
+        header = find_column(table, key, said=False)
+        if header is None:
+            if key != "pass":
+                faults.append(missing_column(table, key, "numbers the point, from 1"))
+            continue
+        numbers, blanks, found = table.numbers(header.raw)
+        faults.extend(found)
+        for i in blanks:
+            faults.append(Fault(_at(table, i, header), "nothing", "a whole number from 1", "Number the point."))
+        if not found and not blanks:
+            numbering[key] = numbers.astype(int)
+            for i in np.flatnonzero(numbers != numbers.astype(int))[:5]:
+                faults.append(Fault(_at(table, int(i), header), repr(table.cell(int(i), header.raw)),
+                                    "a whole number from 1", "Number the point."))  # fmt: skip
+    readings: dict[str, tuple[Array, Header]] = {}
+    known = {"pass", *layout.keys, *layout.positions}
+    used: set[str] = set()
+    for declared in wanted:
+        name = columns.get(declared.name, declared.name)
+        header = find_column(table, name, declared.name in columns)
+        if header is None:
+            if declared.name in columns or declared.required:
+                faults.append(missing_column(table, name, declared.help.rstrip(".")))
+            continue
+        used.add(header.raw)
+        read = column_values(table, header, declared, faults)
+        if read is not None:
+            readings[declared.name] = (read[0], header)
+    for header in table.headers:
+        if header.raw not in used and header.name.casefold() not in known and header.name.casefold() != "note":
+            faults.append(
+                Fault(f"{table.name}, column {header.raw!r}", header.raw,
+                      f"only the columns {', '.join(sorted(known))}, {', '.join(r.name for r in wanted)} and note",
+                      "Remove the column, name it 'note', or say in the record which field it is.")
+            )  # fmt: skip
+    if len(faults) > before or not readings:
+        if not readings and len(faults) == before:
+            faults.append(missing_column(table, " or ".join(r.name for r in wanted), "the reading itself"))
+        return None
+
+    index = {point: i for i, point in enumerate(layout.points)}
+    passes = numbering.get("pass", np.ones(len(table), dtype=int))
+    numbers_of_passes = sorted(set(passes.tolist()))
+    order = {number: i for i, number in enumerate(numbers_of_passes)}
+    slot = np.full((len(table), 2), -1)
+    for i, key_values in enumerate(zip(*(numbering[k] for k in layout.keys), strict=True)):
+        point = index.get(tuple(int(v) for v in key_values))
+        if point is None:
+            said = ", ".join(f"{k} {v}" for k, v in zip(layout.keys, key_values, strict=True))
+            last = ", ".join(f"{k} {v}" for k, v in zip(layout.keys, layout.points[-1], strict=True))
+            faults.append(Fault(f"{table.name}, row {table.row_number(i)}", said, f"a point of the plan, up to {last}",
+                                "Check the numbers, or the counts in the record."))  # fmt: skip
+            continue
+        slot[i] = order[int(passes[i])], point
+    _check_positions(table, layout, slot, faults)
+    if len(faults) > before:
+        return None
+
+    grid = Grid({}, {})
+    shape = (len(numbers_of_passes), len(layout))
+    for name, (values, header) in readings.items():
+        total, count, lines = np.zeros(shape), np.zeros(shape), np.zeros(shape)
+        np.add.at(lines, (slot[:, 0], slot[:, 1]), 1)
+        present = ~np.isnan(values)
+        np.add.at(total, (slot[present, 0], slot[present, 1]), values[present])
+        np.add.at(count, (slot[present, 0], slot[present, 1]), 1)
+        with np.errstate(invalid="ignore", divide="ignore"):
+            filled = total / count
+        if np.any(count > 1):
+            grid.findings.append(Finding(REPEATED, f"{table.name}: {int(np.sum(count > 1))} places read more than once"))
+        _fill(filled, table, layout, numbers_of_passes, name, grid, faults)
+        grid.values[name] = filled
+        grid.units[name] = header.unit or ""
+    return grid if len(faults) == before else None
+
+
+def _at(table: Table, row: int, header: Header) -> str:
+    return f"{table.name}, row {table.row_number(row)}, column {header.raw!r}"
+
+
+def _check_positions(table: Table, layout: Layout, slot: Array, faults: list[Fault]) -> None:
+    declared = Reading("position", "", kind="length")
+    for name, planned in layout.positions.items():
+        for header in table.headers:
+            if header.name.casefold() != name:
+                continue
+            read = column_values(table, header, declared, faults)
+            if read is None:
+                continue
+            extent = layout.extent[name]
+            for i in np.flatnonzero(slot[:, 1] >= 0):
+                value, plan = read[0][i], planned[int(slot[i, 1])]
+                if np.isnan(value):
+                    continue
+                shown = f"{float(units.from_si(plan, header.unit or 'm', 'length')):.4g} {header.unit}"
+                if not 0.0 <= value <= extent:
+                    faults.append(Fault(_at(table, int(i), header), repr(table.cell(int(i), header.raw)),
+                                        f"a place inside the duct; this point belongs at {shown}",
+                                        "Correct the position, or the size of the duct in the record."))  # fmt: skip
+                elif abs(value - plan) > 0.02 * extent:
+                    faults.append(Fault(_at(table, int(i), header), repr(table.cell(int(i), header.raw)),
+                                        f"the planned position, {shown}, within 2 % of the duct",
+                                        "The rule holds at its own points only: move the probe, or correct the "
+                                        "number."))  # fmt: skip
+
+
+def _fill(
+    values: Array, table: Table, layout: Layout, passes: list[int], name: str, grid: Grid, faults: list[Fault]
+) -> None:
+    """Missing readings from the same place in the other passes, scaled by what else the passes have in common."""
+    holes = np.argwhere(np.isnan(values))
+    if not holes.size:
+        return
+    with np.errstate(invalid="ignore"):
+        known = ~np.isnan(values)
+    filled = values.copy()
+    for p, point in holes:
+        others = known[:, point]
+        said = ", ".join(f"{k} {v}" for k, v in zip(layout.keys, layout.points[point], strict=True))
+        if not np.any(others):
+            faults.append(Fault(table.name, f"no {name} at {said}" + (f", pass {passes[p]}" if len(passes) > 1 else ""),
+                                "a reading at every point of the plan", "Read the point, or change the plan."))  # fmt: skip
+            continue
+        both = known[p] & np.all(known[others], axis=0)
+        level = np.mean(values[p, both]) / np.mean(values[others][:, both]) if np.any(both) else 1.0
+        filled[p, point] = np.mean(values[others, point]) * level
+    values[:] = filled
+    grid.findings.append(Finding(MISSING, f"{table.name}: {len(holes)} readings of {name} missing, filled from the "
+                                 "other passes"))  # fmt: skip

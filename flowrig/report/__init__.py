@@ -1,0 +1,1 @@
+"""Results for people: terminal text, JSON, CSV."""

@@ -1,0 +1,196 @@
+"""A result as JSON: a stable contract with a version number, complete enough to be loaded back correlated."""
+
+from __future__ import annotations
+
+import json
+import math
+from collections.abc import Mapping
+from importlib.metadata import PackageNotFoundError, version
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from flowrig.errors import Fault, InputError
+from flowrig.records.declare import Finding
+from flowrig.studies.result import CONTRACT, Quantity, Result, codes, interval_source
+from flowrig.uncertainty.cause import Cause
+from flowrig.uncertainty.estimate import Estimate
+from flowrig import units
+
+
+def tool_version() -> str:
+    try:
+        return version("flowrig")
+    except PackageNotFoundError:
+        return "not installed"
+
+
+def result_json(result: Result) -> str:
+    """The whole result."""
+    body = {
+        "contract": CONTRACT,
+        "tool": {"name": "flowrig", "version": tool_version()},
+        "record": {
+            "title": result.record.heading.value("title"),
+            "date": str(result.record.heading.value("date")),
+            "invented": bool(result.record.heading.value("invented", False)),
+            "files": result.record.digests,
+        },
+        "coverage": result.coverage,
+        "seed": result.seed,
+        "samples": result.samples,
+        "flags": [_flag(f) for f in result.findings],
+        "measurements": [
+            {
+                "name": flow.name,
+                "method": flow.method.name,
+                "source": flow.method.source,
+                "conventions": list(flow.conventions),
+                "air": {
+                    station: {name: _air(name, x) for name, x in state.items()} for station, state in flow.air.items()
+                },
+                "flags": [_flag(f) for f in flow.findings],
+                "estimates": [_rows(q, flow.findings) if result.rows is not None else _estimate(q, flow.findings)
+                              for q in flow.quantities.values()],
+            }
+            for flow in result.flows
+        ],
+    }  # fmt: skip
+    if result.rows is not None:
+        body["rows"] = result.rows
+    return json.dumps(body, indent=None if result.rows is not None else 1, ensure_ascii=False, allow_nan=False) + "\n"
+
+
+def _number(x: Any) -> float | None:
+    x = float(x)
+    return x if math.isfinite(x) else None
+
+
+def _numbers(array: Any) -> list[float | None]:
+    return [_number(x) for x in np.atleast_1d(array)]
+
+
+def _flag(f: Finding) -> dict[str, Any]:
+    flag: dict[str, Any] = {"code": f.code, "message": f.message, "severity": f.severity}
+    if f.rows is not None:
+        flag["rows"] = (np.flatnonzero(f.rows) + 1).tolist()
+    return flag
+
+
+AIR_UNITS = {
+    "density": "kg/m3",
+    "viscosity": "Pa s",
+    "temperature": "K",
+    "pressure": "Pa",
+    "vapour_fraction": "1",
+}
+
+
+def _air(name: str, x: Estimate) -> dict[str, Any]:
+    one = not x.axes
+    return {
+        "value": _number(x.value) if one else _numbers(x.value),
+        "standard_uncertainty": _number(x.u) if one else _numbers(x.u),
+        "unit": AIR_UNITS[name],
+    }
+
+
+def _estimate(q: Quantity, findings: list[Finding]) -> dict[str, Any]:
+    scale = units.factor(q.unit, units.as_difference(q.kind))[0]
+    return {
+        "name": q.name,
+        "label": q.label,
+        "value": _number(q.value),
+        "unit": q.unit,
+        "standard_uncertainty": _number(q.u),
+        "dof": _number(q.estimate.dof),
+        "coverage": q.interval.coverage,
+        "coverage_factor": _number(q.interval.factor),
+        "interval": [_number(q.low), _number(q.high)],
+        "interval_from": q.interval.source,
+        "budget": [
+            {
+                "cause": line.cause.name,
+                "scope": line.cause.scope,
+                "contribution": _number(line.u / scale),
+                "share": _number(line.share),
+            }
+            for line in q.estimate.budget()
+        ],
+        "parts": [
+            {
+                "cause": {
+                    "id": cause.id,
+                    "n": cause.n,
+                    "dof": _number(cause.dof),
+                    "shape": cause.shape,
+                    "each": cause.each,
+                    "scope": cause.scope,
+                    "label": cause.label,
+                },
+                "part": (part / scale).tolist(),
+            }
+            for cause, part in q.estimate.parts.items()
+        ],
+        "flags": codes(findings),
+    }
+
+
+def _rows(q: Quantity, findings: list[Finding]) -> dict[str, Any]:
+    n = len(np.atleast_1d(q.value))
+    return {
+        "name": q.name,
+        "label": q.label,
+        "unit": q.unit,
+        "coverage": q.interval.coverage,
+        "value": _numbers(q.value),
+        "standard_uncertainty": _numbers(q.u),
+        "dof": _numbers(np.broadcast_to(q.estimate.dof, (n,))),
+        "low": _numbers(q.low),
+        "high": _numbers(q.high),
+        "interval_from": [interval_source(q, i) for i in range(n)],
+        "flags": [codes(findings, i) for i in range(n)],
+    }
+
+
+def load_json(path: str | Path) -> dict[str, dict[str, Estimate]]:
+    """Stored results as estimates, still correlated with everything that shares their causes.
+
+    Parameters
+    ----------
+    path : path
+        A file written by `flowrig reduce --json`, of a single record.
+
+    Returns
+    -------
+    dict of measurement name to dict of quantity name to Estimate, SI.
+
+    Raises
+    ------
+    InputError
+        If the file is not such a result, or of a contract newer than this version knows.
+    """
+    name = str(path)
+    try:
+        body = json.loads(Path(path).read_text(encoding="utf-8"))
+    except (OSError, UnicodeDecodeError, json.JSONDecodeError) as error:
+        raise InputError(Fault(name, str(error), "a result written with --json", "Check the file.")) from None
+    contract = body.get("contract") if isinstance(body, Mapping) else None
+    if not isinstance(contract, int) or contract > CONTRACT or "rows" in body:
+        raise InputError(
+            Fault(name, f"contract {contract!r}", f"a single result of contract {CONTRACT} or older",
+                  "Write it again with this version, without --rows.")
+        )  # fmt: skip
+    return {m["name"]: {e["name"]: _loaded(e) for e in m["estimates"]} for m in body["measurements"]}
+
+
+def _loaded(body: dict[str, Any]) -> Estimate:
+    kind = "mass flow" if body["name"] == "mass_flow" else "flow"
+    scale, offset = units.factor(body["unit"], kind)
+    parts = {}
+    for entry in body["parts"]:
+        said = dict(entry["cause"])
+        said["dof"] = math.inf if said["dof"] is None else said["dof"]
+        parts[Cause(**said)] = np.asarray(entry["part"]) * scale
+    return Estimate(body["value"] * scale + offset, (), parts)

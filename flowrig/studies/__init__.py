@@ -1,0 +1,1 @@
+"""What a person asks for: records in, results out."""

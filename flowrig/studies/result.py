@@ -1,0 +1,189 @@
+"""The result of a reduction: numbers with error bars, what shares their error, and every finding."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from flowrig import units
+from flowrig.records.declare import Finding
+from flowrig.records.record import Record
+from flowrig.uncertainty.estimate import Estimate
+from flowrig.uncertainty.interval import Interval
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+CONTRACT = 1  # version of the JSON result
+
+
+@dataclass
+class Quantity:
+    """One number of a result (or one a row) with its error bar.
+
+    Attributes
+    ----------
+    name : str
+        ``actual_flow_meter``, ``actual_flow_unit``, ``actual_flow_room``, ``standard_flow``, ``mass_flow``.
+    label : str
+        In words, the station or standard density named.
+    kind : str
+        Key of `flowrig.units.KINDS`.
+    unit : str
+        Unit it is printed in.
+    estimate : Estimate
+        SI.
+    interval : Interval
+        SI.
+    drawn : array of bool, or None
+        Rows of a batch whose interval is Monte Carlo.
+    """
+
+    name: str
+    label: str
+    kind: str
+    unit: str
+    estimate: Estimate
+    interval: Interval
+    drawn: Any = None
+
+    @property
+    def value(self) -> Any:
+        """In `unit`."""
+        return units.from_si(self.estimate.value, self.unit, self.kind)
+
+    @property
+    def low(self) -> Any:
+        return units.from_si(self.interval.low, self.unit, self.kind)
+
+    @property
+    def high(self) -> Any:
+        return units.from_si(self.interval.high, self.unit, self.kind)
+
+    @property
+    def u(self) -> Any:
+        return units.from_si(self.estimate.u, self.unit, units.as_difference(self.kind))
+
+    def to(self, unit: str) -> Quantity:
+        """The same in another unit.
+
+        Raises
+        ------
+        flowrig.units.UnitError
+            If the unit is not one of this kind.
+        """
+        units.factor(unit, self.kind)
+        return Quantity(self.name, self.label, self.kind, unit, self.estimate, self.interval, self.drawn)
+
+    def quantity(self, unit: str | None = None) -> Any:
+        """Value as a pint quantity of flowrig's own registry."""
+        return units.quantity(self.estimate.value, unit or self.unit, self.kind)
+
+    def to_ufloat(self) -> Any:
+        """SI value as a number of the `uncertainties` package, correlated with every other result."""
+        return self.estimate.to_ufloat()
+
+
+@dataclass
+class FlowResult:
+    """One measurement reduced.
+
+    Attributes
+    ----------
+    name : str
+    method : Method
+    quantities : dict of str to Quantity
+        The first is the one the measurement is about.
+    air : dict of str to dict of str to Estimate
+        State at each station.
+    findings : list of Finding
+        Every flag, alarms first.
+    conventions : tuple of str
+    diagnostics : dict of str to array
+    """
+
+    name: str
+    method: Any
+    quantities: dict[str, Quantity]
+    air: dict[str, dict[str, Estimate]]
+    findings: list[Finding] = field(default_factory=list)
+    conventions: tuple[str, ...] = ()
+    diagnostics: dict[str, Any] = field(default_factory=dict)
+
+    @property
+    def main(self) -> Quantity:
+        return next(iter(self.quantities.values()))
+
+    def __getitem__(self, name: str) -> Quantity:
+        return self.quantities[name]
+
+
+@dataclass
+class Result:
+    """A record reduced.
+
+    Attributes
+    ----------
+    record : Record
+    flows : list of FlowResult
+    findings : list of Finding
+        About the record as a whole (instruments, heading).
+    coverage : float
+    seed : int
+    samples : int or None
+    rows : dict of str to list, or None
+        For a batch, the columns of its table as read.
+    """
+
+    record: Record
+    flows: list[FlowResult]
+    findings: list[Finding]
+    coverage: float
+    seed: int
+    samples: int | None = None
+    rows: dict[str, list[str]] | None = None
+
+    @property
+    def flow(self) -> Quantity:
+        """The first measurement's own flow."""
+        return self.flows[0].main
+
+    def __iter__(self) -> Iterator[FlowResult]:
+        return iter(self.flows)
+
+    def to_frame(self) -> pd.DataFrame:
+        """Every quantity of every measurement as a pandas frame, one line each (or one a row of the batch)."""
+        from flowrig.records.frames import frame
+
+        return frame(list(self.lines()))
+
+    def lines(self) -> Iterator[dict[str, Any]]:
+        """The frame's lines, without pandas."""
+        for flow in self.flows:
+            for q in flow.quantities.values():
+                columns = [np.atleast_1d(a) for a in (q.value, q.u, q.low, q.high, q.estimate.dof)]
+                for i, (value, u, low, high, dof) in enumerate(zip(*np.broadcast_arrays(*columns), strict=True)):
+                    yield {
+                        **({"row": i + 1} if self.rows is not None else {}),
+                        "measurement": flow.name, "quantity": q.name, "unit": q.unit, "value": float(value),
+                        "standard_uncertainty": float(u), "low": float(low), "high": float(high),
+                        "coverage": self.coverage, "dof": float(dof),
+                        "interval_from": interval_source(q, i),
+                        "flags": "; ".join(codes(flow.findings, i if self.rows is not None else None)),
+                    }  # fmt: skip
+
+
+def interval_source(q: Quantity, row: int = 0) -> str:
+    if q.drawn is not None:
+        return "monte carlo" if q.drawn[row] else "linear"
+    return q.interval.source
+
+
+def codes(findings: list[Finding], row: int | None = None) -> list[str]:
+    """Flag codes, each once; those of one row where `row` is given."""
+    chosen = [f for f in findings if row is None or f.rows is None or bool(np.broadcast_to(f.rows, (row + 1,))[row]
+              if np.ndim(f.rows) == 0 or len(f.rows) == 1 else f.rows[row])]  # fmt: skip
+    return list(dict.fromkeys(f.code for f in chosen))

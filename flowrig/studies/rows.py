@@ -1,0 +1,133 @@
+"""A thousand tests at once: the record is the pattern, a table's rows replace named readings."""
+
+from __future__ import annotations
+
+import difflib
+from collections.abc import Mapping
+from copy import deepcopy
+from pathlib import Path
+from typing import Any
+
+from flowrig.errors import Fault, InputError
+from flowrig.records import csv_text, tables
+from flowrig.records import flags as reading_flags
+from flowrig.records.declare import Finding, Reading
+from flowrig.records.instruments import ROWS
+from flowrig.records.items import Item
+from flowrig.records.record import Record
+from flowrig.studies.reduce import Reduction, empty_result, load
+from flowrig.studies.result import Result
+
+
+def reduce_rows(
+    source: str | Path | Mapping[str, Any] | Record,
+    table: str | Path,
+    *,
+    coverage: float = 0.95,
+    samples: int | None = None,
+    seed: int = 1,
+    unit: str | None = None,
+) -> Result:
+    """Reduce every row of a table in the manner of a record.
+
+    Parameters
+    ----------
+    source : path, mapping or Record
+        The pattern: everything that the table does not replace, instruments included.
+    table : path
+        CSV whose headers name readings with their unit, ``drop [Pa]`` or ``air.meter.temperature [degC]``; columns
+        without a unit that name no reading (a test's number, a remark) are carried along.
+    coverage, samples, seed, unit
+        As for `flowrig.reduce`.
+
+    Raises
+    ------
+    InputError
+        With every fault of the record and of the table.
+    """
+    record = source if isinstance(source, Record) else load(source)
+    read = csv_text.read_table(Path(table))
+    replaced, carried = _columns(record, read)
+    result = empty_result(record, coverage, samples, seed)
+    result.rows = {h.raw: read.column(h.raw) for h in read.headers}
+    record.digests[read.name] = read.digest
+
+    batch = deepcopy(record)
+    places = batch.readings()
+    for path, item in replaced.items():
+        section, old = places[path]
+        item.instrument, item.components = old.instrument, old.components
+        section.items[item.field.name] = item
+    for pattern_flow, flow in zip(record.flows, batch.flows, strict=True):
+        pattern = Reduction(record, pattern_flow, result, unit)
+        pattern.run()
+        reduction = Reduction(batch, flow, result, unit, pattern.scatter)
+        done = reduction.run()
+        if pattern.scatter is not None and pattern.scatter.relative:
+            done.findings.append(
+                Finding(reading_flags.PATTERN_NOISE, f"{pattern.scatter.relative:.2%} of the flow, from the pattern")
+            )
+        result.flows.append(done)
+    return result
+
+
+def _columns(record: Record, table: csv_text.Table) -> tuple[dict[str, Item], list[str]]:
+    """Readings that the table replaces, and the columns carried along."""
+    readings = record.readings()
+    faults: list[Fault] = []
+    replaced: dict[str, Item] = {}
+    carried: list[str] = []
+    for header in table.headers:
+        path = _path(header.name, list(readings))
+        if path is None:
+            if header.unit is None and not difflib.get_close_matches(header.name, _short(list(readings)), 1, 0.85):
+                carried.append(header.raw)
+                continue
+            near = difflib.get_close_matches(header.name, [*readings, *_short(list(readings))], n=1, cutoff=0.5)
+            faults.append(
+                Fault(f"{table.name}, column {header.raw!r}", header.name,
+                      f"a reading of the record: {', '.join(readings)}",
+                      f"Did you mean {near[0]!r}?" if near else "Name a reading, or leave the unit out to carry the "
+                      "column along.")
+            )  # fmt: skip
+            continue
+        section, old = readings[path]
+        assert isinstance(old.field, Reading)
+        if old.field.grid:
+            faults.append(
+                Fault(f"{table.name}, column {header.raw!r}", header.name, "readings that are one value a test",
+                      "A traverse is read point by point: reduce its records one by one.")
+            )  # fmt: skip
+            continue
+        if path in replaced:
+            faults.append(Fault(f"{table.name}, column {header.raw!r}", header.name, "each reading once",
+                                "Remove one of the columns."))  # fmt: skip
+            continue
+        values = tables.column_values(table, header, old.field, faults)
+        if values is None:
+            continue
+        for row in values[1][:20]:
+            faults.append(Fault(f"{table.name}, row {table.row_number(row)}, column {header.raw!r}", "nothing",
+                                "a reading in every row", "Fill the cell, or remove the row."))  # fmt: skip
+        replaced[path] = Item(old.field, values[0], f"{table.name}, column {header.raw!r}", path, header.unit or "",
+                              run=ROWS)  # fmt: skip
+    if not replaced and not faults:
+        faults.append(
+            Fault(table.name, f"columns {', '.join(repr(h.raw) for h in table.headers)}",
+                  f"at least one reading of the record: {', '.join(readings)}", "Name the columns after the readings.")
+        )  # fmt: skip
+    if faults:
+        raise InputError(faults)
+    return replaced, carried
+
+
+def _short(paths: list[str]) -> list[str]:
+    return [path.rpartition(".")[2] for path in paths]
+
+
+def _path(name: str, paths: list[str]) -> str | None:
+    """A reading by its whole path, by `flow.drop` where there is one flow section, or by its last word if unique."""
+    if name in paths:
+        return name
+    ends = [p for p in paths if p.rpartition(".")[2] == name or p.replace("[1]", "") == name]
+    return ends[0] if len(ends) == 1 else None

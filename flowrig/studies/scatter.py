@@ -1,0 +1,104 @@
+"""What repeated or logged readings say about their mean: its noise, and the bias of averaging a root."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+
+from flowrig.methods import flags
+from flowrig.records import flags as reading_flags
+from flowrig.records.declare import Finding
+from flowrig.records.items import Array
+from flowrig.uncertainty.cause import Cause
+from flowrig.uncertainty.estimate import Estimate
+from flowrig.uncertainty.series import LOG_FROM, mean_of
+
+FEW = 5
+UNSTEADY = 0.10
+DRIFTING = 4.0  # standard errors between the halves; chance alone does that once in 16 000 runs
+
+
+@dataclass(frozen=True)
+class Scatter:
+    """Additions to a flow computed from mean readings. [kg/s]
+
+    Attributes
+    ----------
+    bias, bias_limit : float
+        From the flow of the mean readings to the mean of the flows, as far as it is known, and half-width of what
+        is not.
+    u, dof : float
+        Standard uncertainty of the mean from scatter.
+    relative : float
+        `u` over the flow, for rows of a batch that follow this pattern.
+    """
+
+    bias: float
+    bias_limit: float
+    u: float
+    dof: float
+    relative: float
+
+    def inputs(self, record_id: str, run: str, flow: Estimate, batch: tuple[str, ...]) -> dict[str, Estimate]:
+        """Inputs of the finishing step."""
+        noise = Cause(f"{record_id}:{run}:scatter", dof=self.dof, each="row" if batch else None, scope="reading",
+                      label="scatter of the readings")  # fmt: skip
+        if batch:
+            u = np.broadcast_to(self.relative, flow.value.shape)
+            return {"relative_scatter": Estimate(np.zeros(flow.value.shape), batch, {noise: u[np.newaxis]})}
+        root = Cause(f"{record_id}:{run}:unsteadiness", shape="rectangular", scope="reading",
+                     label="unsteady flow or noisy sensor (not known which)")  # fmt: skip
+        parts = {root: [self.bias_limit / math.sqrt(3)]} if self.bias_limit else {}
+        return {"bias": Estimate(self.bias, (), parts), "scatter": Estimate(0.0, (), {noise: [self.u]})}
+
+
+def scatter_of(flows: Array, of_mean: float, known: str, pooled: Array | None) -> tuple[Scatter, list[Finding]]:
+    """Scatter of a run.
+
+    Parameters
+    ----------
+    flows : array, shape (n,)
+        Flow reduced from each repeat or row on its own. [kg/s]
+    of_mean : float
+        Flow of the mean readings. [kg/s]
+    known : {'unknown', 'real', 'noise'}
+        What the scatter is.
+    pooled : array, shape (passes, points), or None
+        Readings of a grid with fewer than three passes.
+
+    Notes
+    -----
+    With relative scatter s of a pressure, the mean of the roots lies s²/8 below the root of the mean. Real
+    unsteadiness makes the former right, noise of the sensor the latter: where it is not known which, the middle is
+    taken and the distance to either is a limit.
+    """
+    series = mean_of(flows)
+    findings: list[Finding] = []
+    gap = series.mean - of_mean
+    share = {"real": 1.0, "noise": 0.0}.get(known, 0.5)
+    limit = abs(gap) / 2 if known == "unknown" else 0.0
+    u, dof = series.u, series.dof
+    if pooled is not None and len(pooled) == 2:
+        # half the variance of the differences is the variance of one reading; each point's mean halves it again
+        difference = pooled[1] - pooled[0]
+        points = pooled.shape[1]
+        per_reading = float(np.std(difference, ddof=1)) / math.sqrt(2)
+        level = abs(float(np.mean(pooled)))
+        within = per_reading / math.sqrt(2 * points) / level * abs(series.mean)
+        u, dof = max(within, abs(flows[1] - flows[0]) / 2), float(points - 1)
+        findings.append(Finding(flags.POOLED, f"two passes, {abs(flows[1] / flows[0] - 1):.2%} apart"))
+    elif series.few:
+        findings.append(
+            Finding(flags.FEW_STRETCHES, f"{series.n} readings are worth {series.stretches:.0f} independent ones")
+        )
+    if pooled is None and series.n < FEW:
+        findings.append(Finding(reading_flags.FEW_READINGS, f"{series.n} readings"))
+    if series.n >= LOG_FROM and series.drift > DRIFTING:
+        findings.append(Finding(flags.NOT_STEADY, f"the halves differ by {series.drift:.1f} standard errors"))
+    if series.mean and series.s / abs(series.mean) > UNSTEADY / 2 and series.n >= FEW:
+        # a root halves the relative scatter of a pressure; 10 % rms of the pressure is 5 % of the flow
+        findings.append(Finding(flags.UNSTEADY_RUN, f"the flow scatters by {series.s / abs(series.mean):.0%} rms"))
+    relative = u / abs(series.mean) if series.mean else 0.0
+    return Scatter(share * gap, limit, u, dof, relative), findings

@@ -1,0 +1,137 @@
+"""Values with their tolerances: wordings are common practice, no source; divisors as in test_statement."""
+
+from __future__ import annotations
+
+import math
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from flowrig.uncertainty.statement import StatementError, parse_value
+from tests.uncertainty.statement_units import convert, humidity, kelvin, number_of, reader
+
+RECTANGULAR, TRIANGULAR = math.sqrt(3.0), math.sqrt(6.0)
+
+
+@pytest.mark.parametrize(
+    ("text", "value", "half_width", "divisor"),
+    [
+        ("150 mm ± 0.1 mm", 0.15, 1e-4, RECTANGULAR),
+        ("150 mm +/- 0.1 mm", 0.15, 1e-4, RECTANGULAR),
+        ("150 mm, ±0.1 mm", 0.15, 1e-4, RECTANGULAR),
+        ("150 mm (± 0.1 mm)", 0.15, 1e-4, RECTANGULAR),
+        ("150 ± 0.1 mm", 0.15, 1e-4, RECTANGULAR),
+        ("150±0.1mm", 0.15, 1e-4, RECTANGULAR),
+        ("(150 ± 0.1) mm", 0.15, 1e-4, RECTANGULAR),
+        ("(150 ± 0.1) mm (k=2)", 0.15, 1e-4, 2.0),
+        ("150 mm ± 0.5 %", 0.15, 7.5e-4, RECTANGULAR),
+        ("150 mm ± 0.5 % of value", 0.15, 7.5e-4, RECTANGULAR),
+        ("150 mm ± 0.1 mm (k=2)", 0.15, 1e-4, 2.0),
+        ("150 mm ± 0.1 mm, triangular", 0.15, 1e-4, TRIANGULAR),
+        ("150 mm (U = 0.2 mm, k=2)", 0.15, 2e-4, 2.0),
+        ("150 mm, U = 0.2 mm, k=2", 0.15, 2e-4, 2.0),
+        ("150 mm (expanded uncertainty 0.2 mm, k=2)", 0.15, 2e-4, 2.0),
+        ("150 mm (u = 0.05 mm)", 0.15, 5e-5, 1.0),
+        ("150 mm (s = 0.05 mm, n = 6)", 0.15, 5e-5, 1.0),
+        ("-5 Pa ± 0.5 Pa", -5.0, 0.5, RECTANGULAR),
+        ("-5 ± 0.5 Pa", -5.0, 0.5, RECTANGULAR),
+        ("(-5 ± 0.5) Pa", -5.0, 0.5, RECTANGULAR),
+        ("-200 Pa ± 2 %", -200.0, 4.0, RECTANGULAR),
+        ("2.0 s^-1 ± 0.1 s^-1", 2.0, 0.1, RECTANGULAR),
+        ("1 m/s ± (2 % of value or 0.05 m/s, whichever is greater)", 1.0, 0.05, RECTANGULAR),
+    ],
+)
+def test_value_with_tolerance(text, value, half_width, divisor):
+    read_value, (component,) = parse_value(text, reader(convert), convert)
+    assert read_value == pytest.approx(value, rel=1e-12)
+    assert float(component.half_width(read_value)) == pytest.approx(half_width, rel=1e-12)
+    assert float(component.standard(read_value)) == pytest.approx(half_width / divisor, rel=1e-12)
+    assert component.name == "tolerance"
+
+
+@pytest.mark.parametrize(
+    ("text", "value", "half_width"),
+    [("0.98 ± 0.02", 0.98, 0.02), ("0.98 ± 2 % of value", 0.98, 0.0196), ("(85 ± 2) %", 0.85, 0.02),
+     ("85 % ± 2 % of value", 0.85, 0.017), ("0.98 (U = 0.02, k=2)", 0.98, 0.02)],
+)  # fmt: skip
+def test_pure_number_with_tolerance(text, value, half_width):
+    read_value, (component,) = parse_value(text, reader(number_of), number_of)
+    assert read_value == pytest.approx(value, rel=1e-12)
+    assert float(component.half_width(read_value)) == pytest.approx(half_width, rel=1e-12)
+
+
+@pytest.mark.parametrize("text", ["41 % ± 2 %", "41 %RH ± 2 %", "41 ± 2 %RH", "41 ± 2 %", "(41 ± 2) %RH", "(41 ± 2) %"])
+def test_humidity_with_tolerance_in_points(text):
+    def read(words: str) -> float:
+        return humidity(float(words.split("%")[0]), "%RH")
+
+    value, (component,) = parse_value(text, read, humidity, relative_unit="%RH")
+    assert value == pytest.approx(0.41)
+    assert float(component.half_width(value)) == pytest.approx(0.02, rel=1e-12)
+
+
+def test_temperature_with_tolerance_is_a_difference():
+    value, (component,) = parse_value("20 degC ± 0.5 degC", reader(kelvin), convert)
+    assert (value, float(component.half_width(value))) == (pytest.approx(293.15), 0.5)
+
+
+@pytest.mark.parametrize("text", ["150 mm", " 150 mm ", "-5 Pa", "2 s^-1"])
+def test_plain_value_has_no_components(text):
+    value, components = parse_value(text, reader(convert), convert)
+    assert value == convert(float(text.split()[0]), text.split()[1])
+    assert components == ()
+
+
+@pytest.mark.parametrize(
+    ("text", "units", "word"),
+    [
+        ("150 mm +0.2/-0.1 mm", convert, "middle"),
+        ("150 +0.2/-0.1 mm", convert, "middle"),
+        ("150 mm -0.1/+0.2 mm", convert, "middle"),
+        ("150 mm +0.2 -0.1 mm", convert, "middle"),
+        ("150 mm (+0.2/-0.1 mm)", convert, "middle"),
+        ("150 mm + 0.1 mm", convert, "middle"),
+        ("± 0.1 mm", convert, "before its tolerance"),
+        ("150 mm ± 0 mm", convert, "exact"),
+        ("0 Pa ± 2 %", convert, "share of nothing"),
+        ("150 mm ± 0.1", convert, "its unit"),
+        ("150 mm ± 0.1 furlong", convert, "no such unit"),
+        ("150 mm ± 0.1 mm banana", convert, "no such unit"),
+        ("150 mm ± 0.1 mm (banana)", convert, "accepted are"),
+        ("150 mm (U = 0.2 mm)", convert, "without k"),
+        ("150 mm ± 0,1 mm", convert, "decimal point"),
+        ("150 mm (± 0.1 mm", convert, "bracket"),
+        ("(150 ± 0.1 mm", convert, "bracket"),
+        ("150 mm ± 1 digit", convert, "resolution"),
+        ("0.98 ± 2 %", number_of, "percentage points"),
+        ("85 % ± 2 %", number_of, "percentage points"),
+        ("20 degC ± 0.5 %", convert, "convention"),
+    ],
+)
+def test_tolerance_that_is_refused(text, units, word):
+    read = reader(kelvin) if "degC" in text else reader(units)
+    with pytest.raises(StatementError) as caught:
+        parse_value(text, read, units)
+    assert word.casefold() in str(caught.value).casefold()
+    assert caught.value.text == text
+
+
+@pytest.mark.parametrize(
+    "text",
+    ["150 furlong", "150, U = 0.2 mm, k=2", "150 furlong ± 0.1 mm", "150 mm (k=2)", "1 - 2 mm", "0,9 ± 1 mm", ""],
+)
+def test_faults_of_the_value_itself_come_from_its_reader(text):
+    with pytest.raises(ValueError, match=r"no such unit|no value") as caught:
+        parse_value(text, reader(convert), convert)
+    assert not isinstance(caught.value, StatementError)
+
+
+numbers = st.floats(1e-3, 1e3).map(lambda x: float(f"{x:.6g}"))
+
+
+@given(value=numbers, width=numbers, frame=st.sampled_from(["{0} Pa ± {1} Pa", "{0} ± {1} Pa", "({0} +/- {1}) Pa"]))
+def test_every_spelling_of_a_tolerance_gives_value_and_width(value, width, frame):
+    read_value, (component,) = parse_value(frame.format(value, width), lambda text: float(text.split()[0]), convert)
+    assert read_value == value
+    assert float(component.half_width(value)) == pytest.approx(width, rel=1e-12)
