@@ -1,7 +1,7 @@
 """Workshop readings of moving air, reduced to a flow with error bars.
 
-Public names are imported on first use: ``flowrig.reduce``, ``flowrig.reduce_rows``, ``flowrig.load_json``,
-``flowrig.explain``, ``flowrig.physics``, ``flowrig.InputError``, ``flowrig.CalculationError``, ``flowrig.FlowrigError``.
+Public names are imported on first use: `reduce`, `reduce_rows`, `load_json`, `explain`, the equations in `physics`, and
+the errors `InputError`, `CalculationError` and their parent `FlowrigError`.
 """
 
 from __future__ import annotations

@@ -147,6 +147,11 @@ def accepted(kind: str) -> tuple[str, ...]:
     return tuple(_spellings(kind))
 
 
+def usual(kind: str) -> tuple[str, ...]:
+    """One spelling of each unit of a kind, for people to choose from; a bare number is said in words."""
+    return tuple(_usual(kind, most=99))
+
+
 def kinds_of(spelling: str) -> tuple[str, ...]:
     """The kinds a spelling is a unit of: ``kinds_of("€") == ("money EUR",)``; empty where it is unknown."""
     return tuple(kind for kind in TABLE if _find(spelling, kind))

@@ -75,7 +75,9 @@ def _coverage(text: str) -> float:
     if text.strip().endswith("%") or number > 1:
         number /= 100
     if not 0 < number < 1:
-        raise InputError(Fault("--coverage", repr(text), "a probability such as 95 % or 0.95", "Choose one below 100 %."))
+        raise InputError(
+            Fault("--coverage", repr(text), "a probability such as 95 % or 0.95", "Choose one below 100 %.")
+        )
     return number
 
 

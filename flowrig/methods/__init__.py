@@ -17,7 +17,7 @@ NAMES = {
 }
 
 
-def method(name: str) -> Method:
+def find_method(name: str) -> Method:
     """The declaration of a method.
 
     Raises

@@ -1,4 +1,4 @@
-"""The air at a station: readings to density and viscosity, with error bars. A kernel of its own that feeds the others."""
+"""The air at a station: readings to density and viscosity, with error bars. A kernel that feeds the others."""
 
 from __future__ import annotations
 
@@ -8,6 +8,8 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from flowrig.physics import air as physics
+from flowrig.physics.si import Floats
+from flowrig.records.causes import CauseMeaning
 from flowrig.records.declare import Finding, FlagMeaning
 from flowrig.records.instruments import given_estimate
 from flowrig.records.items import Array, Section
@@ -66,6 +68,30 @@ HEAT_ASSUMED = FlagMeaning(
 )
 FLAGS = (ALTITUDE_USED, SEA_LEVEL, HUMIDITY_ASSUMED, OUTSIDE_FORMULA, SATURATED, HEAT_ASSUMED)
 
+CAUSES = (
+    CauseMeaning(
+        FORMULA.label,
+        "What the equation for the density of moist air may be off by, the carbon dioxide of a lived-in room included: "
+        + ", ".join(f"{limit:.2%} for {name}" for name, limit in FORMULA_LIMIT.items())
+        + ". One error shared by every use.",
+        SOURCE,
+    ),
+    CauseMeaning(
+        VISCOSITY.label,
+        f"The viscosity leaves humidity out: a limit of {VISCOSITY_LIMIT:.1%}, shared by every use. It reaches the "
+        "flow only through the Reynolds number.",
+        "compared with an open property library",
+    ),
+    CauseMeaning(
+        "weather",
+        f"No barometer was read: the day's weather moves the pressure by some {WEATHER:.0f} Pa (standard deviation) "
+        "about the standard atmosphere of the altitude. Read a barometer.",
+        "US Standard Atmosphere 1976; spread of the weather from memory",
+    ),
+    CauseMeaning(HUMIDITY_ASSUMED.code, HUMIDITY_ASSUMED.meaning, HUMIDITY_ASSUMED.source),
+    CauseMeaning("fan heat in the air", HEAT_ASSUMED.meaning, HEAT_ASSUMED.source),
+)
+
 
 @dataclass
 class Station:
@@ -96,8 +122,9 @@ def kernel(
     wet_bulb: Array | None = None,
     dew_point: Array | None = None,
     formula: str = "cipm-2007",
-) -> dict[str, Array]:
+) -> dict[str, Floats]:
     """State of moist air from a barometer, a thermometer and one reading of humidity."""
+    fraction: Floats
     if formula == "fan-standard" and wet_bulb is not None:
         vapour = physics.fan_standard_vapour_pressure(wet_bulb, temperature, pressure)
         density = physics.fan_standard_density(temperature, pressure, vapour)
@@ -108,6 +135,7 @@ def kernel(
         elif dew_point is not None:
             fraction = physics.vapour_fraction_from_dew_point(dew_point, temperature, pressure)
         else:
+            assert relative_humidity is not None
             fraction = physics.vapour_fraction_from_humidity(relative_humidity, temperature, pressure)
         if formula == "fan-standard":
             density = physics.fan_standard_density(temperature, pressure, fraction * pressure)
@@ -159,9 +187,11 @@ def station(
         # 4 kPa is four standard deviations of the weather
         if abs(read - expected) > 4 * WEATHER and abs(read - 101_325.0) < 4 * WEATHER:
             findings.append(
-                Finding(SEA_LEVEL, f"{where}: {read / 100:.0f} hPa read, about {expected / 100:.0f} hPa usual at "
-                        f"{altitude:.0f} m")
-            )  # fmt: skip
+                Finding(
+                    SEA_LEVEL,
+                    f"{where}: {read / 100:.0f} hPa read, about {expected / 100:.0f} hPa usual at {altitude:.0f} m",
+                )
+            )
     if not any(name in inputs for name in ("relative_humidity", "wet_bulb", "dew_point")):
         low, high = HUMIDITY_UNKNOWN
         cause = Cause(f"{record_id}:{where}:humidity", shape="rectangular", scope="setup", label="humidity not read")
@@ -173,12 +203,20 @@ def station(
     temperature, pressure = outputs["temperature"].value, outputs["pressure"].value
     outside = (np.abs(temperature - 294.15) > 6.0) | (pressure < 60e3) | (pressure > 110e3)
     if formula == "cipm-2007" and np.any(outside):
-        findings.append(Finding(OUTSIDE_FORMULA, f"{where}: {float(np.mean(temperature)) - 273.15:.1f} degC, "
-                        f"{float(np.mean(pressure)) / 100:.0f} hPa", outside if batch else None))  # fmt: skip
+        findings.append(
+            Finding(
+                OUTSIDE_FORMULA,
+                f"{where}: {float(np.mean(temperature)) - 273.15:.1f} degC, {float(np.mean(pressure)) / 100:.0f} hPa",
+                outside if batch else None,
+            )
+        )
     humid = node.diagnostics["relative_humidity"].reshape(-1)
     if np.any(humid > 0.99):
-        findings.append(Finding(SATURATED, f"{where}: relative humidity {float(np.max(humid)):.0%}",
-                                (humid > 0.99) if batch else None))  # fmt: skip
+        findings.append(
+            Finding(
+                SATURATED, f"{where}: relative humidity {float(np.max(humid)):.0%}", (humid > 0.99) if batch else None
+            )
+        )
     return Station(section.name.split(".")[-1], outputs, findings)
 
 

@@ -62,6 +62,12 @@ UNSTABLE = FlagMeaning(
     "warning",
     "The ends of the Monte Carlo interval had not settled to 0.02 of a standard uncertainty when the draws ran out.",
 )
+LOST = FlagMeaning(
+    "draws without a value",
+    "alarm",
+    "Some Monte Carlo draws fall where the equations have no meaning, so the readings are near the edge of what can be "
+    "reduced; the interval covers the other draws only.",
+)
 NO_VALUE = FlagMeaning(
     "no value",
     "alarm",
@@ -78,5 +84,6 @@ FLAGS = (
     CURVED_LINEAR,
     SHAPE,
     UNSTABLE,
+    LOST,
     NO_VALUE,
 )

@@ -10,6 +10,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import ArrayLike
 
+from flowrig.methods import cautions
 from flowrig.records.declare import Check, Field, FlagMeaning, OneOf, Table
 from flowrig.records.instruments import Instrument
 from flowrig.records.items import Array, Layout, Section
@@ -147,6 +148,11 @@ class Method:
         (section, hardware) -> Layout. Raises ValueError with a sentence where no such layout exists.
     conventions : tuple of str
         Choices a sceptical reader would ask about.
+    sheet_defaults : callable, optional
+        (section, hardware) -> field name to value, as written in a record: what the blank sheet puts where the person
+        did not say. None leaves the field's line out: it does not belong to this hardware.
+    cautions : tuple of Caution
+        Printed at the top of the blank sheet.
     """
 
     name: str
@@ -166,6 +172,8 @@ class Method:
     prepare: Callable[[Situation], None] | None = None
     layout: Callable[[Section, Mapping[str, list[Section]]], Layout] | None = None
     conventions: tuple[str, ...] = ()
+    sheet_defaults: Callable[[Section, Mapping[str, list[Section]]], Mapping[str, Any]] | None = None
+    cautions: tuple[cautions.Caution, ...] = cautions.COMMON
 
     @property
     def flags(self) -> tuple[FlagMeaning, ...]:

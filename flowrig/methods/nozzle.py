@@ -9,6 +9,7 @@ import numpy as np
 
 from flowrig.methods.method import Effect, Limit, Method, Situation, Size
 from flowrig.physics.nozzle import bank_beta, nozzle_coefficient, nozzle_flow, nozzle_throat_velocity
+from flowrig.physics.si import Floats
 from flowrig.records.declare import Choice, FlagMeaning, Given, Names, OneOf, Reading, Table, Text, Wrong
 from flowrig.records.items import Array, Section
 from flowrig.uncertainty.estimate import Estimate
@@ -20,17 +21,31 @@ NOZZLES = Table(
     "nozzles",
     "A nozzle with an elliptical inlet and a straight throat.",
     (
-        Given("diameter", "Throat diameter.", required=True, kind="length", above=0.0, high=2.0,
-              example='"150 mm ± 0.1 mm"'),
+        Given(
+            "diameter",
+            "Throat diameter.",
+            required=True,
+            kind="length",
+            above=0.0,
+            high=2.0,
+            example='"150 mm ± 0.1 mm"',
+        ),
         Given("length_ratio", "Throat length over throat diameter: 0.6 or 0.5.", kind="ratio", default="0.6"),
         Choice("made", "Machined to the standard's profile, or home-made.", choices=("machined", "home-made")),
-        Given("coefficient_limit", "For a home-made nozzle: limit of its coefficient about the standard's. 3 to 5 % is "
-              "common practice, no source.", kind="ratio", above=0.0, high=0.5, example='"4 %"'),
+        Given(
+            "coefficient_limit",
+            "For a home-made nozzle: limit of its coefficient about the standard's. 3 to 5 % is "
+            "common practice, no source.",
+            kind="ratio",
+            above=0.0,
+            high=0.5,
+            example='"4 %"',
+        ),
         Text("serial", "Identity, where the nozzle is used in several records."),
         Text("notes", "Anything else."),
     ),
     checks=(lambda section: _nozzle_checks(section),),
-)  # fmt: skip
+)
 
 
 def _nozzle_checks(section: Section) -> Sequence[Wrong]:
@@ -39,9 +54,12 @@ def _nozzle_checks(section: Section) -> Sequence[Wrong]:
         wrong.append(Wrong("length_ratio", "0.5 or 0.6", "The coefficient is known for these two throats only."))
     if section.value("made") == "home-made" and "coefficient_limit" not in section:
         wrong.append(
-            Wrong("coefficient_limit", "a limit for the coefficient of a home-made nozzle",
-                  'Add coefficient_limit = "4 %"; 3 to 5 % is common practice, no source.')
-        )  # fmt: skip
+            Wrong(
+                "coefficient_limit",
+                "a limit for the coefficient of a home-made nozzle",
+                'Add coefficient_limit = "4 %"; 3 to 5 % is common practice, no source.',
+            )
+        )
     return wrong
 
 
@@ -54,7 +72,7 @@ def kernel(
     diameter: Array,
     length_ratio: Array,
     chamber_area: Array | None = None,
-) -> dict[str, Array]:
+) -> dict[str, Floats]:
     """Mass flow through the open nozzles, at the density in front of them."""
     inlet_pressure = pressure + static
     inlet_density = density * inlet_pressure / pressure
@@ -77,8 +95,9 @@ def _prepare(situation: Situation) -> None:
     situation.inputs.setdefault("static", Estimate(0.0))
     width, height = (situation.inputs.pop(name, None) for name in ("chamber_width", "chamber_height"))
     if width is not None and height is not None:
-        area = linear(lambda width, height: {"area": width * height}, {"width": width, "height": height},
-                      outputs={"area": ()})  # fmt: skip
+        area = linear(
+            lambda width, height: {"area": width * height}, {"width": width, "height": height}, outputs={"area": ()}
+        )
         situation.inputs["chamber_area"] = area["area"]
 
 
@@ -161,19 +180,39 @@ METHOD = Method(
     "coefficient, iterated on the Reynolds number.",
     source=STANDARD,
     fields=(
-        Reading("drop", "Static pressure drop across the nozzles.", required=True, kind="pressure difference",
-                low=-50e3, high=50e3, positive=True, example='"250.3 Pa"'),
-        Reading("static", "Gauge static pressure in the chamber in front of the nozzles (negative under suction). "
-                "Zero when left out: the flow is off by half of its share of the barometer.",
-                kind="pressure difference", low=-20e3, high=20e3, example='"-120 Pa"'),
-        Names("open", "The nozzles that are open; the others are plugged.", required=True, table="nozzles",
-              axis="nozzle", example='["A", "B"]'),
+        Reading(
+            "drop",
+            "Static pressure drop across the nozzles.",
+            required=True,
+            kind="pressure difference",
+            low=-50e3,
+            high=50e3,
+            positive=True,
+            example='"250.3 Pa"',
+        ),
+        Reading(
+            "static",
+            "Gauge static pressure in the chamber in front of the nozzles (negative under suction). "
+            "Zero when left out: the flow is off by half of its share of the barometer.",
+            kind="pressure difference",
+            low=-20e3,
+            high=20e3,
+            example='"-120 Pa"',
+        ),
+        Names(
+            "open",
+            "The nozzles that are open; the others are plugged.",
+            required=True,
+            table="nozzles",
+            axis="nozzle",
+            example='["A", "B"]',
+        ),
         Given("chamber_width", "Inside width of the chamber in front of the nozzles.", kind="length", above=0.0),
         Given("chamber_height", "Inside height of the chamber in front of the nozzles.", kind="length", above=0.0),
-        Given("wall_distance", "Smallest distance from a nozzle's centre to a chamber wall.", kind="length",
-              above=0.0),
-        Given("centre_distance", "Smallest distance between the centres of two open nozzles.", kind="length",
-              above=0.0),
+        Given("wall_distance", "Smallest distance from a nozzle's centre to a chamber wall.", kind="length", above=0.0),
+        Given(
+            "centre_distance", "Smallest distance between the centres of two open nozzles.", kind="length", above=0.0
+        ),
     ),
     alternatives=(OneOf((("chamber_width", "chamber_height"),), required=False),),
     kernel=kernel,
@@ -203,28 +242,48 @@ METHOD = Method(
         ),
     ),
     limits=(
-        Limit(LOW_REYNOLDS, lambda s: s.nominal["reynolds"] < 12_000,
-              lambda s: f"throat Reynolds number {_range(s.nominal['reynolds'], '')}; 12 000 at least"),
-        Limit(THROAT_VELOCITY, lambda s: (np.abs(s.nominal["throat_velocity"]) < 14) |
-              (np.abs(s.nominal["throat_velocity"]) > 35),
-              lambda s: f"throat velocity {_range(np.abs(s.nominal['throat_velocity']), 'm/s')}; usual window 14 to "
-              "35 m/s"),
-        Limit(PRESSURE_RATIO, lambda s: s.nominal["pressure_ratio"] < 0.9,
-              lambda s: f"pressure ratio {_range(s.nominal['pressure_ratio'], '')}; 0.9 at least"),
-        Limit(APPROACH, lambda s: (_area_ratio(s) or 0.0) > 0.1,
-              lambda s: f"throats take up {100 * (_area_ratio(s) or 0.0):.0f} % of the chamber; 10 % at most"),
-        Limit(CHAMBER_UNKNOWN, lambda s: _area_ratio(s) is None,
-              lambda s: "still air in front of the nozzles assumed"),
-        Limit(STATIC_UNKNOWN, lambda s: "static" not in s.section,
-              lambda s: "static pressure in front of the nozzles taken as zero gauge"),
-        Limit(SPACING, lambda s: s.value("wall_distance", math.inf) < 1.5 * float(np.max(s.inputs["diameter"].value)),
-              lambda s: "a nozzle stands closer than 1.5 diameters to the chamber wall"),
-        Limit(SPACING, lambda s: s.value("centre_distance", math.inf) < 3 * float(np.max(s.inputs["diameter"].value)),
-              lambda s: "two open nozzles stand closer than 3 diameters"),
+        Limit(
+            LOW_REYNOLDS,
+            lambda s: s.nominal["reynolds"] < 12_000,
+            lambda s: f"throat Reynolds number {_range(s.nominal['reynolds'], '')}; 12 000 at least",
+        ),
+        Limit(
+            THROAT_VELOCITY,
+            lambda s: (np.abs(s.nominal["throat_velocity"]) < 14) | (np.abs(s.nominal["throat_velocity"]) > 35),
+            lambda s: (
+                f"throat velocity {_range(np.abs(s.nominal['throat_velocity']), 'm/s')}; usual window 14 to 35 m/s"
+            ),
+        ),
+        Limit(
+            PRESSURE_RATIO,
+            lambda s: s.nominal["pressure_ratio"] < 0.9,
+            lambda s: f"pressure ratio {_range(s.nominal['pressure_ratio'], '')}; 0.9 at least",
+        ),
+        Limit(
+            APPROACH,
+            lambda s: (_area_ratio(s) or 0.0) > 0.1,
+            lambda s: f"throats take up {100 * (_area_ratio(s) or 0.0):.0f} % of the chamber; 10 % at most",
+        ),
+        Limit(CHAMBER_UNKNOWN, lambda s: _area_ratio(s) is None, lambda s: "still air in front of the nozzles assumed"),
+        Limit(
+            STATIC_UNKNOWN,
+            lambda s: "static" not in s.section,
+            lambda s: "static pressure in front of the nozzles taken as zero gauge",
+        ),
+        Limit(
+            SPACING,
+            lambda s: s.value("wall_distance", math.inf) < 1.5 * float(np.max(s.inputs["diameter"].value)),
+            lambda s: "a nozzle stands closer than 1.5 diameters to the chamber wall",
+        ),
+        Limit(
+            SPACING,
+            lambda s: s.value("centre_distance", math.inf) < 3 * float(np.max(s.inputs["diameter"].value)),
+            lambda s: "two open nozzles stand closer than 3 diameters",
+        ),
     ),
     conventions=(
         "Reynolds number from the actual throat velocity (iterated), viscosity at the dry bulb",
         "isentropic expansibility, ratio of specific heats 1.4",
         "flow at the air in front of the nozzles",
     ),
-)  # fmt: skip
+)

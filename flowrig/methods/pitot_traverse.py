@@ -7,6 +7,7 @@ import numpy as np
 from flowrig.methods import traverse
 from flowrig.methods.method import Effect, Limit, Method, Situation, Size
 from flowrig.methods.reference_density import reference_density
+from flowrig.physics.si import Floats
 from flowrig.physics.velocity import pitot_display_velocity, pitot_velocity
 from flowrig.records.declare import FlagMeaning, Given, OneOf, Reading
 from flowrig.records.items import Array
@@ -23,14 +24,15 @@ def kernel(
     drop: Array | None = None,
     velocity: Array | None = None,
     reference_density: Array | None = None,
-) -> dict[str, Array]:
+) -> dict[str, Floats]:
     """Mass flow from velocity pressures, or from a display that turned them into velocity at a set density."""
     here = density * (pressure + static) / pressure
     if drop is not None:
         local = pitot_velocity(drop, here, pressure + static, coefficient)
-    elif reference_density is not None:
+    elif velocity is not None and reference_density is not None:
         local = coefficient * pitot_display_velocity(velocity, here, reference_density)
     else:
+        assert velocity is not None
         local = coefficient * velocity
     return traverse.plane_flow(local, here, weights, other_weights, area)
 
@@ -73,21 +75,52 @@ SLOW = FlagMeaning(
 METHOD = Method(
     name="pitot-traverse",
     title="Pitot-static traverse of a duct",
-    help="Velocity pressure (or a display's velocity) at every point of a rule; mean of the velocities times the "
-    "area.",
+    help="Velocity pressure (or a display's velocity) at every point of a rule; mean of the velocities times the area.",
     source=traverse.STANDARD,
     fields=(
-        Reading("drop", "Velocity pressure: total minus static.", kind="pressure difference", low=-20e3, high=20e3,
-                grid=True, example='"24.6 Pa"'),
-        Reading("velocity", "Velocity shown by the manometer instead of pressure.", kind="velocity", low=-100.0,
-                high=200.0, grid=True),
-        Reading("monitor", "Velocity pressure at a fixed place, read with every point: takes slow drift of the flow "
-                "out.", kind="pressure difference", low=1e-3, high=20e3, grid=True),
+        Reading(
+            "drop",
+            "Velocity pressure: total minus static.",
+            kind="pressure difference",
+            low=-20e3,
+            high=20e3,
+            grid=True,
+            example='"24.6 Pa"',
+        ),
+        Reading(
+            "velocity",
+            "Velocity shown by the manometer instead of pressure.",
+            kind="velocity",
+            low=-100.0,
+            high=200.0,
+            grid=True,
+        ),
+        Reading(
+            "monitor",
+            "Velocity pressure at a fixed place, read with every point: takes slow drift of the flow out.",
+            kind="pressure difference",
+            low=1e-3,
+            high=20e3,
+            grid=True,
+        ),
         *traverse.PLANE_FIELDS,
-        Given("coefficient", "Coefficient of the probe on velocity.", kind="ratio", default="1.00 ± 0.01", above=0.0,
-              high=2.0, example='"1.003 ± 0.005"'),
-        Given("fluctuation_rms", "How much the pressure at a point fluctuates in time, root mean square over mean.",
-              kind="ratio", low=0.0, high=1.0, example='"8 %"'),
+        Given(
+            "coefficient",
+            "Coefficient of the probe on velocity.",
+            kind="ratio",
+            default="1.00 ± 0.01",
+            above=0.0,
+            high=2.0,
+            example='"1.003 ± 0.005"',
+        ),
+        Given(
+            "fluctuation_rms",
+            "How much the pressure at a point fluctuates in time, root mean square over mean.",
+            kind="ratio",
+            low=0.0,
+            high=1.0,
+            example='"8 %"',
+        ),
     ),
     alternatives=(OneOf((("drop",), ("velocity",))),),
     checks=(traverse.plane_checks,),
@@ -97,6 +130,8 @@ METHOD = Method(
     hardware=(traverse.DUCTS,),
     prepare=_prepare,
     layout=traverse.layout,
+    sheet_defaults=traverse.usual_plan,
+    cautions=traverse.CAUTIONS,
     effects=(
         *traverse.EFFECTS,
         Effect(
@@ -110,10 +145,16 @@ METHOD = Method(
     limits=(
         *traverse.LIMITS,
         traverse.REVERSAL,
-        Limit(UNSTEADY, lambda s: s.value("fluctuation_rms", 0.0) > 0.1,
-              lambda s: f"pressure fluctuates by {s.value('fluctuation_rms'):.0%} rms"),
-        Limit(SLOW, lambda s: np.abs(s.nominal["mean_velocity"]) < 3.0,
-              lambda s: f"mean velocity {float(np.mean(s.nominal['mean_velocity'])):.2g} m/s"),
+        Limit(
+            UNSTEADY,
+            lambda s: s.value("fluctuation_rms", 0.0) > 0.1,
+            lambda s: f"pressure fluctuates by {s.value('fluctuation_rms'):.0%} rms",
+        ),
+        Limit(
+            SLOW,
+            lambda s: np.abs(s.nominal["mean_velocity"]) < 3.0,
+            lambda s: f"mean velocity {float(np.mean(s.nominal['mean_velocity'])):.2g} m/s",
+        ),
     ),
     conventions=("mean of the velocities, not the root of the mean pressure", "compressibility to second order"),
-)  # fmt: skip
+)

@@ -23,11 +23,19 @@ def reference_density(situation: Situation, reading: str) -> Estimate | None:
     if instrument.section.value("density_corrected"):
         return None
     if "reference_density" in instrument.section:
-        return given_estimate(instrument.section["reference_density"], instrument.identity,
-                              f"{instrument.label} reference density", "calibration")  # fmt: skip
+        return given_estimate(
+            instrument.section["reference_density"],
+            instrument.identity,
+            f"{instrument.label} reference density",
+            "calibration",
+        )
     low, high = USUAL
-    cause = Cause(f"{instrument.identity}|reference density", shape="rectangular", scope="calibration",
-                  label=f"{instrument.label} reference density (not stated)")  # fmt: skip
+    cause = Cause(
+        f"{instrument.identity}|reference density",
+        shape="rectangular",
+        scope="calibration",
+        label=f"{instrument.label} reference density (not stated)",
+    )
     situation.assumed.append(
         f"{instrument.name}: reference density of the display not stated, {low:g} to {high:g} kg/m3 assumed"
     )

@@ -7,6 +7,7 @@ import numpy as np
 from flowrig.methods import traverse
 from flowrig.methods.method import Limit, Method, Situation
 from flowrig.methods.reference_density import reference_density
+from flowrig.physics.si import Floats
 from flowrig.physics.velocity import thermal_velocity
 from flowrig.records.declare import FlagMeaning, Reading
 from flowrig.records.items import Array
@@ -21,7 +22,7 @@ def kernel(
     other_weights: Array,
     area: Array,
     reference_density: Array | None = None,
-) -> dict[str, Array]:
+) -> dict[str, Floats]:
     """Mass flow from a display true at its reference density; the air's own density then drops out of it."""
     here = density * (pressure + static) / pressure
     local = velocity if reference_density is None else thermal_velocity(velocity, here, reference_density)
@@ -53,10 +54,24 @@ METHOD = Method(
     help="Velocity at every point of a rule with a heated probe; its display holds at a reference density.",
     source=traverse.STANDARD,
     fields=(
-        Reading("velocity", "Velocity shown.", required=True, kind="velocity", low=0.0, high=100.0, grid=True,
-                example='"1.82 m/s"'),
-        Reading("monitor", "Velocity at a fixed place, read with every point: takes slow drift of the flow out.",
-                kind="velocity", low=0.01, high=100.0, grid=True),
+        Reading(
+            "velocity",
+            "Velocity shown.",
+            required=True,
+            kind="velocity",
+            low=0.0,
+            high=100.0,
+            grid=True,
+            example='"1.82 m/s"',
+        ),
+        Reading(
+            "monitor",
+            "Velocity at a fixed place, read with every point: takes slow drift of the flow out.",
+            kind="velocity",
+            low=0.01,
+            high=100.0,
+            grid=True,
+        ),
         *traverse.PLANE_FIELDS,
     ),
     checks=(traverse.plane_checks,),
@@ -66,12 +81,17 @@ METHOD = Method(
     hardware=(traverse.DUCTS,),
     prepare=_prepare,
     layout=traverse.layout,
+    sheet_defaults=traverse.usual_plan,
+    cautions=traverse.CAUTIONS,
     effects=traverse.EFFECTS,
     limits=(
         *traverse.LIMITS,
         Limit(NO_SIGN, lambda s: True, lambda s: "a thermal probe cannot tell backward from forward flow"),
-        Limit(DRAUGHT, lambda s: np.abs(s.nominal["mean_velocity"]) < 0.1,
-              lambda s: f"mean velocity {float(np.mean(s.nominal['mean_velocity'])):.2g} m/s"),
+        Limit(
+            DRAUGHT,
+            lambda s: np.abs(s.nominal["mean_velocity"]) < 0.1,
+            lambda s: f"mean velocity {float(np.mean(s.nominal['mean_velocity'])):.2g} m/s",
+        ),
     ),
     conventions=("v = v shown × reference density / density; none where the instrument corrects itself",),
-)  # fmt: skip
+)

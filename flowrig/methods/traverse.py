@@ -3,11 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from typing import Any
 
 import numpy as np
 
+from flowrig.methods import cautions
 from flowrig.methods.method import Effect, Limit, Situation, Size
 from flowrig.physics import traverse as physics
+from flowrig.physics.si import Floats
 from flowrig.records.declare import (
     Choice,
     Count,
@@ -28,21 +31,41 @@ from flowrig.uncertainty.propagate import linear
 
 STANDARD = "ISO 3966 and ISO 5802 (log-linear, log-Tchebycheff), EPA Method 1 (equal area); ASHRAE 111 practice"
 
+CAUTIONS = (*cautions.COMMON, cautions.DUCT_WALL)
+
 DUCTS = Table(
     "ducts",
     "A duct at the plane of the traverse, inside dimensions.",
     (
-        Given("width", "Inside width of a rectangular duct.", kind="length", above=0.0, high=20.0,
-              example='"600 mm ± 2 mm"'),
-        Given("height", "Inside height of a rectangular duct.", kind="length", above=0.0, high=20.0,
-              example='"400 mm ± 2 mm"'),
-        Given("diameter", "Inside diameter of a round duct.", kind="length", above=0.0, high=20.0,
-              example='"315 mm ± 1 mm"'),
+        Given(
+            "width",
+            "Inside width of a rectangular duct.",
+            kind="length",
+            above=0.0,
+            high=20.0,
+            example='"600 mm ± 2 mm"',
+        ),
+        Given(
+            "height",
+            "Inside height of a rectangular duct.",
+            kind="length",
+            above=0.0,
+            high=20.0,
+            example='"400 mm ± 2 mm"',
+        ),
+        Given(
+            "diameter",
+            "Inside diameter of a round duct.",
+            kind="length",
+            above=0.0,
+            high=20.0,
+            example='"315 mm ± 1 mm"',
+        ),
         Text("serial", "Identity, where the duct is used in several records."),
         Text("notes", "Anything else."),
     ),
     alternatives=(OneOf((("width", "height"), ("diameter",))),),
-)  # fmt: skip
+)
 
 # Floors for what a rule may miss, by the plane: common practice, no source. Half-widths.
 FLOOR = {"good": 0.01, "ordinary": 0.02, "poor": 0.05}
@@ -50,26 +73,61 @@ YAW_ASSUMED = {"good": np.radians(5.0), "ordinary": np.radians(7.0), "poor": np.
 
 PLANE_FIELDS: tuple[Field, ...] = (
     Names("duct", "The duct, described once under [ducts.…].", required=True, table="ducts", example='"main"'),
-    Choice("rule", "Rule that places the probe: log-tchebycheff (rectangle or circle), log-linear (circle only), "
-           "equal-area (either).", required=True, choices=("log-tchebycheff", "log-linear", "equal-area")),
+    Choice(
+        "rule",
+        "Rule that places the probe: log-tchebycheff (rectangle or circle), log-linear (circle only), "
+        "equal-area (either).",
+        required=True,
+        choices=("log-tchebycheff", "log-linear", "equal-area"),
+    ),
     Count("across", "Rectangle: points across the width.", low=2, high=30, example="6"),
     Count("down", "Rectangle: points down the height.", low=2, high=30, example="5"),
     Count("per_radius", "Circle: points on each radius, half as many as on a diameter.", low=2, high=30, example="3"),
     Count("diameters", "Circle: diameters traversed, evenly spaced.", low=1, high=6, example="2"),
-    File("grid", "CSV with one reading a line: its pass, its place, the reading. `flowrig sheet` draws it up.",
-         required=True, example='"traverse.csv"'),
-    Choice("plane", "Quality of the plane: good (long straight duct before and after), ordinary, poor (near a bend, "
-           "damper or fan). Sets the least error allowed for what the rule misses.", choices=("ordinary", "good",
-           "poor")),
-    Reading("static", "Gauge static pressure in the duct at the plane.", kind="pressure difference", low=-20e3,
-            high=20e3, example='"35 Pa"'),
-    Given("yaw", "Largest angle between the flow and the duct axis, found by turning the probe.", kind="angle",
-          low=0.0, high=0.8, example='"5 deg"'),
-    Given("blockage_area", "Area of the probe and its stem seen along the duct, when it stands at the middle.",
-          kind="area", low=0.0, example='"20 cm2"'),
-    Given("repeatability", "Limit of how far one more pass would differ, where a single pass was made.", kind="ratio",
-          above=0.0, high=0.5, example='"2 %"'),
-)  # fmt: skip
+    File(
+        "grid",
+        "CSV with one reading a line: its pass, its place, the reading. `flowrig sheet` draws it up.",
+        required=True,
+        example='"traverse.csv"',
+    ),
+    Choice(
+        "plane",
+        "Quality of the plane: good (long straight duct before and after), ordinary, poor (near a bend, "
+        "damper or fan). Sets the least error allowed for what the rule misses.",
+        choices=("ordinary", "good", "poor"),
+    ),
+    Reading(
+        "static",
+        "Gauge static pressure in the duct at the plane.",
+        kind="pressure difference",
+        low=-20e3,
+        high=20e3,
+        example='"35 Pa"',
+    ),
+    Given(
+        "yaw",
+        "Largest angle between the flow and the duct axis, found by turning the probe.",
+        kind="angle",
+        low=0.0,
+        high=0.8,
+        example='"5 deg"',
+    ),
+    Given(
+        "blockage_area",
+        "Area of the probe and its stem seen along the duct, when it stands at the middle.",
+        kind="area",
+        low=0.0,
+        example='"20 cm2"',
+    ),
+    Given(
+        "repeatability",
+        "Limit of how far one more pass would differ, where a single pass was made.",
+        kind="ratio",
+        above=0.0,
+        high=0.5,
+        example='"2 %"',
+    ),
+)
 
 
 def plane_checks(section: Section) -> Sequence[Wrong]:
@@ -77,8 +135,13 @@ def plane_checks(section: Section) -> Sequence[Wrong]:
     rectangle = [n for n in ("across", "down") if n in section]
     circle = [n for n in ("per_radius", "diameters") if n in section]
     if rectangle and circle:
-        return [Wrong(circle[0], "across and down for a rectangle, or per_radius and diameters for a circle",
-                      "Remove the pair that does not belong to the duct.")]  # fmt: skip
+        return [
+            Wrong(
+                circle[0],
+                "across and down for a rectangle, or per_radius and diameters for a circle",
+                "Remove the pair that does not belong to the duct.",
+            )
+        ]
     pair = ("across", "down") if rectangle else ("per_radius", "diameters")
     missing = [n for n in pair if n not in section]
     if missing:
@@ -104,8 +167,22 @@ def layout(section: Section, hardware: Mapping[str, list[Section]]) -> Layout:
     x = physics.side_positions(rule, section.value("across")) * width
     y = physics.side_positions(rule, section.value("down")) * height
     points = tuple((r + 1, c + 1) for r in range(len(y)) for c in range(len(x)))
-    return Layout(("row", "column"), points, {"x": np.tile(x, len(y)), "y": np.repeat(y, len(x))},
-                  {"x": width, "y": height})  # fmt: skip
+    return Layout(
+        ("row", "column"), points, {"x": np.tile(x, len(y)), "y": np.repeat(y, len(x))}, {"x": width, "y": height}
+    )
+
+
+def usual_plan(section: Section, hardware: Mapping[str, list[Section]]) -> dict[str, Any]:
+    """Rule and counts of usual practice for the duct of a sheet; None for the counts of the other shape."""
+    [duct] = hardware["ducts"]
+    plan: dict[str, Any] = {"rule": "log-tchebycheff"}
+    if "diameter" in duct:
+        on_radius = int(physics.points_per_diameter(duct.value("diameter"))) // 2
+        return plan | {"per_radius": on_radius, "diameters": 2, "across": None, "down": None}
+    sides = {
+        count: int(physics.points_rule(duct.value(side))) for count, side in (("across", "width"), ("down", "height"))
+    }
+    return plan | sides | {"per_radius": None, "diameters": None}
 
 
 def prepare(situation: Situation) -> None:
@@ -113,7 +190,8 @@ def prepare(situation: Situation) -> None:
     situation.inputs.setdefault("static", Estimate(0.0))
     plan = situation.layout
     assert plan is not None
-    sides = {name: situation.inputs.pop(name) for name in ("width", "height", "diameter") if name in situation.inputs}
+    found = {name: situation.inputs.pop(name, None) for name in ("width", "height", "diameter")}
+    sides = {name: x for name, x in found.items() if x is not None}
     situation.inputs["area"] = linear(_area, sides, outputs={"area": ()})["area"]
     if "depth" in plan.positions:
         count = situation.value("diameters")
@@ -127,18 +205,17 @@ def prepare(situation: Situation) -> None:
     situation.inputs["other_weights"] = Estimate(other, ("point",))
 
 
-def _area(
-    width: Array | None = None, height: Array | None = None, diameter: Array | None = None
-) -> dict[str, Array]:
+def _area(width: Array | None = None, height: Array | None = None, diameter: Array | None = None) -> dict[str, Floats]:
     if diameter is not None:
         return {"area": 0.25 * np.pi * diameter**2}
-    assert width is not None and height is not None
+    assert width is not None
+    assert height is not None
     return {"area": width * height}
 
 
 def plane_flow(
-    velocity: Array, density: Array, weights: Array, other_weights: Array, area: Array
-) -> dict[str, Array]:
+    velocity: Floats, density: Array, weights: Array, other_weights: Array, area: Array
+) -> dict[str, Floats]:
     """Mean of velocities over the plane (never the root of a mean pressure) and what else the flags need."""
     mean = np.sum(weights * velocity, axis=-1, keepdims=True)
     other = np.sum(other_weights * velocity, axis=-1, keepdims=True)
@@ -281,7 +358,7 @@ def _too_few(situation: Situation) -> bool:
     plan = situation.layout
     assert plan is not None
     if "depth" in plan.extent:
-        return 2 * situation.value("per_radius") < physics.points_per_diameter(plan.extent["depth"])
+        return bool(2 * situation.value("per_radius") < physics.points_per_diameter(plan.extent["depth"]))
     return bool(
         situation.value("across") < physics.points_rule(plan.extent["x"])
         or situation.value("down") < physics.points_rule(plan.extent["y"])
@@ -291,19 +368,28 @@ def _too_few(situation: Situation) -> bool:
 def _uneven(situation: Situation) -> Array:
     pressure = situation.nominal["velocity"] ** 2
     good = np.mean(pressure > 0.1 * np.max(pressure, axis=-1, keepdims=True), axis=-1, keepdims=True)
-    return good < 0.75
+    return np.asarray(good < 0.75)
 
 
 LIMITS = (
     Limit(UNEVEN, _uneven, lambda s: "fewer than three quarters of the points carry a tenth of the largest pressure"),
-    Limit(ASYMMETRIC, lambda s: _halves(s) > 0.3,
-          lambda s: f"opposite halves differ by {float(np.nanmax(_halves(s))):.0%} of the mean"),
+    Limit(
+        ASYMMETRIC,
+        lambda s: _halves(s) > 0.3,
+        lambda s: f"opposite halves differ by {float(np.nanmax(_halves(s))):.0%} of the mean",
+    ),
     Limit(FEW_POINTS, _too_few, lambda s: "fewer points than usual for a duct of this size"),
-    Limit(STEEP_YAW, lambda s: s.value("yaw", 0.0) > np.radians(10.0) + 1e-9,
-          lambda s: f"flow angle of {np.degrees(s.value('yaw')):.0f}° stated"),
-    Limit(RULES_DISAGREE, lambda s: np.abs(s.nominal["rule_difference"]) > 0.04,
-          lambda s: f"the second interpolant lies {float(np.nanmax(np.abs(s.nominal['rule_difference']))):.1%} away"),
-)  # fmt: skip
+    Limit(
+        STEEP_YAW,
+        lambda s: s.value("yaw", 0.0) > np.radians(10.0) + 1e-9,
+        lambda s: f"flow angle of {np.degrees(s.value('yaw')):.0f}° stated",
+    ),
+    Limit(
+        RULES_DISAGREE,
+        lambda s: np.abs(s.nominal["rule_difference"]) > 0.04,
+        lambda s: f"the second interpolant lies {float(np.nanmax(np.abs(s.nominal['rule_difference']))):.1%} away",
+    ),
+)
 REVERSAL = Limit(
     REVERSED,
     lambda s: s.nominal["velocity"] < 0.0,

@@ -6,6 +6,7 @@ import numpy as np
 
 from flowrig.methods import traverse
 from flowrig.methods.method import Effect, Limit, Method, Situation, Size
+from flowrig.physics.si import Floats
 from flowrig.records.declare import FlagMeaning, Reading
 from flowrig.records.items import Array
 
@@ -18,7 +19,7 @@ def kernel(
     weights: Array,
     other_weights: Array,
     area: Array,
-) -> dict[str, Array]:
+) -> dict[str, Floats]:
     """Mass flow from velocities that do not depend on density."""
     here = density * (pressure + static) / pressure
     return traverse.plane_flow(velocity, here, weights, other_weights, area)
@@ -49,10 +50,24 @@ METHOD = Method(
     help="Velocity at every point of a rule with a rotating vane; mean of the velocities times the area.",
     source=traverse.STANDARD,
     fields=(
-        Reading("velocity", "Velocity shown.", required=True, kind="velocity", low=-60.0, high=60.0, grid=True,
-                example='"2.41 m/s"'),
-        Reading("monitor", "Velocity at a fixed place, read with every point: takes slow drift of the flow out.",
-                kind="velocity", low=0.01, high=60.0, grid=True),
+        Reading(
+            "velocity",
+            "Velocity shown.",
+            required=True,
+            kind="velocity",
+            low=-60.0,
+            high=60.0,
+            grid=True,
+            example='"2.41 m/s"',
+        ),
+        Reading(
+            "monitor",
+            "Velocity at a fixed place, read with every point: takes slow drift of the flow out.",
+            kind="velocity",
+            low=0.01,
+            high=60.0,
+            grid=True,
+        ),
         *traverse.PLANE_FIELDS,
     ),
     checks=(traverse.plane_checks,),
@@ -62,6 +77,8 @@ METHOD = Method(
     hardware=(traverse.DUCTS,),
     prepare=traverse.prepare,
     layout=traverse.layout,
+    sheet_defaults=traverse.usual_plan,
+    cautions=traverse.CAUTIONS,
     effects=(
         *traverse.EFFECTS,
         Effect(
@@ -77,10 +94,16 @@ METHOD = Method(
     limits=(
         *traverse.LIMITS,
         traverse.REVERSAL,
-        Limit(THIN_AIR, lambda s: np.abs(s.nominal["density"] / 1.2 - 1.0) > 0.1,
-              lambda s: f"density {float(np.mean(s.nominal['density'])):.3g} kg/m3"),
-        Limit(SLOW, lambda s: np.abs(s.nominal["mean_velocity"]) < 0.6,
-              lambda s: f"mean velocity {float(np.mean(s.nominal['mean_velocity'])):.2g} m/s"),
+        Limit(
+            THIN_AIR,
+            lambda s: np.abs(s.nominal["density"] / 1.2 - 1.0) > 0.1,
+            lambda s: f"density {float(np.mean(s.nominal['density'])):.3g} kg/m3",
+        ),
+        Limit(
+            SLOW,
+            lambda s: np.abs(s.nominal["mean_velocity"]) < 0.6,
+            lambda s: f"mean velocity {float(np.mean(s.nominal['mean_velocity'])):.2g} m/s",
+        ),
     ),
     conventions=("no density correction of a vane",),
-)  # fmt: skip
+)

@@ -8,10 +8,11 @@ from __future__ import annotations
 import numpy as np
 
 from flowrig.physics.humidity import (
+    BULB_MARGIN,
+    FRACTION_MARGIN,
     KELVIN,
     MOLAR_MASS_AIR,
     MOLAR_MASS_WATER,
-    ROUNDING,
     enhancement_factor,
     ice_vapour_pressure,
     meaningful,
@@ -93,7 +94,7 @@ def moist_air_density(
         moist = vapour * (5.707e-6 - 2.051e-8 * celsius + vapour * (1.9898e-4 - 2.376e-6 * celsius))
         compressibility = 1.0 - ratio * (dry + moist - ratio * (1.83e-11 - 0.765e-8 * vapour * vapour))
         density = ratio / (compressibility * _GAS_CONSTANT) * (molar_mass - vapour * (molar_mass - MOLAR_MASS_WATER))
-    fractions = (vapour >= 0.0) & (vapour <= 1.0) & (co2_fraction >= 0.0) & (co2_fraction <= 1.0)
+    fractions = (vapour >= -FRACTION_MARGIN) & (vapour <= 1.0) & (co2_fraction >= 0.0) & (co2_fraction <= 1.0)
     return within(meaningful(temperature) & (pressure > 0.0) & fractions, density)
 
 
@@ -113,7 +114,8 @@ def fan_standard_vapour_pressure(wet_bulb: Floats, temperature: Floats, pressure
     Returns
     -------
     vapour_pressure : shape of the broadcast inputs
-        NaN for a wet bulb above the dry bulb or outside 4-32 °C, where the quadratic is no fit, or below 0. [Pa]
+        NaN for a wet bulb more than 3 K above the dry bulb or outside 4-32 °C (half a kelvin of error bar aside), where
+        the quadratic is no fit, or clearly below 0. [Pa]
 
     Raises
     ------
@@ -135,9 +137,9 @@ def fan_standard_vapour_pressure(wet_bulb: Floats, temperature: Floats, pressure
     """
     wet = wet_bulb - KELVIN
     vapour_pressure = (3.25 * wet + 18.6) * wet + 692.0 - pressure * (temperature - wet_bulb) / 1500.0
-    fitted = (wet >= 4.0 - ROUNDING) & (wet <= 32.0 + ROUNDING)
-    bulbs = (wet_bulb <= temperature + ROUNDING) & meaningful(temperature)
-    return within(fitted & bulbs & (pressure > 0.0) & (vapour_pressure >= 0.0), vapour_pressure)
+    fitted = np.abs(wet - 18.0) <= 14.5
+    bulbs = (wet_bulb <= temperature + BULB_MARGIN) & meaningful(temperature)
+    return within(fitted & bulbs & (pressure > 0.0) & (vapour_pressure >= -FRACTION_MARGIN * pressure), vapour_pressure)
 
 
 @si("kg/m^3", temperature="K", pressure="Pa", vapour_pressure="Pa")
@@ -176,7 +178,8 @@ def fan_standard_density(temperature: Floats, pressure: Floats, vapour_pressure:
     >>> round(float(fan_standard_density(293.15, 101325.0, 1364.5)), 5)
     1.19778
     """
-    valid = meaningful(temperature) & (pressure > 0.0) & (vapour_pressure >= 0.0) & (vapour_pressure <= pressure)
+    moisture = (vapour_pressure >= -FRACTION_MARGIN * pressure) & (vapour_pressure <= pressure)
+    valid = meaningful(temperature) & (pressure > 0.0) & moisture
     with np.errstate(all="ignore"):
         return within(valid, np.divide(pressure - 0.378 * vapour_pressure, 287.1 * temperature))
 

@@ -9,7 +9,11 @@ from flowrig.physics.si import Floats, Truth, si, within
 KELVIN = 273.15
 # Wider than any source promises (each docstring gives the range); further out a unit or a sensor is wrong.
 _COLDEST, _HOTTEST = 223.15, 373.15
-ROUNDING = 1e-9  # a humidity of exactly 1, or equal bulbs, may arrive a rounding error too large
+# An error bar near saturation or dryness reaches past it. The equations are smooth there and are continued so far that
+# its draws keep a value (dropping them would bias the answer); further out it is a wrong reading.
+HUMIDITY_MARGIN = 0.25
+BULB_MARGIN = 3.0  # K
+FRACTION_MARGIN = 0.02
 MOLAR_MASS_AIR = 28.96546e-3  # dry, at 400 ppm of CO2; CIPM-2007
 MOLAR_MASS_WATER = 18.01528e-3  # CIPM-2007
 
@@ -151,7 +155,7 @@ def vapour_fraction_from_humidity(relative_humidity: Floats, temperature: Floats
     Returns
     -------
     fraction : shape of the broadcast inputs
-        NaN for a humidity below 0 or above 1, or where water would boil. [1]
+        NaN for a humidity more than 0.25 below 0 or above 1, or where water would boil. [1]
 
     Raises
     ------
@@ -173,7 +177,7 @@ def vapour_fraction_from_humidity(relative_humidity: Floats, temperature: Floats
     """
     with np.errstate(all="ignore"):
         saturated = enhancement_factor(pressure, temperature) * saturation_vapour_pressure(temperature) / pressure
-    valid = (relative_humidity >= 0.0) & (relative_humidity <= 1.0 + ROUNDING) & (saturated < 1.0)
+    valid = (np.abs(relative_humidity - 0.5) <= 0.5 + HUMIDITY_MARGIN) & (saturated < 1.0)
     return within(valid, relative_humidity * saturated)
 
 
@@ -193,7 +197,7 @@ def vapour_fraction_from_dew_point(dew_point: Floats, temperature: Floats, press
     Returns
     -------
     fraction : shape of the broadcast inputs
-        NaN for a dew point above the temperature. [1]
+        NaN for a dew point more than 3 K above the temperature. [1]
 
     Raises
     ------
@@ -214,7 +218,7 @@ def vapour_fraction_from_dew_point(dew_point: Floats, temperature: Floats, press
     0.012167
     """
     saturated = vapour_fraction_from_humidity(1.0, dew_point, pressure)
-    return within((dew_point <= temperature + ROUNDING) & meaningful(temperature), saturated)
+    return within((dew_point <= temperature + BULB_MARGIN) & meaningful(temperature), saturated)
 
 
 @si("1", wet_bulb="K", temperature="K", pressure="Pa")
@@ -233,7 +237,8 @@ def vapour_fraction_from_wet_bulb(wet_bulb: Floats, temperature: Floats, pressur
     Returns
     -------
     fraction : shape of the broadcast inputs
-        NaN for a wet bulb above the dry bulb, or so far below it that less than no vapour would be left. [1]
+        NaN for a wet bulb more than 3 K above the dry bulb, or so far below it that clearly less than no vapour
+        would be left. [1]
 
     Raises
     ------
@@ -266,7 +271,8 @@ def vapour_fraction_from_wet_bulb(wet_bulb: Floats, temperature: Floats, pressur
     with np.errstate(all="ignore"):
         saturated = enhancement_factor(pressure, wet_bulb) * surface / pressure
         ratio = (latent * epsilon * saturated / (1.0 - saturated) - 1.006 * (dry - wet)) / divisor
-        valid = (wet_bulb <= temperature + ROUNDING) & meaningful(temperature) & (saturated < 1.0) & (ratio >= 0.0)
+        bulbs = (wet_bulb <= temperature + BULB_MARGIN) & meaningful(temperature)
+        valid = bulbs & (saturated < 1.0) & (ratio >= -FRACTION_MARGIN)
         return within(valid, ratio / (epsilon + ratio))
 
 
@@ -307,4 +313,4 @@ def relative_humidity(vapour_fraction: Floats, temperature: Floats, pressure: Fl
     0.5
     """
     saturated = vapour_fraction_from_humidity(1.0, temperature, pressure)
-    return within((vapour_fraction >= 0.0) & (vapour_fraction <= 1.0), vapour_fraction / saturated)
+    return within((vapour_fraction >= -FRACTION_MARGIN) & (vapour_fraction <= 1.0), vapour_fraction / saturated)

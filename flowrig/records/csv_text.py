@@ -12,7 +12,6 @@ from collections import Counter
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from datetime import datetime
-from functools import cached_property
 from itertools import islice
 from pathlib import Path
 from typing import NamedTuple
@@ -26,7 +25,7 @@ from flowrig.records.toml_text import LISTED, encoding_faults, listed, near_name
 CSV_LIMIT = 512 * 1024 * 1024  # bytes
 CELL_LIMIT = 1024 * 1024  # characters; what is longer is no reading, but a quote or a line end gone missing
 _SAMPLE = 200  # records looked at to find the delimiter and the header
-_BLOCK = 8192
+_BLOCK = 64  # rows held before they go to their columns; a thousand took twice as long
 
 # ---------------------------------------------------------------- what a table is
 
@@ -54,7 +53,7 @@ class Header:
 
 
 class Numbers(NamedTuple):
-    """A column: ``values`` (n,), NaN where blank or bad; the rows of the ``blanks``, from 0; ``faults`` of bad cells."""
+    """A column: ``values`` (n,), NaN where blank or bad; rows of the ``blanks``, from 0; ``faults`` of bad cells."""
 
     values: NDArray[np.float64]
     blanks: list[int]
@@ -70,6 +69,8 @@ class Table:
         The file name to show; SHA-256 of the bytes, in hexadecimal.
     headers : list of Header
     delimiter : str
+    decimal : str
+        ``,`` where the delimiter is another sign and more numbers hold a comma than a point; otherwise a point.
     notes : list of str
         What was understood rather than read: an encoding, a row of units, a last line without its end.
     """
@@ -84,8 +85,12 @@ class Table:
         delimiter: str,
         notes: list[str],
     ) -> None:
-        self.name, self.digest, self.headers, self.delimiter, self.notes = name, digest, headers, delimiter, notes
+        self.name, self.digest, self.headers, self.delimiter = name, digest, headers, delimiter
         self._columns, self._lines = columns, lines
+        self.decimal, doubtful = _decimal(columns, delimiter)
+        self._doubtful = re.compile(rf"[-+]?[1-9]\d{{0,2}}\{self.decimal}\d{{3}}") if doubtful else None
+        doubt = f"{self.decimal!r} read as the decimal sign, not as a thousands mark"
+        self.notes = [*notes, doubt] if doubtful else notes
 
     def __len__(self) -> int:
         return len(self._lines)
@@ -129,18 +134,6 @@ class Table:
         """``0412.csv, row 17, 'nozzle drop [Pa]'``, the row being the file's line."""
         return f"{self.name}, row {self.row_number(row)}, {quoted(self.header(name).raw)}"
 
-    @cached_property
-    def decimal(self) -> str:
-        """``,`` in a file whose delimiter is not a comma, and in which more numbers hold a comma than a point."""
-        if self.delimiter == ",":
-            return "."
-        counts = {",": 0, ".": 0}
-        for column in self._columns:
-            text = "\n".join(column)
-            for sign in counts:
-                counts[sign] += sum(1 for _ in re.finditer(rf"^[ \t]*[-+]?\d+\{sign}\d+[ \t]*$", text, re.MULTILINE))
-        return "," if counts[","] > counts["."] else "."
-
     def numbers(self, name: str) -> Numbers:
         """A column as numbers, in the unit of its heading.
 
@@ -171,7 +164,13 @@ class Table:
             values[np.isinf(values)] = np.nan
         bad = np.setdiff1d(np.flatnonzero(np.isnan(values)), blanks).tolist()
         expected = "a number" if self.decimal == "." else "a number with a decimal comma, as elsewhere in the file"
-        return Numbers(values, blanks, self._cell_faults(name, column, bad, expected))
+        faults = self._cell_faults(name, column, bad, expected)
+        if self._doubtful and any(re.fullmatch(r"[-+]?[1-9]\d{0,2}", cell) for cell in column):
+            # 980, 1,020 and no 0,98 or 98,5 anywhere: thousands, by the look of it, and a factor of 1000 at stake.
+            marked = [row for row, cell in enumerate(column) if self._doubtful.fullmatch(cell)]
+            values[marked] = np.nan
+            faults += self._cell_faults(name, column, marked, "a number that can be read in one way only", _THOUSANDS)
+        return Numbers(values, blanks, faults)
 
     def time(self, name: str) -> Numbers:
         """A column of times as seconds since its first one.
@@ -225,8 +224,8 @@ class Table:
             cell = column[row]
             return Fault(self.where(row, name), quoted(cell), expected, remedy or _cell_remedy(cell, self.decimal))
 
-        first = [fault(row) for row in rows[: LISTED + 1]]
-        return first if len(rows) <= LISTED else listed(first + first[:1] * (len(rows) - len(first)), first[0].where)
+        told = [fault(row) for row in rows[: LISTED + 1]]
+        return listed(told, f"{self.name}, {quoted(self.header(name).raw)}", rest=f"and {len(rows) - LISTED} more")
 
 
 # ---------------------------------------------------------------- cells
@@ -247,18 +246,19 @@ _BACK = "Check the logger's clock (was it set, or put back an hour?) and correct
 _SECONDS = {"s": 1.0, "sec": 1.0, "ms": 1e-3, "min": 60.0, "h": 3600.0, "hr": 3600.0, "d": 86400.0}
 _THOUSANDS = "Write the number without a mark between the thousands."
 _CELL_REMEDIES = [
+    (r"[-+]?[\d.,]+[eE][-+]?\d+", "Check the exponent."),
     (r"[-+]?[\dOo.,]*[Oo][\dOo.,]*", "Check for a letter O in place of a zero."),
     (r"[-+]?[\dIl|.,]*[Il|][\dIl|.,]*", "Check for a letter I or l in place of a one."),
     (r"(?i)[-+]?(?:nan|inf|infinity|n/?a|null|none|-+|err\w*|#.*)", "Leave the cell blank where nothing was read."),
-    (r"(?i)o\.?l\.?|over\w*|under\w*|[<>].*", "The meter was out of its range: take it again, or leave the cell blank."),
+    (r"(?i)o\.?l\.?|over\w*|under\w*|[<>].*", "The meter was out of range: take it again, or leave the cell blank."),
     (r"[-+]?\d{1,3}(?:[ '’\u00a0\u202f]\d{3})+(?:[.,]\d*)?", _THOUSANDS),
     (r"[-+]?\d{1,3}(?:,\d{3})+\.\d*|[-+]?\d{1,3}(?:\.\d{3})+,\d*", _THOUSANDS),
     (r"[−–‒]\s*[\d.,]+", "Write the minus sign as a plain hyphen."),
     (r"[-+]?\d+[.,]\d+[.,][\d.,]*", "Check for a second decimal sign."),
-    (r"[-+]?[\d.,]+\s*(?:[^\W\d_]|[%°]).*", "Give the unit in the heading, in square brackets, and the number alone here."),
+    (r"[-+]?[\d.,]+\s*(?:[^\W\d_]|[%°]).*", "Write the unit in the heading, in square brackets, not here."),
     (r"\d{1,2}:\d{2}", "Write hours, minutes and seconds: 12:05:00."),
     (r"\d{1,2}[/-]\d{1,2}[/-]\d{2,4}.*", "Write the date as year-month-day: day and month cannot be told apart."),
-]  # fmt: skip
+]
 
 
 def _cell_remedy(cell: str, decimal: str) -> str:
@@ -272,14 +272,31 @@ def _cell_remedy(cell: str, decimal: str) -> str:
 def _floats(column: list[str], decimal: str) -> NDArray[np.float64] | None:
     """The whole column at once; None if any cell needs a closer look."""
     # float() alone would take '1_000', 'nan' and 'infinity', and a point among decimal commas.
-    if not re.fullmatch(rf"[0-9eE+\-\{decimal}\n]*", "\n".join(column)):
+    text = "\n".join(column)
+    if not re.fullmatch(rf"[0-9eE+\-\{decimal}\n]*", text) or text.count("\n") >= max(len(column), 1):
         return None
-    cells = [cell.replace(",", ".") for cell in column] if decimal == "," else column
+    cells = text.replace(",", ".").split("\n")
     try:
         values = np.array([cell or "nan" for cell in cells] if "" in cells else cells, dtype=np.float64)
     except ValueError:
         return None
     return None if np.isinf(values).any() else values
+
+
+def _decimal(columns: list[list[str]], delimiter: str) -> tuple[str, bool]:
+    """The decimal sign, and whether every number that holds it could be one with a mark between thousands."""
+    if delimiter == ",":
+        return ".", False
+    texts = ["\n".join(column) for column in columns]
+    number = {sign: re.compile(rf"^[ \t]*[-+]?\d+\{sign}\d+(?:[eE][-+]?\d+)?[ \t]*$", re.M) for sign in ",."}
+    held = [sign for sign in ",." if any(sign in text and number[sign].search(text) for text in texts)]
+    if len(held) == 2:
+        counts = {sign: sum(1 for text in texts for _ in number[sign].finditer(text)) for sign in held}
+        held = ["," if counts[","] > counts["."] else "."]
+    if not held:
+        return ".", False
+    plain = re.compile(rf"^[ \t]*[-+]?(?:0\d*|\d{{4,}}|\d+(?!\{held[0]}\d{{3}}[ \t]*$))\{held[0]}\d+[ \t]*$", re.M)
+    return held[0], not any(plain.search(text) for text in texts)
 
 
 def _time_kind(cell: str) -> str:
@@ -378,7 +395,7 @@ def _table(data: bytes, name: str, limit_rows: int | None) -> Table:
 
 
 def _encoding(data: bytes, name: str) -> tuple[str, list[str]]:
-    if not data.strip(b"\xef\xbb\xbf \t\r\n\0"):
+    if not re.search(rb"[^\xef\xbb\xbf \t\r\n\0]", data):
         read = "an empty file" if not data else "a file of blanks"
         raise InputError(Fault(name, read, "a header and rows of readings", "Check that the file was saved."))
     if data.startswith((codecs.BOM_UTF16_LE, codecs.BOM_UTF16_BE)):
@@ -387,7 +404,7 @@ def _encoding(data: bytes, name: str) -> tuple[str, list[str]]:
         except UnicodeDecodeError as problem:
             where = f"{name}, byte {problem.start + 1}"
             remedy = "The file seems cut off or damaged: copy it again."
-            raise InputError(Fault(where, "bytes that are not UTF-16", "UTF-16 text, as its mark says", remedy)) from None
+            raise InputError(Fault(where, "bytes that are not UTF-16", "UTF-16, as its mark says", remedy)) from None
         return "utf-16", ["read as UTF-16"]
     if b"\0" in data:
         raise InputError(encoding_faults(data, name))
@@ -479,8 +496,8 @@ def _layout(data: bytes, encoding: str, delimiter: str) -> _Layout | None:
     width = max(widths, key=lambda n: (widths[n], n), default=0)
     body = [cells for cells in sample if len(cells) == width]
     tail = body[-len(body) // 3 :]  # the last third, clear of whatever stands above the readings
-    # The columns of readings: those with more numbers and times than text.
-    told = [k for k in range(width) if sum(bool(c[k]) for c in tail) < 2 * sum(_is_reading(c[k]) for c in tail)]
+    # The columns of readings: those with no more text than numbers and times.
+    told = [k for k in range(width) if 0 < sum(bool(c[k]) for c in tail) <= 2 * sum(_is_reading(c[k]) for c in tail)]
 
     def share(cells: list[str]) -> float:
         filled = [cells[k] for k in told if k < len(cells) and cells[k]]
@@ -566,6 +583,8 @@ def _shape(data: bytes, encoding: str, name: str, limit_rows: int | None, notes:
         last = line, cells
         if isinstance(cells, csv.Error):
             faults.append(_unread(f"{name}, row {line}", cells))
+            if "limit" in str(cells):  # what follows is the rest of that cell
+                break
             continue
         if len(cells) != width:
             if not any(map(str.strip, cells)):
@@ -592,8 +611,8 @@ def _shape(data: bytes, encoding: str, name: str, limit_rows: int | None, notes:
         for column in columns:
             column.pop()
     if not lines and not faults:
-        read = "a header without rows below it"
-        faults.append(Fault(f"{name}, row {layout.line}", read, "rows of readings", "Check that the logger saved them."))
+        remedy = "Check that the logger saved them."
+        faults.append(Fault(f"{name}, row {layout.line}", "a header without rows", "rows of readings", remedy))
     if faults:
         raise InputError(listed(faults, name))
     if layout.above:
@@ -613,8 +632,8 @@ def _unread(where: str, problem: csv.Error) -> Fault:
     if "limit" in str(problem):
         return _long_cell(where)
     if "end of data" in str(problem):
-        remedy = "Close the quote; if the file seems cut off, copy it from the logger again."
-        return Fault(where, "a quote that is opened and not closed before the end of the file", "quotes in pairs", remedy)
+        remedy = "Close it; if the file seems cut off, copy it from the logger again."
+        return Fault(where, "a quote not closed before the end of the file", "quotes in pairs", remedy)
     remedy = "Remove the quote, or write it twice where it is part of the text."
     return Fault(where, "a quote with more text after it", "quotes round a whole cell", remedy)
 

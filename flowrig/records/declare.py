@@ -23,12 +23,15 @@ class Field:
     required : bool
     example : str
         As it would be written, quotes included; the blank sheet shows it in a comment.
+    asked : bool
+        Not required, yet worth an empty line of its own in the blank sheet.
     """
 
     name: str
     help: str
     required: bool = False
     example: str = ""
+    asked: bool = False
 
 
 @dataclass(frozen=True)
@@ -141,7 +144,7 @@ class File(Field):
 
 
 @dataclass(frozen=True)
-class Mapping_(Field):
+class Pairs(Field):
     """A table of field name = word: which instrument, which column."""
 
 

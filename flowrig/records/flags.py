@@ -42,7 +42,7 @@ SINGLE = FlagMeaning(
     "single reading",
     "warning",
     "Only one reading was taken, so nothing tells its scatter; the error bar holds the instruments' limits alone. "
-    "Repeat it, log it, or write the scatter beside it: \"250.3 Pa ± 1.5 Pa\".",
+    'Repeat it, log it, or write the scatter beside it: "250.3 Pa ± 1.5 Pa".',
 )
 FEW_READINGS = FlagMeaning(
     "few readings",

@@ -7,6 +7,7 @@ import math
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
 from dataclasses import replace as replace_
+from typing import Any
 
 import numpy as np
 
@@ -69,7 +70,6 @@ def read_instrument(section: Section, record_id: str, tested: dt.date | None, fa
     identity = f"instrument:{serial}|{calibrated or 'no date'}" if serial else f"{record_id}:instruments.{name}"
     instrument = Instrument(name, kind, identity, section, resolution=section.value("resolution"))
     difference = units.as_difference(kind)
-    full_scale = section.value("full_scale")
 
     def convert(number: float, unit: str) -> float:
         return float(units.to_si(number, unit, difference))
@@ -77,41 +77,39 @@ def read_instrument(section: Section, record_id: str, tested: dt.date | None, fa
     def point(number: float, unit: str) -> float:
         return float(units.to_si(number, unit, kind))
 
+    words: dict[str, Any] = {
+        "full_scale": section.value("full_scale"),
+        "resolution": instrument.resolution,
+        "relative_unit": "%RH" if kind == "relative humidity" else "%",
+        "point": point if difference != kind else None,
+    }
     components: list[Component] = []
-    for field_name in ("accuracy", "drift"):
-        item = section.items.get(field_name)
-        for text in item.value if item is not None else ():
+    for part, example in (("accuracy", "0.5 % of reading + 0.25 Pa"), ("drift", "0.2 % of reading per year")):
+        texts = section.value(part, ())
+        for number, text in enumerate(texts, start=1):
+            # several statements are several causes, each with an identity of its own
+            words["name"] = part if len(texts) == 1 else f"{part} {number}"
             try:
-                if field_name == "accuracy":
-                    components += parse(
-                        text,
-                        convert,
-                        full_scale=full_scale,
-                        resolution=instrument.resolution,
-                        relative_unit="%RH" if kind == "relative humidity" else "%",
-                        point=point if difference != kind else None,
-                    )
+                if part == "accuracy":
+                    components += parse(text, convert, **words)
                 else:
-                    components += _drift(text, convert, full_scale, instrument, calibrated, tested, components)
+                    components += _drift(text, convert, words, instrument, tested, components)
             except ValueError as error:
-                faults.append(
-                    Fault(
-                        section.items[field_name].where,
-                        repr(text),
-                        "an accuracy as a datasheet or certificate words it" if field_name == "accuracy"
-                        else "a change per year, such as \"0.2 % of reading per year\"",
-                        str(error),
-                    )
-                )  # fmt: skip
+                expected = f'words of a datasheet or certificate, such as "{example}"'
+                faults.append(Fault(section[part].where, repr(text), expected, str(error)))
     instrument.components = tuple(components)
-    instrument.assumed = list(dict.fromkeys(words for component in components for words in component.assumed))
-    if not serial:
-        instrument.findings.append(
-            Finding(flags.NO_SERIAL, f"{name} has no serial number; its error is known in this record only")
-        )
+    instrument.assumed += dict.fromkeys(said for component in components for said in component.assumed)
     due = section.value("due")
     if due and tested and tested > due:
         instrument.findings.append(Finding(flags.OVERDUE, f"{name}: calibration fell due on {due}, test on {tested}"))
+    valid = [c.valid_years for c in components if c.valid_years is not None]
+    age = _age(instrument, tested)
+    if valid and age is not None and age > min(valid) and "drift" not in section:
+        instrument.findings.append(
+            Finding(
+                flags.OVERDUE, f"{name}: accuracy stated for {min(valid):g} year(s), calibrated {age:.1f} years ago"
+            )
+        )
     _read_zero(instrument)
     return instrument
 
@@ -119,27 +117,27 @@ def read_instrument(section: Section, record_id: str, tested: dt.date | None, fa
 def _drift(
     text: str,
     convert: Callable[[float, str], float],
-    full_scale: float | None,
+    words: dict[str, Any],
     instrument: Instrument,
-    calibrated: dt.date | None,
     tested: dt.date | None,
     accuracy: list[Component],
 ) -> tuple[Component, ...]:
-    if calibrated is None or tested is None:
+    """Change since the certificate; nothing within the time for which the accuracy already contains it."""
+    years = _age(instrument, tested)
+    if years is None:
         raise ValueError("give the date of calibration: a drift per year needs to know how long ago it was")
-    years = (tested - calibrated).days / 365.25
     if years < 0:
-        raise ValueError(f"calibrated on {calibrated}, after the test on {tested}: check both dates")
+        raise ValueError("calibrated after the test: check both dates")
     valid = max((c.valid_years or 0.0 for c in accuracy), default=0.0)
     if years <= valid:
-        instrument.findings.append(
-            Finding(
-                flags.ASSUMED,
-                f"{instrument.name}: the accuracy is stated for {valid:g} year(s) and already contains the drift",
-            )
-        )
+        instrument.assumed.append(f"the accuracy is stated for {valid:g} year(s) and already contains the drift")
         return ()
-    return tuple(parse_drift(text, convert, years, full_scale=full_scale))
+    return tuple(parse_drift(text, convert, years, **words))
+
+
+def _age(instrument: Instrument, tested: dt.date | None) -> float | None:
+    calibrated = instrument.section.value("calibrated")
+    return None if calibrated is None or tested is None else float((tested - calibrated).days / 365.25)
 
 
 def _read_zero(instrument: Instrument) -> None:
@@ -162,11 +160,20 @@ def _read_zero(instrument: Instrument) -> None:
     worst = max(abs(z) for z in instrument.zero)
     if worst > limit:
         unit = instrument.section["zero_before" if before is not None else "zero_after"].unit
-        shown = [f"{float(units.from_si(v, unit, units.as_difference(instrument.kind))):.3g} {unit}"
-                 for v in (worst, limit)]  # fmt: skip
+        shown = [
+            f"{float(units.from_si(v, unit, units.as_difference(instrument.kind))):.3g} {unit}" for v in (worst, limit)
+        ]
         instrument.findings.append(
             Finding(flags.ZERO_BEYOND, f"{instrument.name}: zero of {shown[0]}, limit at zero {shown[1]}")
         )
+
+
+def backwards(item: Item, instrument: Instrument | None) -> bool:
+    """Whether a reading that must be positive lies below zero by more than its own limits could explain."""
+    mean = float(np.mean(item.value))
+    components = (*(instrument.components if instrument else ()), *item.components)
+    limit = sum(float(c.half_width(mean)) for c in components if c.holds(mean))
+    return mean < -3.0 * limit
 
 
 def find_instrument(
@@ -180,18 +187,26 @@ def find_instrument(
             faults.append(Fault(where, f"instrument {named!r}", f"one of: {known}", f"Add [instruments.{named}]."))
         elif chosen.kind != kind:
             faults.append(
-                Fault(where, f"instrument {named!r}, which measures {chosen.kind}", f"one that measures {kind}",
-                      "Name the right instrument.")
-            )  # fmt: skip
+                Fault(
+                    where,
+                    f"instrument {named!r}, which measures {chosen.kind}",
+                    f"one that measures {kind}",
+                    "Name the right instrument.",
+                )
+            )
             return None
         return chosen
     fitting = [i for i in instruments.values() if i.kind == kind]
     if len(fitting) > 1:
         names = ", ".join(i.name for i in fitting)
         faults.append(
-            Fault(where, f"{len(fitting)} instruments that measure {kind}", f"the one used, of: {names}",
-                  f'Add with = "{fitting[0].name}".')
-        )  # fmt: skip
+            Fault(
+                where,
+                f"{len(fitting)} instruments that measure {kind}",
+                f"the one used, of: {names}",
+                f'Add with = "{fitting[0].name}".',
+            )
+        )
     return fitting[0] if len(fitting) == 1 else None
 
 
@@ -251,8 +266,12 @@ def reading_estimate(
         along = 0.5 if batch else ((np.arange(len(values)) + 0.5) / len(values)).reshape(-1, *[1] * (values.ndim - 1))
         values = values - (before + (after - before) * along)
         if after != before:
-            cause = Cause(f"{record_id}:instruments.{instrument.name}:zero", shape="rectangular", scope="setup",
-                          label=f"{instrument.label} zero drift")  # fmt: skip
+            cause = Cause(
+                f"{record_id}:instruments.{instrument.name}:zero",
+                shape="rectangular",
+                scope="setup",
+                label=f"{instrument.label} zero drift",
+            )
             parts[cause] = np.array([abs(after - before) / math.sqrt(12)])
     run = None if batch or len(values) == 1 else values
     mean = values if batch else np.mean(values, axis=0)
@@ -265,23 +284,35 @@ def reading_estimate(
         for component in instrument.components:
             name = f"{component.name} {component.range_label}".strip()
             valid = component.holds(mean)
-            add(_cause(f"{instrument.identity}|{name}", component, "calibration", f"{instrument.label} {name}"),
-                np.where(valid, component.standard(mean), 0.0))  # fmt: skip
+            add(
+                _cause(f"{instrument.identity}|{name}", component, "calibration", f"{instrument.label} {name}"),
+                np.where(valid, component.standard(mean), 0.0),
+            )
         covered = covers(instrument.components, mean)
         if not np.all(covered):
             findings.append(
-                Finding(flags.OUTSIDE_RANGE, f"{item.where}: outside the range {instrument.name} is stated for",
-                        ~covered if batch else None)
-            )  # fmt: skip
+                Finding(
+                    flags.OUTSIDE_RANGE,
+                    f"{item.where}: outside the range {instrument.name} is stated for",
+                    ~covered if batch else None,
+                )
+            )
         q = instrument.resolution
         if q and (run is None or "point" in axes or np.std(values, ddof=1) <= q / 2):
             each = "point" if "point" in axes else "row" if batch else None
-            cause = Cause(f"{local}:resolution", shape="rectangular", each=each, scope="reading",
-                          label=f"{instrument.label} resolution")  # fmt: skip
+            cause = Cause(
+                f"{local}:resolution",
+                shape="rectangular",
+                each=each,
+                scope="reading",
+                label=f"{instrument.label} resolution",
+            )
             add(cause, np.asarray(q / math.sqrt(12)))
     for component in item.components:
-        add(_cause(f"{local}:stated", component, "reading", f"stated ± of {item.field.name}"),
-            np.asarray(component.standard(mean)))  # fmt: skip
+        add(
+            _cause(f"{local}:stated", component, "reading", f"stated ± of {item.field.name}"),
+            np.asarray(component.standard(mean)),
+        )
     shaped = {cause: np.broadcast_to(part, (1, *mean.shape)) for cause, part in parts.items()}
     return ReadingEstimate(Estimate(mean, axes, {c: p for c, p in shaped.items() if np.any(p)}), run, findings)
 
@@ -312,8 +343,7 @@ def mean_estimate(read: ReadingEstimate, item: Item, record_id: str) -> ReadingE
     s = float(np.std(read.run, ddof=1))
     if s == 0.0:
         return replace_(read, run=None)
-    cause = Cause(f"{record_id}:{item.path}:scatter", dof=n - 1, scope="reading",
-                  label=f"scatter of {item.field.name}")  # fmt: skip
+    cause = Cause(f"{record_id}:{item.path}:scatter", dof=n - 1, scope="reading", label=f"scatter of {item.field.name}")
     parts = {**read.estimate.parts, cause: np.array([s / math.sqrt(n)])}
     return ReadingEstimate(Estimate(read.estimate.value, (), parts), None, read.findings)
 
@@ -325,5 +355,8 @@ def all_findings(instruments: dict[str, Instrument]) -> Iterator[Finding]:
         for words in instrument.assumed:
             said.setdefault(words, []).append(instrument.name)
         yield from instrument.findings
+    nameless = [i.name for i in instruments.values() if "serial" not in i.section]
+    if nameless:
+        yield Finding(flags.NO_SERIAL, f"{', '.join(nameless)}: error known as the same in this record only")
     for words, names in said.items():
         yield Finding(flags.ASSUMED, f"{words} ({', '.join(names)})")

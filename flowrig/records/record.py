@@ -8,14 +8,12 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any, Protocol
 
-import numpy as np
-
 from flowrig.errors import Fault, InputError
 from flowrig.records import csv_text, schema, tables, toml_text
 from flowrig.records.declare import Check, Field, Finding, Names, OneOf, Reading, Table
-from flowrig.records.instruments import Instrument, find_instrument, read_instrument
+from flowrig.records.instruments import Instrument, backwards, find_instrument, read_instrument
 from flowrig.records.items import Item, Layout, Section, path_name
-from flowrig.records.walk import Walker
+from flowrig.records.walk import Walker, written
 
 
 class Declared(Protocol):
@@ -103,7 +101,8 @@ def read_record(
     ----------
     source : path or mapping
         A mapping has the structure of the TOML file and may hold pint quantities; file names in it are looked up in
-        the working folder.
+        the working folder, and a table may stand in place of its file's name: a mapping of header to column, or a
+        pandas frame.
     find_method : callable
         From a name in `names` to the method's declaration.
     names : mapping
@@ -115,11 +114,13 @@ def read_record(
         With every fault of the record and its files.
     """
     if isinstance(source, Mapping):
-        digest = hashlib.sha256(repr(sorted(source.items(), key=str)).encode()).hexdigest()
         reader = _Reader(
             dict(source), lambda *path: f"record, {path_name(path)}" if path else "record", Path(), find_method, names
         )
-        reader.digests["record"] = digest
+        reader.digests["record"] = ""  # the record's own stands first
+        reader.take_tables()
+        content = repr(sorted(reader.data.items(), key=str)) + "".join(reader.digests.values())
+        reader.digests["record"] = hashlib.sha256(content.encode()).hexdigest()
     else:
         document = toml_text.load(Path(source))
         folder = Path(source).parent
@@ -144,8 +145,27 @@ class _Reader:
         self.digests: dict[str, str] = {}
         self.csv: dict[str, csv_text.Table | None] = {}
 
+    def take_tables(self) -> None:
+        """Tables that stand in place of a file's name, to the files already read."""
+        flows = self.data.get("flow")
+        if not isinstance(flows, list):
+            return
+        self.data["flow"] = [dict(raw) if isinstance(raw, Mapping) else raw for raw in flows]
+        for i, raw in enumerate(self.data["flow"]):
+            for key in ("log", "grid"):
+                columns = raw.get(key) if isinstance(raw, Mapping) else None
+                if not hasattr(columns, "items"):
+                    continue
+                raw[key] = name = path_name(("flow", i, key))
+                self.csv[name] = None
+                try:
+                    self.csv[name] = table = tables.table_of(columns, name)
+                    self.digests[name] = table.digest
+                except InputError as error:
+                    self.faults.extend(error.faults)
+
     def read(self) -> Record:
-        data = self.data
+        data = self.data = written(self.data)
         sections = {"air", "instruments", "flow"}
         methods = self._methods()
         hardware_tables = {t.name: t for m in methods if m is not None for t in m.hardware}
@@ -154,8 +174,9 @@ class _Reader:
             unknown = {f.name for f in schema.HEADING.fields}
             if isinstance(value, (dict, list)) and key not in unknown:
                 places = ", ".join(sorted(sections | hardware_tables.keys()))
-                self.walker.fault((key,), "a table", f"one of the tables {places}",
-                                  "Correct the name, or remove the table.")  # fmt: skip
+                self.walker.fault(
+                    (key,), "a table", f"one of the tables {places}", "Correct the name, or remove the table."
+                )
                 del heading_raw[key]
         heading = self.walker.section(schema.HEADING, heading_raw, ())
         self.walker.complete(heading)
@@ -199,17 +220,24 @@ class _Reader:
     def _methods(self) -> list[Declared | None]:
         raw = self.data.get("flow")
         if raw is None or raw == []:
-            self.faults.append(Fault(self.where(), "no [[flow]]", "at least one measurement of the flow",
-                                     'Add [[flow]] with method = "nozzle" or another.'))  # fmt: skip
+            self.faults.append(
+                Fault(
+                    self.where(),
+                    "no [[flow]]",
+                    "at least one measurement of the flow",
+                    'Add [[flow]] with method = "nozzle" or another.',
+                )
+            )
             return []
         if not isinstance(raw, list):
-            self.walker.fault(("flow",), "a table", "[[flow]], in double brackets",
-                              "Write [[flow]]: there may be several.")  # fmt: skip
+            self.walker.fault(
+                ("flow",), "a table", "[[flow]], in double brackets", "Write [[flow]]: there may be several."
+            )
             return []
         found: list[Declared | None] = []
         for i, section in enumerate(raw):
             name = section.get("method") if isinstance(section, Mapping) else None
-            if name in self.names:
+            if isinstance(name, str) and name in self.names:
                 found.append(self.find_method(name))
                 continue
             found.append(None)
@@ -221,13 +249,21 @@ class _Reader:
     def _air(self, record: Record, from_log: dict[str, dict[str, Item]]) -> None:
         raw = self.data.get("air", {})
         if not isinstance(raw, Mapping) or "meter" not in raw:
-            self.walker.fault(("air",), raw if raw else "nothing", "a table [air.meter]",
-                              "Say in which air the flow was measured: temperature, pressure, humidity.")  # fmt: skip
+            self.walker.fault(
+                ("air",),
+                raw if raw else "nothing",
+                "a table [air.meter]",
+                "Say in which air the flow was measured: temperature, pressure, humidity.",
+            )
             raw = raw if isinstance(raw, Mapping) else {}
         for name, table in raw.items():
             if name not in schema.STATIONS:
-                self.walker.fault(("air", name), name, f"one of: {', '.join(schema.STATIONS)}",
-                                  "Write [air.meter], [air.unit] or [air.room].")  # fmt: skip
+                self.walker.fault(
+                    ("air", name),
+                    name,
+                    f"one of: {', '.join(schema.STATIONS)}",
+                    "Write [air.meter], [air.unit] or [air.room].",
+                )
                 continue
             section = self.walker.section(schema.AIR, table, ("air", name), from_log.pop(name, None))
             self.walker.complete(section)
@@ -247,8 +283,12 @@ class _Reader:
         inline = {k: v for k, v in raw.items() if k not in {f.name for f in grid_fields}}
         for f in grid_fields:
             if f.name in raw:
-                self.walker.fault((*path, f.name), raw[f.name], "a column of the grid file",
-                                  "Put the readings into the CSV that grid names.")  # fmt: skip
+                self.walker.fault(
+                    (*path, f.name),
+                    raw[f.name],
+                    "a column of the grid file",
+                    "Put the readings into the CSV that grid names.",
+                )
         columns = raw.get("columns", {}) if isinstance(raw.get("columns", {}), Mapping) else {}
         given = self._from_log(path, raw, method, columns, from_log)
         section = self.walker.section(declared, inline, path, given)
@@ -291,8 +331,12 @@ class _Reader:
                 continue
             station, _, name = key.removeprefix("air.").partition(".")
             if station not in schema.STATIONS or name not in air_fields:
-                self.walker.fault((*path, "columns", key), key, "air.STATION.READING, such as air.meter.temperature",
-                                  "Correct the name.")  # fmt: skip
+                self.walker.fault(
+                    (*path, "columns", key),
+                    key,
+                    "air.STATION.READING, such as air.meter.temperature",
+                    "Correct the name.",
+                )
                 continue
             item = self._column(table, air_fields[name], columns, key, ("air", station, name), run)
             if item is not None:
@@ -319,11 +363,19 @@ class _Reader:
             return None
         values, blanks = read
         for row in blanks[:20]:
-            self.faults.append(Fault(f"{table.name}, row {table.row_number(row)}, column {header.raw!r}", "nothing",
-                                     "a reading in every row", "Fill the cell, or remove the row."))  # fmt: skip
+            self.faults.append(
+                Fault(
+                    f"{table.name}, row {table.row_number(row)}, column {header.raw!r}",
+                    "nothing",
+                    "a reading in every row",
+                    "Fill the cell, or remove the row.",
+                )
+            )
         if blanks:
             return None
-        return Item(declared, values, f"{table.name}, column {header.raw!r}", path_name(path), header.unit or "", run=run)
+        return Item(
+            declared, values, f"{table.name}, column {header.raw!r}", path_name(path), header.unit or "", run=run
+        )
 
     def _table(self, name: str, path: tuple[str | int, ...]) -> csv_text.Table | None:
         if name not in self.csv:
@@ -345,8 +397,14 @@ class _Reader:
             known = hardware.get(table, {})
             missing = [name for name in item.value if name not in known]
             for name in missing:
-                self.faults.append(Fault(item.where, repr(name), f"one of: {', '.join(known) or 'none described'}",
-                                         f"Add a table [{table}.{name}], or correct the name."))  # fmt: skip
+                self.faults.append(
+                    Fault(
+                        item.where,
+                        repr(name),
+                        f"one of: {', '.join(known) or 'none described'}",
+                        f"Add a table [{table}.{name}], or correct the name.",
+                    )
+                )
             flow.hardware[table] = [] if missing else [known[name] for name in item.value]
 
     def _grid(self, flow: Flow, grid_fields: tuple[Reading, ...], columns: Mapping[str, Any]) -> None:
@@ -358,8 +416,14 @@ class _Reader:
         try:
             flow.layout = flow.method.layout(section, flow.hardware)
         except ValueError as error:
-            self.faults.append(Fault(section.where, "the plan of this traverse", "one that exists",
-                                     f"{str(error)[:1].upper()}{str(error)[1:]}."))  # fmt: skip
+            self.faults.append(
+                Fault(
+                    section.where,
+                    "the plan of this traverse",
+                    "one that exists",
+                    f"{str(error)[:1].upper()}{str(error)[1:]}.",
+                )
+            )
             return
         table = self._table(section.value("grid"), (*section.path, "grid"))
         if table is None or flow.layout is None:
@@ -373,23 +437,31 @@ class _Reader:
                 path = path_name((*section.path, declared.name))
                 values = grid.values[declared.name]
                 section.items[declared.name] = Item(
-                    declared, values, f"{table.name}, {declared.name}", path, grid.units[declared.name],
+                    declared,
+                    values,
+                    f"{table.name}, {declared.name}",
+                    path,
+                    grid.units[declared.name],
                     run=path_name(section.path) if len(values) > 1 else "",
-                )  # fmt: skip
+                )
 
     def _same_length(self, flow: Flow) -> None:
         """Repeats of several fields of one measurement were taken together: as many of each."""
         run = path_name(flow.section.path)
         repeated = [
-            item for item in flow.section.items.values()
-            if isinstance(item.field, Reading) and len(item.value) > 1
-        ]  # fmt: skip
+            item for item in flow.section.items.values() if isinstance(item.field, Reading) and len(item.value) > 1
+        ]
         counts = {len(item.value) for item in repeated}
         if len(counts) > 1:
             said = ", ".join(f"{len(item.value)} of {item.field.name}" for item in repeated)
-            self.faults.append(Fault(flow.section.where, said, "as many readings of each field",
-                                     "They are taken together, row by row: fill the gap, or give a mean as one "
-                                     "value."))  # fmt: skip
+            self.faults.append(
+                Fault(
+                    flow.section.where,
+                    said,
+                    "as many readings of each field",
+                    "They are taken together, row by row: fill the gap, or give a mean as one value.",
+                )
+            )
         for item in repeated:
             item.run = run
 
@@ -400,8 +472,14 @@ class _Reader:
         if isinstance(named, dict):
             for key in named:
                 if key not in {f.name for f in section.table.fields if isinstance(f, Reading)}:
-                    self.faults.append(Fault(section["with"].where, repr(key), f"one of: {', '.join(readings)}",
-                                             "Name a reading of this section."))  # fmt: skip
+                    self.faults.append(
+                        Fault(
+                            section["with"].where,
+                            repr(key),
+                            f"one of: {', '.join(readings)}",
+                            "Name a reading of this section.",
+                        )
+                    )
         for name, item in readings.items():
             assert isinstance(item.field, Reading)
             kind = item.field.kind
@@ -411,11 +489,24 @@ class _Reader:
                 # one name for the section stands for the readings it can measure
                 choice = named if chosen is None or chosen.kind == kind else None
             instrument = find_instrument(kind, choice, instruments, item.where, self.faults)
+            if item.field.positive and backwards(item, instrument):
+                self.faults.append(
+                    Fault(
+                        item.where,
+                        self.walker.as_written(item),
+                        f"a {kind} above zero, give or take the instrument's limit",
+                        "Check whether the hoses are swapped.",
+                    )
+                )
             if instrument is not None:
                 item.instrument = instrument.name
             elif not item.components and not any(item.where == f.where for f in self.faults):
                 self.faults.append(
-                    Fault(item.where, "a reading without an instrument", f"an instrument that measures {kind}, or a ±",
-                          f'Add [instruments.some_name] with measures = "{kind}" and its accuracy, or write the limit '
-                          "beside the value.")
-                )  # fmt: skip
+                    Fault(
+                        item.where,
+                        "a reading without an instrument",
+                        f"an instrument that measures {kind}, or a ±",
+                        f'Add [instruments.some_name] with measures = "{kind}" and its accuracy, or write the limit '
+                        "beside the value.",
+                    )
+                )

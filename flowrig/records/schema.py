@@ -10,8 +10,8 @@ from flowrig.records.declare import (
     File,
     Flag,
     Given,
-    Mapping_,
     OneOf,
+    Pairs,
     Reading,
     Statement,
     Table,
@@ -28,6 +28,13 @@ MEASURED = (
     "relative humidity",
     "velocity",
 )
+USUAL_NAMES = {  # what the blank sheet calls an instrument of each kind
+    "pressure difference": "manometer",
+    "pressure": "barometer",
+    "temperature": "thermometer",
+    "relative humidity": "hygrometer",
+    "velocity": "anemometer",
+}
 MEASURED_KIND = "measured"  # stands for the kind that the instrument's own `measures` names
 MEASURED_STEP = "step of the measured"  # and for a difference of that kind
 
@@ -36,12 +43,12 @@ HEADING = Table(
     "What was tested, when and by whom; what the report is to be written in.",
     (
         Text("title", "What was tested.", required=True, example='"Reading-room cleaner, speed 3, clean filters"'),
-        Date("date", "Day of the test, a TOML date.", required=True, example="2026-08-21"),
+        Date("date", "Day of the test.", required=True, example="2026-08-21"),
         Text("by", "Who took the readings."),
         Text("place", "Where."),
         Text("notes", "Anything a reader of the report should know."),
         Flag("invented", "true for demonstration data; every report then says that the readings are invented."),
-        Text("flow_unit", "Unit in which the flow is printed first; any accepted flow unit.", example='"m3/h"'),
+        Text("flow_unit", "Unit of flow in which the result is printed first.", example='"m3/h"'),
         Given(
             "standard_density",
             "Density that 'standard' flow refers to; 1.2 kg/m3 (ISO 5801) unless another is named. 0.075 lb/ft3, the "
@@ -90,26 +97,60 @@ AIR = Table(
     "The air at one station: meter (where the flow is measured; always needed), unit (at the cleaner or fan under "
     "test) and room, where they differ from the meter.",
     (
-        Reading("temperature", "Dry-bulb temperature.", kind="temperature", low=223.15, high=373.15,
-                example='"23.4 degC"'),
-        Reading("pressure", "Barometric pressure at the station, as the barometer shows it, not reduced to sea level.",
-                kind="pressure", low=30e3, high=120e3, example='"1003.2 hPa"'),
-        Given("altitude", "Height above sea level. Without a barometer reading the standard atmosphere stands in for "
-              "it; beside one it serves to notice a sea-level pressure.", kind="length", low=-500.0, high=6000.0,
-              example='"350 m"'),
-        Reading("relative_humidity", "Relative humidity.", kind="relative humidity", low=0.0, high=1.0,
-                example='"41 %"'),
-        Reading("wet_bulb", "Wet-bulb temperature, of a wetted and ventilated bulb.", kind="temperature", low=223.15,
-                high=373.15, example='"15.2 degC"'),
-        Reading("dew_point", "Dew-point temperature.", kind="temperature", low=223.15, high=373.15,
-                example='"9.4 degC"'),
-        Given("fan_power", "Electrical power of the fan between this station and the meter, where the temperature "
-              "here was not read: all of it heating the air, P/(q_m c_p), is the most the two can differ by.",
-              kind="power", low=0.0, example='"85 W"'),
-        Choice("side", "Whether this station is before the fan and the meter after it (the meter's air is the warmer), "
-               "or the other way; only with fan_power.", choices=("before the fan", "after the fan")),
-        Mapping_("with", "Instrument of each reading, where more than one measures its kind.",
-                 example='{ temperature = "thermometer" }'),
+        Reading(
+            "temperature", "Dry-bulb temperature.", kind="temperature", low=223.15, high=373.15, example='"23.4 degC"'
+        ),
+        Reading(
+            "pressure",
+            "Barometric pressure at the station, as the barometer shows it, not reduced to sea level.",
+            kind="pressure",
+            low=30e3,
+            high=120e3,
+            example='"1003.2 hPa"',
+            asked=True,
+        ),
+        Given(
+            "altitude",
+            "Height above sea level. Without a barometer reading the standard atmosphere stands in for "
+            "it; beside one it serves to notice a sea-level pressure.",
+            kind="length",
+            low=-500.0,
+            high=6000.0,
+            example='"350 m"',
+        ),
+        Reading(
+            "relative_humidity", "Relative humidity.", kind="relative humidity", low=0.0, high=1.0, example='"41 %"'
+        ),
+        Reading(
+            "wet_bulb",
+            "Wet-bulb temperature, of a wetted and ventilated bulb.",
+            kind="temperature",
+            low=223.15,
+            high=373.15,
+            example='"15.2 degC"',
+        ),
+        Reading(
+            "dew_point", "Dew-point temperature.", kind="temperature", low=223.15, high=373.15, example='"9.4 degC"'
+        ),
+        Given(
+            "fan_power",
+            "Electrical power of the fan between this station and the meter, where the temperature "
+            "here was not read: all of it heating the air, P/(q_m c_p), is the most the two can differ by.",
+            kind="power",
+            low=0.0,
+            example='"85 W"',
+        ),
+        Choice(
+            "side",
+            "Whether this station is before the fan and the meter after it (the meter's air is the warmer), "
+            "or the other way; only with fan_power.",
+            choices=("before the fan", "after the fan"),
+        ),
+        Pairs(
+            "with",
+            "Instrument of each reading, where more than one measures its kind.",
+            example='{ temperature = "thermometer" }',
+        ),
     ),
     alternatives=(
         OneOf((("temperature",), ("fan_power",))),
@@ -130,18 +171,32 @@ INSTRUMENT = Table(
             required=True,
             example='"0.5 % of reading + 0.25 Pa"',
         ),
-        Given("resolution", "Last digit of the display.", kind=MEASURED_STEP, above=0.0, example='"0.1 Pa"'),
+        Given(
+            "resolution", "Last digit of the display.", kind=MEASURED_STEP, above=0.0, example='"0.1 Pa"', asked=True
+        ),
         Given("full_scale", "Full scale, where the accuracy is a share of it.", kind=MEASURED_KIND, above=0.0),
-        Text("serial", "Serial number: its identity. Errors are shared wherever the same instrument is used."),
-        Date("calibrated", "Date of the certificate."),
+        Text(
+            "serial", "Serial number: its identity. Errors are shared wherever the same instrument is used.", asked=True
+        ),
+        Date("calibrated", "Date of the certificate.", asked=True),
         Date("due", "Date on which calibration falls due."),
         Text("certificate", "Number of the certificate, and who issued it."),
-        Statement("drift", "Change per year, where the maker states one apart from the accuracy.", yearly=True,
-                  example='"0.2 % of reading per year"'),
+        Statement(
+            "drift",
+            "Change per year, where the maker states one apart from the accuracy.",
+            yearly=True,
+            example='"0.2 % of reading per year"',
+        ),
         Reading("zero_before", "Display with both ports open, before the readings.", kind=MEASURED_KIND),
         Reading("zero_after", "The same, after the readings.", kind=MEASURED_KIND),
-        Given("reference_density", "Density at which a velocity display is true, from the datasheet: thermal probes, "
-              "and pitot manometers that show velocity.", kind="density", above=0.0, example='"1.2 kg/m3"'),
+        Given(
+            "reference_density",
+            "Density at which a velocity display is true, from the datasheet: thermal probes, "
+            "and pitot manometers that show velocity.",
+            kind="density",
+            above=0.0,
+            example='"1.2 kg/m3"',
+        ),
         Flag("density_corrected", "true if the instrument corrects its velocity for the density of the air itself."),
         Text("notes", "Anything else."),
     ),
@@ -153,15 +208,25 @@ FLOW = Table(
     (
         Text("name", "What to call this measurement.", example='"nozzle chamber"'),
         Text("method", "Name of the measuring method.", required=True, example='"nozzle"'),
-        Mapping_("with", "Instrument of the readings: a name, or a table of field = name. May be left out where only "
-                 "one instrument measures the kind.", example='"manometer"'),
+        Pairs(
+            "with",
+            "Instrument of the readings: a name, or a table of field = name. May be left out where only "
+            "one instrument measures the kind.",
+            example='"manometer"',
+        ),
         File("log", "CSV with one reading a row, evenly spaced in time.", example='"nozzle.csv"'),
-        Mapping_("columns", "Header of a field's column in the log or grid, where it differs from the field's name. "
-                 "Air readings are named with their station: { \"air.meter.temperature\" = \"T in [degC]\" }.",
-                 example='{ drop = "nozzle drop [Pa]" }'),
-        Choice("fluctuation", "What the scatter of repeated or logged readings is: unsteadiness of the flow itself, "
-               "noise of the sensor, or not known. On a root of a pressure the two act in opposite directions.",
-               choices=("unknown", "real", "noise")),
+        Pairs(
+            "columns",
+            "Header of a field's column in the log or grid, where it differs from the field's name. "
+            'Air readings are named with their station: { "air.meter.temperature" = "T in [degC]" }.',
+            example='{ drop = "nozzle drop [Pa]" }',
+        ),
+        Choice(
+            "fluctuation",
+            "What the scatter of repeated or logged readings is: unsteadiness of the flow itself, "
+            "noise of the sensor, or not known. On a root of a pressure the two act in opposite directions.",
+            choices=("unknown", "real", "noise"),
+        ),
         Text("notes", "Anything about this measurement."),
     ),
-)  # fmt: skip
+)

@@ -2,15 +2,18 @@
 
 from __future__ import annotations
 
+import csv
 import difflib
+import io
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
+from typing import Any
 
 import numpy as np
 
 from flowrig import units
-from flowrig.errors import Fault
-from flowrig.records.csv_text import Header, Table
+from flowrig.errors import Fault, InputError
+from flowrig.records.csv_text import Header, Table, parse_table
 from flowrig.records.declare import Finding, FlagMeaning, Reading
 from flowrig.records.items import Array, Layout
 from flowrig.records.walk import bounds_in_words
@@ -26,6 +29,38 @@ REPEATED = FlagMeaning(
     "A place of the grid was read more than once in one pass; the mean of the readings is used.",
 )
 FLAGS = (MISSING, REPEATED)
+
+
+def table_of(columns: Any, name: str) -> Table:
+    """A table that a record held in Python has in place of a file's name.
+
+    Parameters
+    ----------
+    columns : mapping of header to column, or pandas frame
+        Headers as in a CSV file, the unit in brackets; a NaN or None is a blank cell.
+    name : str
+        What to call it in faults.
+
+    Raises
+    ------
+    InputError
+        If the columns differ in length, or are no table.
+
+    Notes
+    -----
+    It is written as CSV and read back, so that a table in memory gets the very checks that a file gets.
+    """
+    held = {str(header): list(column) for header, column in columns.items()}
+    lengths = {header: len(column) for header, column in held.items()}
+    if len(set(lengths.values())) > 1:
+        said = ", ".join(f"{n} in {header!r}" for header, n in lengths.items())
+        raise InputError(Fault(name, said, "columns of one length", "Fill the gaps with None, or cut the longer ones."))
+    text = io.StringIO()
+    writer = csv.writer(text, lineterminator="\n")
+    writer.writerow(held)
+    for row in zip(*held.values(), strict=True):
+        writer.writerow("" if cell is None or cell != cell else cell for cell in row)
+    return parse_table(text.getvalue(), name)
 
 
 def find_column(table: Table, wanted: str, said: bool) -> Header | None:
@@ -44,7 +79,7 @@ def missing_column(table: Table, wanted: str, where: str) -> Fault:
         f"{table.name}",
         f"columns {heads}",
         f"a column {wanted!r} ({where})",
-        f"{hint}rename the header, or say in the record: columns = {{ field = \"header\" }}.",
+        f'{hint}rename the header, or say in the record: columns = {{ field = "header" }}.',
     )
 
 
@@ -60,9 +95,13 @@ def column_values(
     if not spelling and declared.kind not in ("ratio", "count"):
         some = ", ".join(units.accepted(declared.kind)[:6])
         faults.append(
-            Fault(place, "no unit", f"a unit of {declared.kind} in the header, such as '{header.name} [{some.split(',')[0]}]'",
-                  f"Add the unit to the header: one of {some}.")
-        )  # fmt: skip
+            Fault(
+                place,
+                "no unit",
+                f"a unit of {declared.kind} in the header, such as '{header.name} [{some.split(',')[0]}]'",
+                f"Add the unit to the header: one of {some}.",
+            )
+        )
         return None
     try:
         scale, offset = units.factor(spelling or "1", declared.kind)
@@ -76,9 +115,13 @@ def column_values(
         beyond = np.flatnonzero((values < declared.low) | (values > declared.high))
     for i in beyond[:5]:
         faults.append(
-            Fault(f"{table.name}, row {table.row_number(int(i))}, column {header.raw!r}", repr(table.cell(int(i), header.raw)),
-                  bounds_in_words(declared, declared.kind, spelling or ""), "Check the reading and the unit in the header.")
-        )  # fmt: skip
+            Fault(
+                f"{table.name}, row {table.row_number(int(i))}, column {header.raw!r}",
+                repr(table.cell(int(i), header.raw)),
+                bounds_in_words(declared, declared.kind, spelling or ""),
+                "Check the reading and the unit in the header.",
+            )
+        )
     if found or beyond.size:
         return None
     return values, blanks
@@ -127,8 +170,14 @@ def read_grid(
         if not found and not blanks:
             numbering[key] = numbers.astype(int)
             for i in np.flatnonzero(numbers != numbers.astype(int))[:5]:
-                faults.append(Fault(_at(table, int(i), header), repr(table.cell(int(i), header.raw)),
-                                    "a whole number from 1", "Number the point."))  # fmt: skip
+                faults.append(
+                    Fault(
+                        _at(table, int(i), header),
+                        repr(table.cell(int(i), header.raw)),
+                        "a whole number from 1",
+                        "Number the point.",
+                    )
+                )
     readings: dict[str, tuple[Array, Header]] = {}
     known = {"pass", *layout.keys, *layout.positions}
     used: set[str] = set()
@@ -146,10 +195,13 @@ def read_grid(
     for header in table.headers:
         if header.raw not in used and header.name.casefold() not in known and header.name.casefold() != "note":
             faults.append(
-                Fault(f"{table.name}, column {header.raw!r}", header.raw,
-                      f"only the columns {', '.join(sorted(known))}, {', '.join(r.name for r in wanted)} and note",
-                      "Remove the column, name it 'note', or say in the record which field it is.")
-            )  # fmt: skip
+                Fault(
+                    f"{table.name}, column {header.raw!r}",
+                    header.raw,
+                    f"only the columns {', '.join(sorted(known))}, {', '.join(r.name for r in wanted)} and note",
+                    "Remove the column, name it 'note', or say in the record which field it is.",
+                )
+            )
     if len(faults) > before or not readings:
         if not readings and len(faults) == before:
             faults.append(missing_column(table, " or ".join(r.name for r in wanted), "the reading itself"))
@@ -165,8 +217,14 @@ def read_grid(
         if point is None:
             said = ", ".join(f"{k} {v}" for k, v in zip(layout.keys, key_values, strict=True))
             last = ", ".join(f"{k} {v}" for k, v in zip(layout.keys, layout.points[-1], strict=True))
-            faults.append(Fault(f"{table.name}, row {table.row_number(i)}", said, f"a point of the plan, up to {last}",
-                                "Check the numbers, or the counts in the record."))  # fmt: skip
+            faults.append(
+                Fault(
+                    f"{table.name}, row {table.row_number(i)}",
+                    said,
+                    f"a point of the plan, up to {last}",
+                    "Check the numbers, or the counts in the record.",
+                )
+            )
             continue
         slot[i] = order[int(passes[i])], point
     _check_positions(table, layout, slot, faults)
@@ -184,7 +242,9 @@ def read_grid(
         with np.errstate(invalid="ignore", divide="ignore"):
             filled = total / count
         if np.any(count > 1):
-            grid.findings.append(Finding(REPEATED, f"{table.name}: {int(np.sum(count > 1))} places read more than once"))
+            grid.findings.append(
+                Finding(REPEATED, f"{table.name}: {int(np.sum(count > 1))} places read more than once")
+            )
         _fill(filled, table, layout, numbers_of_passes, name, grid, faults)
         grid.values[name] = filled
         grid.units[name] = header.unit or ""
@@ -211,14 +271,23 @@ def _check_positions(table: Table, layout: Layout, slot: Array, faults: list[Fau
                     continue
                 shown = f"{float(units.from_si(plan, header.unit or 'm', 'length')):.4g} {header.unit}"
                 if not 0.0 <= value <= extent:
-                    faults.append(Fault(_at(table, int(i), header), repr(table.cell(int(i), header.raw)),
-                                        f"a place inside the duct; this point belongs at {shown}",
-                                        "Correct the position, or the size of the duct in the record."))  # fmt: skip
+                    faults.append(
+                        Fault(
+                            _at(table, int(i), header),
+                            repr(table.cell(int(i), header.raw)),
+                            f"a place inside the duct; this point belongs at {shown}",
+                            "Correct the position, or the size of the duct in the record.",
+                        )
+                    )
                 elif abs(value - plan) > 0.02 * extent:
-                    faults.append(Fault(_at(table, int(i), header), repr(table.cell(int(i), header.raw)),
-                                        f"the planned position, {shown}, within 2 % of the duct",
-                                        "The rule holds at its own points only: move the probe, or correct the "
-                                        "number."))  # fmt: skip
+                    faults.append(
+                        Fault(
+                            _at(table, int(i), header),
+                            repr(table.cell(int(i), header.raw)),
+                            f"the planned position, {shown}, within 2 % of the duct",
+                            "The rule holds at its own points only: move the probe, or correct the number.",
+                        )
+                    )
 
 
 def _fill(
@@ -228,6 +297,10 @@ def _fill(
     holes = np.argwhere(np.isnan(values))
     if not holes.size:
         return
+    if len(holes) == values.size:
+        many = f"no {name} at any of its {values.size} places"
+        faults.append(Fault(table.name, many, "a reading at every point of the plan", "Fill the column in."))
+        return
     with np.errstate(invalid="ignore"):
         known = ~np.isnan(values)
     filled = values.copy()
@@ -235,12 +308,19 @@ def _fill(
         others = known[:, point]
         said = ", ".join(f"{k} {v}" for k, v in zip(layout.keys, layout.points[point], strict=True))
         if not np.any(others):
-            faults.append(Fault(table.name, f"no {name} at {said}" + (f", pass {passes[p]}" if len(passes) > 1 else ""),
-                                "a reading at every point of the plan", "Read the point, or change the plan."))  # fmt: skip
+            faults.append(
+                Fault(
+                    table.name,
+                    f"no {name} at {said}" + (f", pass {passes[p]}" if len(passes) > 1 else ""),
+                    "a reading at every point of the plan",
+                    "Read the point, or change the plan.",
+                )
+            )
             continue
         both = known[p] & np.all(known[others], axis=0)
         level = np.mean(values[p, both]) / np.mean(values[others][:, both]) if np.any(both) else 1.0
         filled[p, point] = np.mean(values[others, point]) * level
     values[:] = filled
-    grid.findings.append(Finding(MISSING, f"{table.name}: {len(holes)} readings of {name} missing, filled from the "
-                                 "other passes"))  # fmt: skip
+    grid.findings.append(
+        Finding(MISSING, f"{table.name}: {len(holes)} readings of {name} missing, filled from the other passes")
+    )

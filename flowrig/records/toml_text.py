@@ -31,12 +31,12 @@ def quoted(text: str, limit: int = 80) -> str:
     return "'" + "".join(c if c.isprintable() else repr(c)[1:-1] for c in shown) + "'"
 
 
-def listed(faults: Sequence[Fault], name: str, counted: bool = True) -> list[Fault]:
-    """The first 50 of ``faults``, and one that stands for the rest: their number, if they were all ``counted``."""
-    rest = len(faults) - LISTED
-    read = f"and {rest} more" if counted else "and more"
-    more = Fault(name, read, "no faults", f"Mend the first {LISTED} and read it again.")
-    return [*faults[:LISTED], *([more] if rest > 0 else [])]
+def listed(faults: Sequence[Fault], name: str, rest: str = "") -> list[Fault]:
+    """The first 50 of ``faults``, and one for the rest: "and N more", or as ``rest`` has it where not all are there."""
+    if len(faults) <= LISTED:
+        return list(faults)
+    read = rest or f"and {len(faults) - LISTED} more"
+    return [*faults[:LISTED], Fault(name, read, "no faults", f"Mend the first {LISTED} and read it again.")]
 
 
 def near_name(wanted: str, known: list[str]) -> str | None:
@@ -62,14 +62,11 @@ def read_bytes(path: Path, name: str, limit: int) -> bytes:
             raise InputError(
                 Fault(name, f"a pipe or a device, {quoted(str(path))}", "an ordinary file", "Save it to a file first.")
             )
-        if status.st_size <= limit:
-            with path.open("rb") as stream:
-                data = stream.read(limit + 1)
-            if len(data) <= limit:
-                return data
-        size = f"{max(status.st_size, limit + 1):,} bytes"
-        remedy = "Check that this is the file you meant; split it if it is."
-        raise InputError(Fault(name, size, f"a file of at most {limit:,} bytes", remedy))
+        if status.st_size > limit:
+            remedy = "Check that this is the file you meant; split it if it is."
+            raise InputError(Fault(name, f"{status.st_size:,} bytes", f"a file of at most {limit:,} bytes", remedy))
+        with path.open("rb") as stream:
+            return stream.read(status.st_size)  # and no further, should a logger still be writing to it
     except (FileNotFoundError, NotADirectoryError):
         raise InputError(_missing(path, name)) from None
     except (OSError, ValueError) as problem:  # ValueError: a NUL in the name
@@ -196,7 +193,7 @@ def _document(data: bytes, name: str, path: Path | None) -> Document:
         raise InputError(encoding_faults(data, name)) from None
     tree, problem = _parse(text)
     if problem is not None:
-        raise InputError(listed(_faults(text, name), name, counted=False))
+        raise InputError(listed(_faults(text, name), name, rest="and more"))
     if not tree:
         read = "an empty file" if not text.strip() else "nothing but blank lines and comments"
         raise InputError(Fault(name, read, "key = value lines", "Check that the file was saved."))

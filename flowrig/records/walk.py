@@ -22,8 +22,8 @@ from flowrig.records.declare import (
     File,
     Flag,
     Given,
-    Mapping_,
     Names,
+    Pairs,
     Reading,
     Statement,
     Table,
@@ -79,10 +79,14 @@ class Walker:
         for name, declared in known.items():
             if name in section:
                 if name in raw:
-                    self.fault((*path, name), raw[name], "either a value here or a column of the log, not both",
-                               "Remove one of the two.")  # fmt: skip
+                    self.fault(
+                        (*path, name),
+                        raw[name],
+                        "either a value here or a column of the log, not both",
+                        "Remove one of the two.",
+                    )
                 continue
-            if name in raw and raw[name] != "":
+            if name in raw:
                 item = self._item(declared, raw[name], (*path, name), kind if isinstance(kind, str) else "")
                 if item is not None:
                     item.path = path_name((*path, name))
@@ -104,17 +108,25 @@ class Walker:
             place = self.where(*section.path, declared.name)
             if declared.required and declared.name not in section and place not in broken:
                 self.faults.append(
-                    Fault(section.where, f"no {declared.name!r}", declared.help.rstrip("."),
-                          f"Add {declared.name} = {declared.example or '...'}")
-                )  # fmt: skip
+                    Fault(
+                        section.where,
+                        f"no {declared.name!r}",
+                        declared.help.rstrip("."),
+                        f"Add {declared.name} = {declared.example or '...'}",
+                    )
+                )
         for choice in section.table.alternatives:
             present = [names for names in choice.sets if any(n in section for n in names)]
             words = " or ".join(" with ".join(names) for names in choice.sets)
             if len(present) > 1:
                 self.faults.append(
-                    Fault(section.where, " and ".join(n for names in present for n in names if n in section),
-                          f"only one of: {words}", "Remove the others.")
-                )  # fmt: skip
+                    Fault(
+                        section.where,
+                        " and ".join(n for names in present for n in names if n in section),
+                        f"only one of: {words}",
+                        "Remove the others.",
+                    )
+                )
             elif not present and choice.required:
                 unread = [n for names in choice.sets for n in names if self.where(*section.path, n) in broken]
                 if not unread:
@@ -130,12 +142,12 @@ class Walker:
         for check in section.table.checks:
             for wrong in check(section):
                 item = section.items.get(wrong.field)
-                read = f"no {wrong.field!r}" if item is None else self._as_written(item)
+                read = f"no {wrong.field!r}" if item is None else self.as_written(item)
                 place = section.where if item is None or not item.where else item.where
                 self.faults.append(Fault(place, read, wrong.expected, wrong.remedy))
 
     @staticmethod
-    def _as_written(item: Item) -> str:
+    def as_written(item: Item) -> str:
         kind = getattr(item.field, "kind", "")
         if kind and item.unit and not isinstance(item.value, str):
             return f"{float(units.from_si(np.mean(item.value), item.unit, kind)):.5g} {item.unit}"
@@ -179,7 +191,7 @@ class Walker:
             case Statement():
                 texts = raw if isinstance(raw, list) else [raw]
                 if not all(isinstance(text, str) for text in texts) or not texts:
-                    self.fault(path, raw, "words such as \"0.5 % of reading + 0.25 Pa\"", "Put them in quotes.")
+                    self.fault(path, raw, 'words such as "0.5 % of reading + 0.25 Pa"', "Put them in quotes.")
                     return None
                 return Item(declared, tuple(texts), self.where(*path))
             case Words():
@@ -187,7 +199,7 @@ class Walker:
                     self.fault(path, raw, f"a list of: {', '.join(declared.choices)}", "Check the spelling.")
                     return None
                 return Item(declared, list(raw), self.where(*path))
-            case Mapping_():
+            case Pairs():
                 if not isinstance(raw, str) and not (
                     isinstance(raw, Mapping) and all(isinstance(v, str) for v in raw.values())
                 ):
@@ -196,8 +208,12 @@ class Walker:
                 return Item(declared, raw if isinstance(raw, str) else dict(raw), self.where(*path))
             case Count():
                 if isinstance(raw, bool) or not isinstance(raw, int) or not declared.low <= raw <= declared.high:
-                    self.fault(path, raw, f"a whole number from {declared.low} to {declared.high}",
-                               "Write it without quotes or unit.")  # fmt: skip
+                    self.fault(
+                        path,
+                        raw,
+                        f"a whole number from {declared.low} to {declared.high}",
+                        "Write it without quotes or unit.",
+                    )
                     return None
                 return Item(declared, raw, self.where(*path))
         return self._plain(declared, raw, path)
@@ -242,7 +258,7 @@ class Walker:
         if isinstance(raw, Mapping):
             unit, values = raw.get("unit"), raw.get("values")
             if set(raw) != {"unit", "values"} or not isinstance(unit, str) or not isinstance(values, list):
-                self.fault(path, dict(raw), 'values and their unit', 'Write { values = [250.1, 249.8], unit = "Pa" }')
+                self.fault(path, dict(raw), "values and their unit", 'Write { values = [250.1, 249.8], unit = "Pa" }')
                 return None
             texts = [f"{v!r} {unit}" if isinstance(v, (int, float)) else v for v in values]
         else:
@@ -251,23 +267,27 @@ class Walker:
         if not texts:
             self.fault(path, raw, "at least one reading", "Write the readings, or remove the line.")
             return None
-        values_si, unit_shown, components = [], "", ()
+        values_si: list[float] = []
+        unit_shown = ""
+        components: tuple[Component, ...] = ()
         for i, text in enumerate(texts):
             read = self.quantity(text, kind, (*path, i) if many else path, declared.example)
             if read is None:
                 continue
             value, unit_shown, components = read
             if not declared.low <= value <= declared.high:
-                self.fault((*path, i) if many else path, text, bounds_in_words(declared, kind, unit_shown),
-                           "Check the value and its unit.")  # fmt: skip
+                self.fault(
+                    (*path, i) if many else path,
+                    text,
+                    bounds_in_words(declared, kind, unit_shown),
+                    "Check the value and its unit.",
+                )
                 continue
             values_si.append(value)
         if len(values_si) < len(texts):
             return None
         run = path_name(path) if len(values_si) > 1 else ""
-        return Item(
-            declared, np.array(values_si), self.where(*path), unit=unit_shown, components=components, run=run
-        )
+        return Item(declared, np.array(values_si), self.where(*path), unit=unit_shown, components=components, run=run)
 
     def quantity(
         self, raw: object, kind: str, path: Path_, example: str
@@ -287,7 +307,7 @@ class Walker:
                 self.fault(path, raw, shape, "Write a number.")
                 return None
             some = ", ".join(units.accepted(kind)[:8])
-            self.fault(path, raw, shape, f'A bare number does not say its unit: write it in quotes with one of {some}.')
+            self.fault(path, raw, shape, f"A bare number does not say its unit: write it in quotes with one of {some}.")
             return None
         if not isinstance(raw, str):
             self.fault(path, raw, shape, "Write number and unit in quotes.")
@@ -310,6 +330,19 @@ class Walker:
         except ValueError:
             unit = ""
         return value, unit, components
+
+
+def written(raw: Any) -> Any:
+    """A record without what was left blank: a line that holds ``""``, or a list of nothing else, is not written."""
+    if isinstance(raw, Mapping):
+        return {key: written(value) for key, value in raw.items() if not _blank(value)}
+    return [written(value) for value in raw] if isinstance(raw, list) else raw
+
+
+def _blank(value: object) -> bool:
+    return (isinstance(value, str) and not value) or (
+        isinstance(value, list) and bool(value) and all(isinstance(v, str) and not v for v in value)
+    )
 
 
 def bounds_in_words(declared: Reading | Given, kind: str, unit: str) -> str:

@@ -11,12 +11,12 @@ from typing import Any
 
 import numpy as np
 
+from flowrig import units
 from flowrig.errors import Fault, InputError
 from flowrig.records.declare import Finding
 from flowrig.studies.result import CONTRACT, Quantity, Result, codes, interval_source
 from flowrig.uncertainty.cause import Cause
 from flowrig.uncertainty.estimate import Estimate
-from flowrig import units
 
 
 def tool_version() -> str:
@@ -51,12 +51,14 @@ def result_json(result: Result) -> str:
                     station: {name: _air(name, x) for name, x in state.items()} for station, state in flow.air.items()
                 },
                 "flags": [_flag(f) for f in flow.findings],
-                "estimates": [_rows(q, flow.findings) if result.rows is not None else _estimate(q, flow.findings)
-                              for q in flow.quantities.values()],
+                "estimates": [
+                    _rows(q, flow.findings) if result.rows is not None else _estimate(q, flow.findings)
+                    for q in flow.quantities.values()
+                ],
             }
             for flow in result.flows
         ],
-    }  # fmt: skip
+    }
     if result.rows is not None:
         body["rows"] = result.rows
     return json.dumps(body, indent=None if result.rows is not None else 1, ensure_ascii=False, allow_nan=False) + "\n"
@@ -179,9 +181,13 @@ def load_json(path: str | Path) -> dict[str, dict[str, Estimate]]:
     contract = body.get("contract") if isinstance(body, Mapping) else None
     if not isinstance(contract, int) or contract > CONTRACT or "rows" in body:
         raise InputError(
-            Fault(name, f"contract {contract!r}", f"a single result of contract {CONTRACT} or older",
-                  "Write it again with this version, without --rows.")
-        )  # fmt: skip
+            Fault(
+                name,
+                f"contract {contract!r}",
+                f"a single result of contract {CONTRACT} or older",
+                "Write it again with this version, without --rows.",
+            )
+        )
     return {m["name"]: {e["name"]: _loaded(e) for e in m["estimates"]} for m in body["measurements"]}
 
 

@@ -39,13 +39,7 @@ def quantity_line(q: Quantity) -> str:
 
 def result_text(result: Result) -> str:
     """Everything a person at the terminal is shown."""
-    lines: list[str] = []
-    heading = result.record.heading
-    title = heading.value("title")
-    date = heading.value("date")
-    lines += textwrap.wrap(f"{title}, {date}", WIDTH)
-    if heading.value("invented"):
-        lines.append("Invented readings, for demonstration.")
+    lines = heading_text(result)
     for flow in result.flows:
         lines.append("")
         lines += flow_text(result, flow)
@@ -53,6 +47,14 @@ def result_text(result: Result) -> str:
         lines += ["", "About the record"]
         lines += findings_text(result.findings)
     return "\n".join(lines)
+
+
+def heading_text(result: Result) -> list[str]:
+    heading = result.record.heading
+    lines = textwrap.wrap(f"{heading.value('title')}, {heading.value('date')}", WIDTH)
+    if heading.value("invented"):
+        lines.append("Invented readings, for demonstration.")
+    return lines
 
 
 def flow_text(result: Result, flow: FlowResult) -> list[str]:
@@ -90,8 +92,15 @@ def flow_text(result: Result, flow: FlowResult) -> list[str]:
 
 
 def other_units(q: Quantity) -> str:
-    others = [u for u in ("m3/h", "L/s", "cfm") if not math.isclose(units.factor(u, q.kind)[0],
-              units.factor(q.unit, q.kind)[0])] if q.kind == "flow" else []  # fmt: skip
+    others = (
+        [
+            u
+            for u in ("m3/h", "L/s", "cfm")
+            if not math.isclose(units.factor(u, q.kind)[0], units.factor(q.unit, q.kind)[0])
+        ]
+        if q.kind == "flow"
+        else []
+    )
     shown = []
     for unit in others:
         other = q.to(unit)
@@ -122,10 +131,11 @@ def findings_text(findings: list[Finding]) -> list[str]:
 
 def batch_text(result: Result, most: int = 10) -> str:
     """The first rows of a batch, and what was found over all of them."""
-    lines = []
+    lines = heading_text(result)
     for flow in result.flows:
         main = flow.main
         n = len(np.atleast_1d(main.value))
+        lines.append("")
         lines.append(f"{flow.name}: {n} rows, {percent(result.coverage)} intervals, {main.label} in {main.unit}")
         value, low, high = (np.broadcast_to(a, (n,)) for a in (main.value, main.low, main.high))
         lines.append(f"  {'row':>7}  {'value':>12}  {'low':>12}  {'high':>12}")

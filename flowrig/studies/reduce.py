@@ -10,11 +10,18 @@ import numpy as np
 
 from flowrig import units
 from flowrig.errors import CalculationError, Fault, InputError
-from flowrig.methods import NAMES, air, flags, method
+from flowrig.methods import NAMES, air, find_method, flags
 from flowrig.methods.method import Effect, Method, Situation, Size, stacked
 from flowrig.records import flags as reading_flags
 from flowrig.records.declare import Finding, Given, Names, Reading
-from flowrig.records.instruments import ROWS, ReadingEstimate, all_findings, given_estimate, mean_estimate, reading_estimate
+from flowrig.records.instruments import (
+    ROWS,
+    ReadingEstimate,
+    all_findings,
+    given_estimate,
+    mean_estimate,
+    reading_estimate,
+)
 from flowrig.records.items import Array, Item, Section
 from flowrig.records.record import Flow, Record, read_record
 from flowrig.studies.result import FlowResult, Quantity, Result
@@ -29,13 +36,15 @@ SEVERITY = ("alarm", "warning", "note")
 
 def load(source: str | Path | Mapping[str, Any]) -> Record:
     """Read and check a record. Raises `InputError` with every fault found."""
-    record = read_record(source, method, NAMES)
+    record = read_record(source, find_method, NAMES)
     unit = record.heading.value("flow_unit")
     if unit is not None:
         try:
             units.factor(unit, "flow")
         except ValueError as error:
-            raise InputError(Fault(record.heading["flow_unit"].where, repr(unit), "a unit of flow", str(error))) from None
+            raise InputError(
+                Fault(record.heading["flow_unit"].where, repr(unit), "a unit of flow", str(error))
+            ) from None
     return record
 
 
@@ -329,8 +338,7 @@ class Reduction:
         kept = dict.fromkeys((*names, "standard_flow", "mass_flow"), self.batch)
         out = linear(_station_flows, {"mass_flow": mass_flow, **densities}, self.batch, kept, standard=standard)
         labels = {
-            f"actual_flow_{name}": f"actual flow, air at the {name}"
-            + (" (metering plane)" if name == "meter" else "")
+            f"actual_flow_{name}": f"actual flow, air at the {name}" + (" (metering plane)" if name == "meter" else "")
             for name in densities
         }
         item = heading["standard_density"]
@@ -389,6 +397,8 @@ class Reduction:
         add(flags.CURVED, interval.curved & drawn, "the interval is from Monte Carlo draws")
         add(flags.CURVED_LINEAR, interval.curved & ~drawn, "the interval is linear where it should not be")
         add(flags.SHAPE, interval.shape & ~interval.curved, "one cause decides the shape of the error bar")
+        lost = np.broadcast_to(interval.lost, value.shape)
+        add(flags.LOST, lost > 0.001, f"{float(np.max(lost)):.1%} of the draws")
         if not interval.stable:
             self.findings.append(Finding(flags.UNSTABLE, f"{interval.draws} draws"))
 

@@ -168,12 +168,18 @@ class Result:
                 for i, (value, u, low, high, dof) in enumerate(zip(*np.broadcast_arrays(*columns), strict=True)):
                     yield {
                         **({"row": i + 1} if self.rows is not None else {}),
-                        "measurement": flow.name, "quantity": q.name, "unit": q.unit, "value": float(value),
-                        "standard_uncertainty": float(u), "low": float(low), "high": float(high),
-                        "coverage": self.coverage, "dof": float(dof),
+                        "measurement": flow.name,
+                        "quantity": q.name,
+                        "unit": q.unit,
+                        "value": float(value),
+                        "standard_uncertainty": float(u),
+                        "low": float(low),
+                        "high": float(high),
+                        "coverage": self.coverage,
+                        "dof": float(dof),
                         "interval_from": interval_source(q, i),
                         "flags": "; ".join(codes(flow.findings, i if self.rows is not None else None)),
-                    }  # fmt: skip
+                    }
 
 
 def interval_source(q: Quantity, row: int = 0) -> str:
@@ -184,6 +190,11 @@ def interval_source(q: Quantity, row: int = 0) -> str:
 
 def codes(findings: list[Finding], row: int | None = None) -> list[str]:
     """Flag codes, each once; those of one row where `row` is given."""
-    chosen = [f for f in findings if row is None or f.rows is None or bool(np.broadcast_to(f.rows, (row + 1,))[row]
-              if np.ndim(f.rows) == 0 or len(f.rows) == 1 else f.rows[row])]  # fmt: skip
+    chosen = [
+        f
+        for f in findings
+        if row is None
+        or f.rows is None
+        or bool(np.broadcast_to(f.rows, (row + 1,))[row] if np.ndim(f.rows) == 0 or len(f.rows) == 1 else f.rows[row])
+    ]
     return list(dict.fromkeys(f.code for f in chosen))

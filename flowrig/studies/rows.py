@@ -47,7 +47,7 @@ def reduce_rows(
     """
     record = source if isinstance(source, Record) else load(source)
     read = csv_text.read_table(Path(table))
-    replaced, carried = _columns(record, read)
+    replaced = _columns(record, read)
     result = empty_result(record, coverage, samples, seed)
     result.rows = {h.raw: read.column(h.raw) for h in read.headers}
     record.digests[read.name] = read.digest
@@ -71,54 +71,77 @@ def reduce_rows(
     return result
 
 
-def _columns(record: Record, table: csv_text.Table) -> tuple[dict[str, Item], list[str]]:
-    """Readings that the table replaces, and the columns carried along."""
+def _columns(record: Record, table: csv_text.Table) -> dict[str, Item]:
+    """Readings that the table replaces; its other columns are carried along unread."""
     readings = record.readings()
     faults: list[Fault] = []
     replaced: dict[str, Item] = {}
-    carried: list[str] = []
     for header in table.headers:
         path = _path(header.name, list(readings))
         if path is None:
             if header.unit is None and not difflib.get_close_matches(header.name, _short(list(readings)), 1, 0.85):
-                carried.append(header.raw)
                 continue
             near = difflib.get_close_matches(header.name, [*readings, *_short(list(readings))], n=1, cutoff=0.5)
             faults.append(
-                Fault(f"{table.name}, column {header.raw!r}", header.name,
-                      f"a reading of the record: {', '.join(readings)}",
-                      f"Did you mean {near[0]!r}?" if near else "Name a reading, or leave the unit out to carry the "
-                      "column along.")
-            )  # fmt: skip
+                Fault(
+                    f"{table.name}, column {header.raw!r}",
+                    header.name,
+                    f"a reading of the record: {', '.join(readings)}",
+                    f"Did you mean {near[0]!r}?"
+                    if near
+                    else "Name a reading, or leave the unit out to carry the column along.",
+                )
+            )
             continue
-        section, old = readings[path]
+        _, old = readings[path]
         assert isinstance(old.field, Reading)
         if old.field.grid:
             faults.append(
-                Fault(f"{table.name}, column {header.raw!r}", header.name, "readings that are one value a test",
-                      "A traverse is read point by point: reduce its records one by one.")
-            )  # fmt: skip
+                Fault(
+                    f"{table.name}, column {header.raw!r}",
+                    header.name,
+                    "readings that are one value a test",
+                    "A traverse is read point by point: reduce its records one by one.",
+                )
+            )
             continue
         if path in replaced:
-            faults.append(Fault(f"{table.name}, column {header.raw!r}", header.name, "each reading once",
-                                "Remove one of the columns."))  # fmt: skip
+            faults.append(
+                Fault(
+                    f"{table.name}, column {header.raw!r}",
+                    header.name,
+                    "each reading once",
+                    "Remove one of the columns.",
+                )
+            )
             continue
         values = tables.column_values(table, header, old.field, faults)
         if values is None:
             continue
         for row in values[1][:20]:
-            faults.append(Fault(f"{table.name}, row {table.row_number(row)}, column {header.raw!r}", "nothing",
-                                "a reading in every row", "Fill the cell, or remove the row."))  # fmt: skip
-        replaced[path] = Item(old.field, values[0], f"{table.name}, column {header.raw!r}", path, header.unit or "",
-                              run=ROWS)  # fmt: skip
+            faults.append(
+                Fault(
+                    f"{table.name}, row {table.row_number(row)}, column {header.raw!r}",
+                    "nothing",
+                    "a reading in every row",
+                    "Fill the cell, or remove the row.",
+                )
+            )
+        replaced[path] = Item(
+            old.field, values[0], f"{table.name}, column {header.raw!r}", path, header.unit or "", run=ROWS
+        )
     if not replaced and not faults:
         faults.append(
-            Fault(table.name, f"columns {', '.join(repr(h.raw) for h in table.headers)}",
-                  f"at least one reading of the record: {', '.join(readings)}", "Name the columns after the readings.")
-        )  # fmt: skip
+            Fault(
+                table.name,
+                f"columns {', '.join(repr(h.raw) for h in table.headers)}",
+                f"at least one reading of the record: {', '.join(readings)}",
+                "Name the columns after the readings.",
+            )
+        )
     if faults:
         raise InputError(faults)
-    return replaced, carried
+    return replaced
 
 
 def _short(paths: list[str]) -> list[str]:

@@ -43,13 +43,22 @@ class Scatter:
 
     def inputs(self, record_id: str, run: str, flow: Estimate, batch: tuple[str, ...]) -> dict[str, Estimate]:
         """Inputs of the finishing step."""
-        noise = Cause(f"{record_id}:{run}:scatter", dof=self.dof, each="row" if batch else None, scope="reading",
-                      label="scatter of the readings")  # fmt: skip
+        noise = Cause(
+            f"{record_id}:{run}:scatter",
+            dof=self.dof,
+            each="row" if batch else None,
+            scope="reading",
+            label="scatter of the readings",
+        )
         if batch:
             u = np.broadcast_to(self.relative, flow.value.shape)
             return {"relative_scatter": Estimate(np.zeros(flow.value.shape), batch, {noise: u[np.newaxis]})}
-        root = Cause(f"{record_id}:{run}:unsteadiness", shape="rectangular", scope="reading",
-                     label="unsteady flow or noisy sensor (not known which)")  # fmt: skip
+        root = Cause(
+            f"{record_id}:{run}:unsteadiness",
+            shape="rectangular",
+            scope="reading",
+            label="unsteady flow or noisy sensor (not known which)",
+        )
         parts = {root: [self.bias_limit / math.sqrt(3)]} if self.bias_limit else {}
         return {"bias": Estimate(self.bias, (), parts), "scatter": Estimate(0.0, (), {noise: [self.u]})}
 

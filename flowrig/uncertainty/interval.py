@@ -14,15 +14,21 @@ from numpy.typing import ArrayLike
 from flowrig.uncertainty.cause import Cause
 from flowrig.uncertainty.estimate import Array, Axes, Bools, Estimate, Places, align
 from flowrig.uncertainty.montecarlo import CHUNK, chunks
-from flowrig.uncertainty.propagate import Deviates, evaluate
+from flowrig.uncertainty.propagate import Deviates, alone, evaluate
 
 DRAWS = 1_000_000
 SHARE_OF_SHAPE = 0.45  # a rectangular (or triangular) cause above this share of the variance shapes the result
 DOF_OF_SHAPE = 5.0
 CURVED = 0.12  # of u: an end further off than this under all-normal causes is the kernel's doing
 CHECK = 4 * CHUNK  # draws of the curvature check
-PROBE = 6  # draws of the probe of a batch
-ROWS_AT_ONCE = 2_000_000 // CHUNK
+MANY = 1e6  # degrees of freedom
+LOOK = 128  # draws of the first look at a single result
+REACH = 0.98  # coverage whose ends the first look reaches beyond
+QUIET = 0.05  # of u: no draw of the first look further off than this, no need for the full check
+PROBE = 6  # draws of the probe of a batch, beside the two moves along the gradient
+BLIND = 24  # draws of the probe where rows depend on each other, and have no gradient each
+BATCH_DRAWS = 16 * CHUNK  # at most, a row of a batch
+HELD = 16_000_000  # draws of a batch held in memory at once
 STABLE = 0.02  # of u
 
 
@@ -86,7 +92,7 @@ def coverage_factor(coverage: float, dof: ArrayLike = math.inf) -> Array:
         raise ValueError(f"coverage is {coverage}; a probability between 0 and 1 is expected, such as 0.95")
     tail = 0.5 * (1 + coverage)
     dof = np.asarray(dof, dtype=float)
-    if np.all(np.isinf(dof)):
+    if np.all(dof > MANY):  # the factor is the normal one within 1.2 parts of a million
         return np.full(dof.shape, NormalDist().inv_cdf(tail))
     from scipy.special import stdtrit  # loaded only when there is a finite dof: it costs as much as numpy itself
 
@@ -194,7 +200,15 @@ def _rounding(estimate: Estimate) -> Array:
 def _curved_by_draws(estimates: Sequence[Estimate], coverage: float, seed: int) -> list[Bools]:
     if not estimates:
         return []
-    pieces = list(chunks([*estimates, *map(_tangent, estimates)], CHECK, seed, normal=True))
+    both = [*estimates, *map(_tangent, estimates)]
+    # a first look with few draws: where none leaves the tangent by a fraction of the limit, the ends cannot
+    [first] = chunks(both, LOOK, seed, normal=True)
+    if coverage <= REACH and all(
+        np.max(np.abs(drawn - straight)) <= max(QUIET * x.u, _rounding(x))
+        for x, drawn, straight in zip(estimates, first, first[len(estimates) :], strict=False)
+    ):
+        return [np.zeros((), dtype=bool) for _ in estimates]
+    pieces = list(chunks(both, CHECK, seed, normal=True))
     drawn = [np.concatenate(column) for column in zip(*pieces, strict=True)]
     found = []
     for x, draws, straight in zip(estimates, drawn, drawn[len(estimates) :], strict=False):
@@ -206,33 +220,32 @@ def _curved_by_draws(estimates: Sequence[Estimate], coverage: float, seed: int) 
 
 
 def _monte_carlo(
-    estimates: Sequence[Estimate], coverage: float, samples: int | None, seed: int
+    estimates: Sequence[Estimate], coverage: float, samples: int | None, seed: int, most: int = DRAWS
 ) -> tuple[list[tuple[Array, Array, Array]], int, bool]:
     """Adaptive draws, JCGM 101:2008 7.9, on the ends of the intervals alone: u is quoted from the linear evaluation.
-
-    The ends are averaged over chunks of draws, so that memory holds one chunk however many are needed; the bias of
-    the ends of one chunk, under 0.001 u, is far below the tolerance.
 
     Returns
     -------
     list of (low, high, share of draws without a value), one an estimate; draws; stable
     """
+    pieces: list[list[Array]] = [[] for _ in estimates]
     ends: list[list[Array]] = [[] for _ in estimates]
-    lost = [np.zeros(x.value.shape) for x in estimates]
-    sizes: list[int] = []
     stable = False
-    for pieces in chunks(estimates, samples or DRAWS, seed):
-        sizes.append(len(pieces[0]))
-        for i, piece in enumerate(pieces):
-            ends[i].append(_ends(piece, coverage))
-            lost[i] = lost[i] + np.sum(~np.isfinite(piece), axis=0)
-        if len(sizes) >= 4 and sizes[-1] == CHUNK:
+    for drawn in chunks(estimates, samples or most, seed):
+        for i, piece in enumerate(drawn):
+            pieces[i].append(piece)
+            if len(piece) == CHUNK:
+                ends[i].append(_ends(piece, coverage))
+        if len(ends[0]) >= 4:
             stable = all(_settled(x, own) for x, own in zip(estimates, ends, strict=True))
             if stable and samples is None:
                 break
-    draws = sum(sizes)
-    averaged = [np.average(own, axis=0, weights=sizes) for own in ends]
-    return [(low, high, gone / draws) for (low, high), gone in zip(averaged, lost, strict=True)], draws, stable
+    found = []
+    for own in pieces:
+        together = np.concatenate(own)
+        low, high = _ends(together, coverage)
+        found.append((low, high, np.mean(~np.isfinite(together), axis=0)))
+    return found, sum(map(len, pieces[0])), stable
 
 
 def _settled(estimate: Estimate, ends: list[Array]) -> bool:
@@ -246,7 +259,8 @@ def probe(estimate: Estimate, coverage: float = 0.95) -> Array:
 
     First all causes are moved together, k along the gradient to either side: a kernel that is linear there gives back
     ± k·u exactly. Then a few draws, compared with the tangent at the same deviates, see what bends across the
-    gradient, or where there is no gradient; their largest departure counts a third, as draws reach beyond the ends.
+    gradient, or where there is no gradient; their largest departure counts a third, as it shifts the ends by less.
+    Where rows depend on each other, one call cannot move each along its own gradient: then more draws stand alone.
 
     Returns
     -------
@@ -256,15 +270,36 @@ def probe(estimate: Estimate, coverage: float = 0.95) -> Array:
     """
     u = estimate.u
     k = float(coverage_factor(coverage))
-    [(moved, own)] = evaluate([estimate], _along_gradient(estimate, k))
-    moved = align(moved, own, estimate.axes, 1)
-    [(drawn, straight)] = chunks([estimate, _tangent(estimate)], PROBE, normal=True)
+    separate = all(alone(estimate, axis) for axis in estimate.axes)
+    few = _few_draws(PROBE if separate else BLIND)
+    (drawn, own), (straight, _) = evaluate([estimate, _tangent(estimate)], few)
+    drawn = align(drawn, own, estimate.axes, 1)
     with np.errstate(divide="ignore", invalid="ignore"):
-        along = np.max(np.abs(moved - estimate.value - k * u * np.array([1, -1]).reshape(2, *[1] * u.ndim)), axis=0)
-        across = np.max(np.abs(drawn - straight), axis=0) / 3
-        departure = np.maximum(along, across)
+        departure = np.max(np.abs(drawn - straight), axis=0)
+        if separate:
+            [(moved, own)] = evaluate([estimate], _along_gradient(estimate, k))
+            shift = align(moved, own, estimate.axes, 1) - estimate.value
+            along = np.max(np.abs(shift - k * u * np.array([1, -1]).reshape(2, *[1] * u.ndim)), axis=0)
+            departure = np.maximum(along, departure / 3)
         bend = np.where(departure > _rounding(estimate), departure / u, 0.0)
         return np.where(np.isfinite(departure), bend, np.inf)
+
+
+def _few_draws(draws: int) -> Deviates:
+    """A handful of normal deviates for every direction at every place, from one stream a cause.
+
+    `montecarlo.deviates` gives every place a stream of its own, which a batch of a million rows has no time for.
+    """
+    known: dict[str, Array] = {}
+
+    def draw(cause: Cause, places: Places) -> tuple[Array, Axes]:
+        positions, full = places if cause.each is not None else (np.arange(1), 1)
+        if cause.id not in known:
+            known[cause.id] = np.random.default_rng(list(cause.id.encode())).standard_normal((draws, cause.n * full))
+        z = known[cause.id].reshape(draws, cause.n, full)
+        return (z[:, :, 0], ()) if cause.each is None else (z[:, :, positions], (cause.each,))
+
+    return draw
 
 
 def _along_gradient(estimate: Estimate, k: float) -> Deviates:
@@ -336,10 +371,11 @@ def batch_interval(
     drawn[rows] = True
     lost = np.zeros(len(low))
     draws, stable = 0, True
-    for start in range(0, len(rows), ROWS_AT_ONCE):
-        some = rows[start : start + ROWS_AT_ONCE]
+    at_once = max(1, HELD // (samples or BATCH_DRAWS))
+    for start in range(0, len(rows), at_once):
+        some = rows[start : start + at_once]
         [(low[some], high[some], lost[some])], taken, settled = _monte_carlo(
-            [estimate.take(axis, some)], coverage, samples, seed
+            [estimate.take(axis, some)], coverage, samples, seed, BATCH_DRAWS
         )
         draws, stable = max(draws, taken), stable and settled
     result = Interval(low, high, coverage, factor, "linear", curved, shaped(estimate), draws, stable, lost)

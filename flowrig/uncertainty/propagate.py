@@ -19,11 +19,11 @@ from numpy.typing import ArrayLike
 from flowrig.uncertainty.cause import Cause, unite
 from flowrig.uncertainty.estimate import Array, Axes, Estimate, Places, align, matched
 
-Kernel = Callable[..., Mapping[str, Array]]
+Kernel = Callable[..., Mapping[str, ArrayLike]]
 Deviates = Callable[[Cause, Places], tuple[Array, Axes]]  # cause, places along its own axis -> (m, n, *axes), axes
 
 STEP = 0.1  # of a unit deviate: the slope over the spread that matters, and safe around any solver good to 1e-6
-CHUNK_ROWS = 16_384
+CHUNK = 65_536  # numbers an array in one call of the kernel: more falls out of the processor's cache
 COUPLED = 0.01  # of a position's own movement: more, by its neighbours alone, is no solver's tolerance
 ALONE: Places = (np.arange(1), 1)
 
@@ -44,7 +44,7 @@ class Node:
     diagnostics : dict of str to array
         Whatever else the kernel returned, at the nominal point, with all axes.
     coupled : frozenset of str
-        Axes that every output keeps but along which positions depend on each other.
+        Axes along which the positions of an output that keeps them depend on each other.
     """
 
     kernel: Kernel
@@ -60,7 +60,8 @@ def nominal(
     kernel: Kernel, inputs: Mapping[str, Estimate], axes: Sequence[str] = (), **options: Any
 ) -> dict[str, Array]:
     """The kernel at the values of its inputs; every output with all of `axes`."""
-    return dict(kernel(**{name: align(x.value, x.axes, tuple(axes)) for name, x in inputs.items()}, **options))
+    returned = kernel(**{name: align(x.value, x.axes, tuple(axes)) for name, x in inputs.items()}, **options)
+    return {name: np.asarray(array, dtype=float) for name, array in returned.items()}
 
 
 def linear(
@@ -107,7 +108,7 @@ def linear(
     wanted = {name: tuple(kept) for name, kept in (outputs or {}).items()}
     length = _lengths(inputs)
     kept_by_all = [axis for axis in axes if wanted and all(axis in kept for kept in wanted.values())]
-    coupled = frozenset(axis for axis in kept_by_all if _coupled(kernel, inputs, axes, wanted, axis, length, options))
+    coupled = frozenset(axis for axis in axes if _coupled(kernel, inputs, axes, wanted, axis, length, options))
     unroll = [axis for axis in axes if axis not in kept_by_all or axis in coupled]
     inputs = dict(zip(inputs, matched(list(inputs.values()), axes, unroll), strict=True))
     taken = {cause.each: x.taken[cause.each] for x in inputs.values() for cause in x.parts if cause.each in x.taken}
@@ -118,7 +119,7 @@ def linear(
     batch = axes[0] if axes and axes[0] not in unroll else None
     rows = length.get(batch, 1) if batch else 1
     others = math.prod(n for axis, n in length.items() if axis != batch) * stack
-    step = max(1, CHUNK_ROWS * 16 // others)
+    step = max(1, CHUNK // others)
     values: dict[str, list[Array]] = {name: [] for name in wanted}
     slopes: dict[str, list[Array]] = {name: [] for name in wanted}
     diagnostics: dict[str, list[Array]] = {}
@@ -186,12 +187,13 @@ def _coupled(
     length: Mapping[str, int],
     options: Mapping[str, Any],
 ) -> bool:
-    """Whether positions along an axis that every output keeps depend on each other, as in a profile over its mean.
+    """Whether positions along an axis that an output keeps depend on each other, as in a profile over its mean.
 
     Moves every other position, of at most 64, then the rest, and looks whether those left alone stay where they are.
     """
     n = length.get(axis, 1)
-    if n == 1 or not any(x.parts for x in inputs.values() if axis in x.axes):
+    keeping = {name: kept for name, kept in wanted.items() if axis in kept}
+    if n == 1 or not keeping or not any(x.parts for x in inputs.values() if axis in x.axes):
         return False
     some = np.unique(np.linspace(0, n - 1, min(n, 64)).astype(int))
     odd = np.arange(len(some)) % 2 == 1
@@ -205,7 +207,7 @@ def _coupled(
         value, u = (align(np.take(array, some, at), x.axes, axes) for array in (x.value, x.u))
         arrays[name] = value + STEP * u * align(movers, (axis,), axes, 1)
     returned = kernel(**arrays, **options)
-    for name, kept in wanted.items():
+    for name, kept in keeping.items():
         if name in returned:
             y = np.moveaxis(_squeezed(returned[name], name, axes, kept), 1 + kept.index(axis), -1)
             still, whole, *halves = np.broadcast_to(y, (4, *y.shape[1:-1], len(some)))
@@ -323,6 +325,16 @@ def take(x: Estimate, axis: str, positions: Any, memo: dict[int, Node] | None = 
 
 def _picked(x: Array, lead: int, positions: Any) -> dict[str, Array]:
     return {"x": np.take(x, positions, axis=lead)}
+
+
+def alone(x: Estimate, axis: str) -> bool:
+    """Whether every position of an estimate along an axis was computed without the others, all the way."""
+    if x.node is None:
+        return True
+    return axis not in x.node.coupled and all(
+        alone(inner, axis) if axis in inner.axes else all(axis not in leaf.axes for leaf in walk([inner]))
+        for inner in x.node.inputs.values()
+    )
 
 
 def walk(estimates: Sequence[Estimate]) -> Iterator[Estimate]:

@@ -51,11 +51,11 @@ class Width:
 class LimitParser(Cursor):
     """Recursive descent over one limit; each method reads one phrase of the grammar::
 
-        limit    = [ U = | u = | s = ] envelope { qualifier }
-        envelope = sum { or sum } , whichever is greater  |  the greater of sum and sum
-        sum      = atom { + atom }
-        atom     = ( addend | ( envelope ) | max( sum , sum ) ) [ per year ]
-        addend   = number unit  |  number % [ of reading | of full scale [ ( number unit ) ] ]  |  number digits
+    limit    = [ U = | u = | s = ] envelope { qualifier }
+    envelope = sum { or sum } , whichever is greater  |  the greater of sum and sum
+    sum      = atom { + atom }
+    atom     = ( addend | ( envelope ) | max( sum , sum ) ) [ per year ]
+    addend   = number unit  |  number % [ of reading | of full scale [ ( number unit ) ] ]  |  number digits
     """
 
     def __init__(

@@ -14,21 +14,63 @@ Phrase = tuple[str, ...]
 EXAMPLES = "'0.5 % of reading + 0.25 Pa', '2 % or 0.05 m/s, whichever is greater', 'U = 0.8 Pa (k=2)'"
 
 READING: tuple[Phrase, ...] = (
-    ("reading",), ("readings",), ("rdg",), ("value",), ("measured", "value"), ("indicated", "value"), ("mv",),
-)  # fmt: skip
+    ("reading",),
+    ("readings",),
+    ("rdg",),
+    ("value",),
+    ("measured", "value"),
+    ("indicated", "value"),
+    ("mv",),
+)
 FULL_SCALE: tuple[Phrase, ...] = (("full", "scale"), ("fullscale",), ("fs",), ("fsd",), ("range",), ("span",))
 DIGITS = frozenset({"digit", "digits", "dgt", "dgts", "count", "counts"})
-SHAPES = {"rectangular": "rectangular", "uniform": "rectangular", "triangular": "triangular", "normal": "normal",
-          "gaussian": "normal"}  # fmt: skip
+SHAPES = {
+    "rectangular": "rectangular",
+    "uniform": "rectangular",
+    "triangular": "triangular",
+    "normal": "normal",
+    "gaussian": "normal",
+}
 DOF: tuple[Phrase, ...] = (("dof",), ("ν",), ("nu",), ("νeff",), ("ν_eff",), ("degrees", "of", "freedom"))
-FORMS: dict[Phrase, str] = {("expanded", "uncertainty"): "U", ("uncertainty",): "U", ("standard", "uncertainty"): "u",
-                            ("standard", "deviation"): "s"}  # fmt: skip
+FORMS: dict[Phrase, str] = {
+    ("expanded", "uncertainty"): "U",
+    ("uncertainty",): "U",
+    ("standard", "uncertainty"): "u",
+    ("standard", "deviation"): "s",
+}
 QUALIFIERS = "k=2, 95 %, rectangular, triangular, dof = 9, n = 10, 1 year"
-PERIODS = {"year": 1.0, "years": 1.0, "yr": 1.0, "annum": 1.0, "month": 1 / 12, "months": 1 / 12,
-           "day": 1 / 365.25, "days": 1 / 365.25}  # fmt: skip
+PERIODS = {
+    "year": 1.0,
+    "years": 1.0,
+    "yr": 1.0,
+    "annum": 1.0,
+    "month": 1 / 12,
+    "months": 1 / 12,
+    "day": 1 / 365.25,
+    "days": 1 / 365.25,
+}
 # Words that never belong to a unit, so that a unit of several words ('in of water') knows where it ends.
-_UNIT_ENDS = frozenset({"or", "and", "plus", "to", "up", "with", "at", "for", "within", "valid", "whichever", "typical",
-                        "typ", "max", "maximum", "coverage", *SHAPES})  # fmt: skip
+_UNIT_ENDS = frozenset(
+    {
+        "or",
+        "and",
+        "plus",
+        "to",
+        "up",
+        "with",
+        "at",
+        "for",
+        "within",
+        "valid",
+        "whichever",
+        "typical",
+        "typ",
+        "max",
+        "maximum",
+        "coverage",
+        *SHAPES,
+    }
+)
 
 # Replaced one character for one, so that a token's place in the cleaned text is its place in the text as written.
 _LOOKALIKES = str.maketrans({"−": "-", "–": "-", "—": "-", "‑": "-", "＋": "+", "％": "%"})

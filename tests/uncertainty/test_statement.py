@@ -104,7 +104,7 @@ WORDINGS = [
     ("0.01 in of water", lambda r: 2.49 + 0 * r, RECTANGULAR),
     ("0.01 in. w.c. + 1 % rdg", lambda r: 2.49 + 0.01 * r, RECTANGULAR),
     ("1e-1 Pa + .5 Pa", lambda r: 0.6 + 0 * r, RECTANGULAR),
-]  # fmt: skip
+]
 
 
 @pytest.mark.parametrize(("text", "expected", "divisor"), WORDINGS, ids=[row[0] for row in WORDINGS])
@@ -162,7 +162,7 @@ def test_what_was_assumed_is_recorded(text, assumed):
     ("level", "dof", "k"),
     [(90, None, 1.64485), (95, None, 1.95996), (99, None, 2.57583), (95, 1, 12.7062), (95, 10, 2.22814),
      (90, 9, 1.83311), (99, 9, 3.24984), (95, 100, 1.98397)],
-)  # fmt: skip
+)
 def test_coverage_factor_of_a_level(level, dof, k):
     (component,) = parse(f"U = 0.8 Pa ({level} %" + (")" if dof is None else f", dof = {dof})"), convert)
     assert component.divisor == pytest.approx(k, rel=5e-6)
@@ -187,7 +187,7 @@ def test_one_limit_is_one_component_and_keeps_its_terms():
     "text",
     ["0.25 % FS", "0.25 % f.s.", "0.25 % of full scale", "0.25 % of range", "0.25 % FS (95%)", "0.25%FS (1 year)",
      "0.25 % FS (12-month)", "0.25% FS (1 kPa)"],
-)  # fmt: skip
+)
 def test_full_scale_from_the_instrument(text):
     (component,) = parse(text, convert, full_scale=1000.0)
     assert float(component.half_width(3.0)) == pytest.approx(2.5, rel=1e-12)
@@ -364,7 +364,7 @@ signs = st.sampled_from(["", "±", "+/- ", "+-"])
 
 
 @given(a=numbers, b=numbers, relative=relatives, absolute=absolutes, join=joins, sign=signs, swap=st.booleans(),
-       reading=st.floats(-1e4, 1e4))  # fmt: skip
+       reading=st.floats(-1e4, 1e4))
 def test_every_spelling_of_a_sum_is_the_sum_of_its_parts(a, b, relative, absolute, join, sign, swap, reading):
     parts = [relative.format(a), absolute.format(b)]
     text = sign + join.join(reversed(parts) if swap else parts)
@@ -376,7 +376,7 @@ def test_every_spelling_of_a_sum_is_the_sum_of_its_parts(a, b, relative, absolut
 
 @given(a=numbers, b=numbers, relative=relatives, absolute=absolutes, reading=st.floats(-1e4, 1e4),
        frame=st.sampled_from(["{} or {}, whichever is greater", "the greater of {} and {}", "max({}, {})",
-                              "±({} or {} whichever is larger)"]))  # fmt: skip
+                              "±({} or {} whichever is larger)"]))
 def test_every_spelling_of_the_greater_is_the_greater_of_its_parts(a, b, relative, absolute, reading, frame):
     (component,) = parse(frame.format(relative.format(a), absolute.format(b)), convert)
     expected = max(a / 100.0 * abs(reading), b)

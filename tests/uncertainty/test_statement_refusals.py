@@ -91,7 +91,7 @@ REFUSED = [
     ("0..250 Pa 300: 1 Pa", "300: 1 Pa", "':'"),
     ("0..250 Pa: ", "nothing more", "accepted are"),
     ("2 % \N{SNOWMAN}", "\N{SNOWMAN}", "accepted are"),
-]  # fmt: skip
+]
 
 
 @pytest.mark.parametrize(("text", "part", "word"), REFUSED, ids=[row[0] or "empty" for row in REFUSED])

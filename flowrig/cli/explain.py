@@ -1,0 +1,24 @@
+"""`flowrig explain`: what a name in a record or a report means."""
+
+from __future__ import annotations
+
+import click
+
+
+@click.command(name="explain")
+@click.argument("names", metavar="[NAME]...", nargs=-1)
+def command(names: tuple[str, ...]) -> None:
+    """Say what a method, table, field, flag, cause of error or kind of unit means.
+
+    \b
+    Without NAME, a list of everything.
+      flowrig explain nozzle
+      flowrig explain drop air.relative_humidity
+      flowrig explain "low Reynolds number"
+      flowrig explain flow
+
+    Exit code 2 for a name that is not known; the nearest names are given.
+    """
+    from flowrig.report.explain import explain_all
+
+    click.echo(explain_all(list(names)))

@@ -1,0 +1,53 @@
+"""`flowrig sheet`: a blank record, ready to fill in."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import click
+
+from flowrig.errors import Fault, InputError
+
+
+@click.command(name="sheet")
+@click.argument("method")
+@click.argument("settings", metavar="[KEY=VALUE]...", nargs=-1)
+@click.option("--into", type=click.Path(), default=".", help="Folder to write to; it must exist.")
+@click.option("--force", is_flag=True, help="Replace files that are already there.")
+def command(method: str, settings: tuple[str, ...], into: str, force: bool) -> None:
+    """Write a blank record of METHOD: record.toml, and for a traverse the grid of places to read.
+
+    \b
+    KEY=VALUE fills in what is already known:
+      any field of the method      chamber_width="900 mm"  rule=equal-area
+      its hardware                 nozzles=A,B  A="150 mm"
+                                   width="600 mm"  height="400 mm"
+      which reading is taken       reading=velocity
+      how often                    passes=3
+
+    `flowrig explain METHOD` lists the fields. Exit code 2 for a key or value that cannot be used; then nothing is
+    written.
+    """
+    from flowrig.records.write import write_all
+    from flowrig.studies.sheet import sheet
+
+    drawn = sheet(method, settings)
+    targets = {Path(into) / name: text for name, text in drawn.files.items()}
+    there = [path for path in targets if path.exists()]
+    if there and not force:
+        raise InputError(
+            Fault(
+                str(path),
+                "a file that is already there",
+                "a new file",
+                "Choose another folder with --into DIR, or replace it with --force.",
+            )
+            for path in there
+        )
+    write_all(targets)
+    for path in targets:
+        click.echo(f"Written: {path}")
+    if drawn.positions:
+        click.echo("\n" + drawn.positions)
+    click.echo("Take care; the cautions stand at the top of the record.")
+    click.echo(f"When it is filled in: flowrig reduce {Path(into) / 'record.toml'}")

@@ -1,0 +1,79 @@
+"""Causes of error that come with any instrument or any run of readings. `flowrig explain` prints these words."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+
+@dataclass(frozen=True)
+class CauseMeaning:
+    """What a cause of a budget stands for.
+
+    Attributes
+    ----------
+    name : str
+        As the budget calls it, behind the name of the instrument.
+    meaning : str
+        What it is, how its size is found, and what would make it smaller.
+    source : str
+    """
+
+    name: str
+    meaning: str
+    source: str = ""
+
+
+CAUSES = (
+    CauseMeaning(
+        "accuracy",
+        "Limits of the instrument as its maker or a certificate states them. A plain limit is taken as rectangular "
+        "(half-width over √3), a certificate's U is divided by its k. One error shared by every reading of the "
+        "instrument, and by other records that name the same serial number and date: repeating does not average it "
+        "away, a better instrument does.",
+        "JCGM 100:2008, 4.3.3, 4.3.4 and 4.3.7 (numbers of clauses from memory)",
+    ),
+    CauseMeaning(
+        "drift",
+        "Change since the calibration, from the yearly change the maker states and the time between certificate and "
+        "test. Nothing is added while the accuracy itself is stated to hold for that long. A fresh calibration "
+        "removes it.",
+        "JCGM 100:2008, 4.3.7 (number of clause from memory)",
+    ),
+    CauseMeaning(
+        "resolution",
+        "The step of the last digit: rectangular, half a step to each side. Independent from point to point of a "
+        "grid and from row to row of a table; of repeated readings nothing is added once they scatter by more than "
+        "half a step, since the scatter then holds it already.",
+        "JCGM 100:2008, F.2.2.1 (number of clause from memory)",
+    ),
+    CauseMeaning(
+        "zero drift",
+        "The display with open ports moved between before and after. The zero in between is subtracted on a straight "
+        "line in time; what may still be left is a limit shared by all readings of the set-up, the change over √12. "
+        "Read the zero more often, or let the instrument warm up.",
+        "JCGM 100:2008, 4.3.7 (number of clause from memory)",
+    ),
+    CauseMeaning(
+        "reference density",
+        "A display of velocity holds at the density its datasheet names. The ± stated with that density, or, where "
+        "none is named, the spread of the usual ones. Write reference_density with the instrument.",
+    ),
+    CauseMeaning(
+        "stated ±",
+        'The ± written beside a reading in the record itself, as "250.3 Pa ± 1.5 Pa"; of this reading alone.',
+    ),
+    CauseMeaning(
+        "scatter",
+        "How far repeated or logged readings differ, as the standard error of their mean; of a log the likeness of "
+        "neighbouring readings is taken into account, so that logging faster does not make it smaller. More readings, "
+        "or a longer log, do.",
+        "JCGM 100:2008, 4.2 (number of clause from memory)",
+    ),
+    CauseMeaning(
+        "unsteadiness",
+        '"Unsteady flow or noisy sensor" in a budget. The root of an averaged pressure differs from the average of '
+        "the roots: the first is right for a noisy sensor, the second for a flow that really changes. Where the record "
+        "does not say which (field fluctuation), the middle is taken and the distance to either is the limit.",
+        "second-order expansion of the root",
+    ),
+)

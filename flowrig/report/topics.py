@@ -1,0 +1,157 @@
+"""Everything that is declared, found by the names people know it by."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterator
+from dataclasses import dataclass, field
+from functools import cache
+from typing import Any
+
+from flowrig import units
+from flowrig.methods import NAMES, air, find_method
+from flowrig.methods import flags as run_flags
+from flowrig.methods.method import Method
+from flowrig.records import describe, schema, tables
+from flowrig.records import flags as reading_flags
+from flowrig.records.causes import CAUSES
+from flowrig.records.declare import Field, FlagMeaning, Table
+
+SORTS = {
+    "method": "Methods",
+    "table": "Tables of a record",
+    "field": "Fields",
+    "flag": "Flags",
+    "cause": "Causes of error",
+    "unit kind": "Kinds of unit",
+}
+
+
+@dataclass
+class Topic:
+    """One declaration.
+
+    Attributes
+    ----------
+    sort : str
+        Key of `SORTS`.
+    name : str
+    line : str
+        What it is, in a line.
+    declared : Method, Table, Field, FlagMeaning, Effect, CauseMeaning or str
+    owners : list of str
+        Methods and tables it belongs to; empty where it belongs to all.
+    other_names : list of str
+    """
+
+    sort: str
+    name: str
+    line: str
+    declared: Any
+    owners: list[str] = field(default_factory=list)
+    other_names: list[str] = field(default_factory=list)
+
+    @property
+    def keys(self) -> set[str]:
+        names = [self.name, *self.other_names, *(f"{owner}.{self.name}" for owner in self.owners)]
+        return {folded(name) for name in names}
+
+
+def folded(name: str) -> str:
+    """Names without regard to case, hyphens and underscores."""
+    return " ".join(re.sub(r"[-_\s]+", " ", name).casefold().split())
+
+
+def methods() -> Iterator[Method]:
+    """Every method, in the order of their names' table."""
+    return (find_method(name) for name in NAMES)
+
+
+def record_tables() -> list[Table]:
+    """Every table of a record: those all records share, then the methods' hardware."""
+    shared = (schema.HEADING, schema.AIR, schema.INSTRUMENT, schema.FLOW)
+    return list(dict.fromkeys((*shared, *(table for method in methods() for table in method.hardware))))
+
+
+@cache
+def topics() -> tuple[Topic, ...]:
+    """Every topic, sort by sort."""
+    return (*_methods(), *_tables(), *_fields(), *_flags(), *_causes(), *_kinds())
+
+
+def _methods() -> Iterator[Topic]:
+    for method in methods():
+        yield Topic("method", method.name, method.title, method, other_names=[method.title])
+
+
+def _tables() -> Iterator[Topic]:
+    for table in record_tables():
+        yield Topic("table", describe.table_name(table), table.help, table)
+
+
+def _fields() -> Iterator[Topic]:
+    """A field that several methods share is one topic."""
+    owned = [(describe.table_name(table), f) for table in record_tables() for f in table.fields]
+    owned += [(method.name, f) for method in methods() for f in method.fields]
+    found: dict[Field, Topic] = {}
+    for owner, declared in owned:
+        topic = found.setdefault(declared, Topic("field", declared.name, declared.help, declared))
+        topic.owners.append(owner)
+    yield from found.values()
+
+
+def _flags() -> Iterator[Topic]:
+    """Flags of any record first, then those of the methods."""
+    found: dict[FlagMeaning, Topic] = {}
+    for meaning in (*reading_flags.FLAGS, *tables.FLAGS, *air.FLAGS, *run_flags.FLAGS):
+        found[meaning] = Topic("flag", meaning.code, meaning.meaning, meaning)
+    for method in methods():
+        for meaning in method.flags:
+            found.setdefault(meaning, Topic("flag", meaning.code, meaning.meaning, meaning)).owners.append(method.name)
+    yield from found.values()
+
+
+def _causes() -> Iterator[Topic]:
+    for cause in (*CAUSES, *air.CAUSES):
+        yield Topic("cause", cause.name, cause.meaning, cause)
+    found: dict[str, Topic] = {}
+    for method in methods():
+        for effect in method.effects:
+            topic = Topic("cause", effect.label, effect.help, effect, other_names=[effect.id])
+            found.setdefault(effect.id, topic).owners.append(method.name)
+    yield from found.values()
+
+
+def _kinds() -> Iterator[Topic]:
+    for kind in units.KINDS:
+        yield Topic("unit kind", kind, describe.unit_words(kind), kind)
+
+
+def find(name: str) -> list[Topic]:
+    """Topics of a name: exactly, as the end of a budget's line, as a path in a record, or as a unit."""
+    wanted = folded(name)
+    exact = [topic for topic in topics() if wanted in topic.keys]
+    if exact:
+        return exact
+    parts = re.sub(r"\[\d+\]", "", wanted).split(".")
+    if len(parts) > 1:
+        # air.meter.temperature, nozzles.A.diameter, flow[1].drop: the middle is a name that only the record knows
+        path = f"{parts[0]}.{parts[-1]}"
+        exact = [
+            t for t in topics() if path in t.keys or (parts[0] == "flow" and t.sort == "field" and parts[-1] in t.keys)
+        ]
+    return (
+        exact
+        or _budget_line(wanted)
+        or [t for t in topics() if t.sort == "unit kind" and t.name in units.kinds_of(name)]
+    )
+
+
+def _budget_line(wanted: str) -> list[Topic]:
+    """A budget says "manometer (DM-0417) zero drift", "scatter of drop", "diameter of A"."""
+    words = f" {wanted} "
+    said = {t.name: t for t in topics() if t.sort == "cause" and not t.owners and f" {folded(t.name)} " in words}
+    if said:
+        return [said[max(said, key=len)]]
+    first = wanted.partition(" of ")
+    return [t for t in topics() if t.sort == "field" and folded(t.name) == first[0]] if first[1] else []

@@ -1,0 +1,190 @@
+"""How often the error bars of simulated rigs hold the truth, how wide they are beside an oracle's, and the table of it."""
+
+from __future__ import annotations
+
+import math
+import zlib
+from collections.abc import Callable, Iterable, Iterator, Sequence
+from dataclasses import dataclass
+from multiprocessing import get_context
+
+import numpy as np
+from numpy.typing import NDArray
+
+import flowrig
+from tests.coverage.rigs import Rig
+
+Array = NDArray[np.float64]
+
+# Coverage accepted, within three standard errors of the count. [%]
+BANDS = {
+    "normal": (94.5, 95.5),
+    "rectangular": (94.5, 96.5),
+    "few": (94.5, 98.0),
+    "misspecified": (93.0, 100.0),  # or the flag fires
+    "assumed limits": (94.5, 100.0),  # limits of common practice, not filled by the truth: wide by design
+}
+WIDEST = 1.15  # median width over the oracle's
+CHUNK = 25
+BOOTSTRAPS = 200
+
+
+@dataclass(frozen=True)
+class Counted:
+    """What became of every rig of one kind; low, high and estimate are shares of the true flow.
+
+    Attributes
+    ----------
+    low, high, estimate : array, shape (n,)
+    drawn : array of bool, shape (n,)
+        The interval is Monte Carlo.
+    flags : list of frozenset of str
+        Codes of alarms and warnings.
+    """
+
+    rig: Rig
+    low: Array
+    high: Array
+    estimate: Array
+    drawn: NDArray[np.bool_]
+    flags: list[frozenset[str]]
+
+    @property
+    def n(self) -> int:
+        return len(self.low)
+
+    @property
+    def below(self) -> float:
+        """Intervals that lie below the truth. [%]"""
+        return 100 * float(np.mean(self.high < 1))
+
+    @property
+    def above(self) -> float:
+        return 100 * float(np.mean(self.low > 1))
+
+    @property
+    def held(self) -> NDArray[np.bool_]:
+        """Whether the interval holds the truth; one without ends does not."""
+        return (self.low <= 1) & (self.high >= 1)
+
+    @property
+    def coverage(self) -> float:
+        return 100 * float(np.mean(self.held))
+
+    @property
+    def error(self) -> float:
+        """Standard error of the coverage. [%]"""
+        share = min(max(self.coverage / 100, 1 / self.n), 1 - 1 / self.n)
+        return 100 * math.sqrt(share * (1 - share) / self.n)
+
+    @property
+    def flagged(self) -> NDArray[np.bool_]:
+        """Where one of the flags fired that a misspecified rig should raise."""
+        return np.array([bool(fired & set(self.rig.flags)) for fired in self.flags])
+
+    @property
+    def silent(self) -> float:
+        """Misses without such a flag. [%]"""
+        return 100 * float(np.mean(~self.held & ~self.flagged))
+
+    @property
+    def width(self) -> float:
+        """Median width. [% of the flow]"""
+        return 100 * float(np.median(self.high - self.low))
+
+    @property
+    def oracle(self) -> float:
+        """Width of the central 95 % of the estimates about the truth: what one who knew their spread would state."""
+        low, high = np.quantile(self.estimate, [0.025, 0.975])
+        return 100 * float(high - low)
+
+    @property
+    def ratio(self) -> float:
+        return self.width / self.oracle
+
+    @property
+    def ratio_error(self) -> float:
+        """Standard error of `ratio`, by resampling the rigs."""
+        rng = np.random.default_rng(1)
+        ratios = []
+        for _ in range(BOOTSTRAPS):
+            some = rng.integers(0, self.n, self.n)
+            low, high = np.quantile(self.estimate[some], [0.025, 0.975])
+            ratios.append(float(np.median((self.high - self.low)[some])) / float(high - low))
+        return float(np.std(ratios))
+
+    @property
+    def covered(self) -> bool:
+        low, high = BANDS[self.rig.expected]
+        if low - 3 * self.error <= self.coverage <= high + 3 * self.error:
+            return True
+        return self.rig.expected == "misspecified" and 100 * float(np.mean(self.flagged)) >= low
+
+    @property
+    def narrow(self) -> bool:
+        return self.ratio <= WIDEST + 3 * self.ratio_error
+
+
+def one(rig: Rig, number: int, seed: int) -> tuple[float, float, float, bool, frozenset[str]]:
+    """One rig drawn, read and reduced; which it is depends on its kind, its number and the seed alone."""
+    drawn = rig.setup.draw(generator(rig, number, seed))
+    result = flowrig.reduce(drawn.record)
+    flow = result.flow
+    findings = [*result.findings, *result.flows[0].findings]
+    return (
+        float(flow.interval.low) / drawn.truth,
+        float(flow.interval.high) / drawn.truth,
+        float(flow.estimate.value) / drawn.truth,
+        flow.interval.source == "monte carlo",
+        frozenset(f.code for f in findings if f.severity != "note"),
+    )
+
+
+def generator(rig: Rig, number: int, seed: int) -> np.random.Generator:
+    return np.random.default_rng([seed, zlib.crc32(rig.name.encode()), number])
+
+
+def _some(task: tuple[Rig, int, int, int]) -> list[tuple[float, float, float, bool, frozenset[str]]]:
+    rig, start, stop, seed = task
+    return [one(rig, number, seed) for number in range(start, stop)]
+
+
+def counted(rig: Rig, outcomes: Iterable[tuple[float, float, float, bool, frozenset[str]]]) -> Counted:
+    low, high, estimate, drawn, flags = zip(*outcomes, strict=True)
+    return Counted(rig, np.array(low), np.array(high), np.array(estimate), np.array(drawn), list(flags))
+
+
+def run(
+    rigs: Sequence[Rig], number: int, seed: int = 1, processes: int = 1, told: Callable[[str], None] = lambda said: None
+) -> Iterator[Counted]:
+    """Each kind of rig drawn `number` times; the same whatever the number of processes."""
+    # a fresh interpreter each: forked ones would share the state of the libraries' threads
+    with get_context("spawn").Pool(processes) as pool:
+        for rig in rigs:
+            tasks = [(rig, start, min(start + CHUNK, number), seed) for start in range(0, number, CHUNK)]
+            outcomes = []
+            for piece in pool.imap(_some, tasks):
+                outcomes += piece
+                told(f"{rig.name}: {len(outcomes)} of {number}")
+            yield counted(rig, outcomes)
+
+
+def table(results: Sequence[Counted]) -> str:
+    """The results as a Markdown table."""
+    heads = (
+        "rig", "accepted by", "coverage [%]", "below [%]", "above [%]", "median width [% of flow]", "over the oracle's",
+        "Monte Carlo [%]", "flag [%]", "silent misses [%]", "finding",
+    )  # fmt: skip
+    lines = ["| " + " | ".join(heads) + " |", "|" + "|".join(["---", "---", *["---:"] * 8, "---"]) + "|"]
+    for r in results:
+        flagged = f"{100 * np.mean(r.flagged):.1f}" if r.rig.flags else "–"
+        finding = [] if r.covered else ["**coverage**"]
+        if not r.narrow:
+            finding.append("width, as designed" if r.rig.expected in ("assumed limits", "misspecified") else "**width**")
+        cells = (
+            r.rig.name, r.rig.expected, f"{r.coverage:.2f} ± {r.error:.2f}", f"{r.below:.2f}", f"{r.above:.2f}",
+            f"{r.width:.2f}", f"{r.ratio:.2f} ± {r.ratio_error:.2f}", f"{100 * np.mean(r.drawn):.0f}", flagged,
+            f"{r.silent:.2f}", ", ".join(finding) or "held",
+        )  # fmt: skip
+        lines.append("| " + " | ".join(cells) + " |")
+    return "\n".join(lines) + "\n"

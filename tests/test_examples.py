@@ -1,0 +1,174 @@
+"""The worked examples: every command runs, says what is expected, and holds the invented truth its story states.
+
+Renew the expected output after a change that is meant to change it, and read the difference before keeping it:
+
+    python -m tests.test_examples --update
+"""
+
+from __future__ import annotations
+
+import csv
+import io
+import os
+import re
+import shlex
+import shutil
+import subprocess
+import sys
+from contextlib import chdir, redirect_stderr, redirect_stdout
+from itertools import pairwise
+from pathlib import Path
+
+import pytest
+
+import flowrig
+from flowrig.cli import main
+from flowrig.report.text import rounded
+
+ROOT = Path(__file__).resolve().parents[1]
+FOLDERS = sorted(p for p in (ROOT / "examples").iterdir() if re.match(r"\d\d-", p.name))
+SCRIPTS = [script for folder in FOLDERS for script in sorted(folder.glob("make_*.py"))]
+
+each_example = pytest.mark.parametrize("folder", FOLDERS, ids=lambda p: p.name)
+
+
+def story(folder: Path) -> str:
+    return (folder / "README.md").read_text(encoding="utf-8")
+
+
+def command(folder: Path) -> list[str]:
+    """Arguments of the first command in the story, without the program's name."""
+    block = re.search(r"^```sh\n(.*?)^```", story(folder), re.DOTALL | re.MULTILINE)
+    assert block, f"{folder.name}: no sh block"
+    program, *arguments = shlex.split(block[1], comments=True)
+    assert program == "flowrig"
+    return arguments
+
+
+def written(arguments: list[str]) -> list[str]:
+    """Files the command writes."""
+    return [name for option, name in pairwise(arguments) if option in ("--csv", "--json")]
+
+
+def run(arguments: list[str], root: Path) -> str:
+    """What the command prints when it is given in the folder `root`."""
+    out, err = io.StringIO(), io.StringIO()
+    with chdir(root), redirect_stdout(out), redirect_stderr(err), pytest.raises(SystemExit) as stop:
+        main(arguments)
+    assert (stop.value.code or 0) == 0, err.getvalue()
+    assert err.getvalue() == ""
+    return out.getvalue()
+
+
+@pytest.fixture
+def copy(tmp_path: Path) -> Path:
+    """A folder that holds a copy of the examples, as the project's own folder does."""
+    shutil.copytree(ROOT / "examples", tmp_path / "examples", ignore=shutil.ignore_patterns("__pycache__"))
+    return tmp_path
+
+
+def test_every_example_is_listed() -> None:
+    listed = re.findall(r"\((\d\d-[^)/]+)/README\.md\)", story(ROOT / "examples"))
+    assert listed == [folder.name for folder in FOLDERS]
+    assert len(FOLDERS) >= 7
+
+
+@each_example
+@pytest.mark.regression
+def test_command_prints_what_is_expected(folder: Path, copy: Path) -> None:
+    expected = (folder / "expected.txt").read_text(encoding="utf-8")
+    assert run(command(folder), copy) == expected
+    assert str(copy) not in expected
+    assert str(ROOT) not in expected
+
+
+@each_example
+@pytest.mark.regression
+def test_command_writes_what_is_expected(folder: Path, copy: Path) -> None:
+    names = written(command(folder))
+    for name in names:
+        (copy / name).unlink()
+    run(command(folder), copy)
+    for name in names:
+        made, kept = (list(csv.reader(io.StringIO((top / name).read_text("utf-8")))) for top in (copy, ROOT))
+        assert made[0] == kept[0]
+        assert len(made) == len(kept)
+        for made_row, kept_row in zip(made, kept, strict=True):
+            for head, a, b in zip(made[0], made_row, kept_row, strict=True):
+                # ten digits are written, more than two machines' mathematical libraries agree on
+                assert a == b or float(a) == pytest.approx(float(b), rel=1e-6), f"{name}, {made_row[0]}, {head}"
+
+
+@each_example
+def test_readings_are_said_to_be_invented(folder: Path) -> None:
+    assert "Invented readings" in story(folder)
+    assert re.search(r"^invented = true$", (folder / "record.toml").read_text(encoding="utf-8"), re.MULTILINE)
+
+
+@each_example
+def test_output_says_that_readings_are_invented(folder: Path) -> None:
+    assert "nvented" in (folder / "expected.txt").read_text(encoding="utf-8")
+
+
+@pytest.mark.parametrize("script", SCRIPTS, ids=lambda p: f"{p.parent.name}/{p.name}")
+def test_script_makes_the_readings_again(script: Path, tmp_path: Path) -> None:
+    done = subprocess.run([sys.executable, str(script), str(tmp_path)], capture_output=True, check=True,
+                          env={**os.environ, "PYTHONIOENCODING": "utf-8", "PYTHONDONTWRITEBYTECODE": "1"})  # fmt: skip
+    made = sorted(tmp_path.iterdir())
+    assert [p.name for p in made] == sorted(p.name for p in script.parent.glob("*.csv") if p.name != "flows.csv")
+    for path in made:
+        assert path.read_bytes() == (script.parent / path.name).read_bytes(), path.name
+    record = [line.split("#")[0].strip() for line in (script.parent / "record.toml").read_text("utf-8").splitlines()]
+    printed = done.stdout.decode("utf-8").splitlines()
+    assert printed
+    for line in printed:
+        if line.startswith("Invented truth"):
+            assert line in story(script.parent).splitlines()
+        else:
+            assert line in record
+
+
+@each_example
+def test_interval_holds_the_invented_truth(folder: Path) -> None:
+    said = re.search(r"^Invented truth: (.*)$", story(folder), re.MULTILINE)
+    assert said, "no line 'Invented truth: …'"
+    single = re.fullmatch(r"([\d.]+) (\S+)", said[1])
+    if single:
+        flow = flowrig.reduce(folder / "record.toml").flow
+        assert flow.unit == single[2]
+        assert flow.low <= float(single[1]) <= flow.high
+        return
+    several = re.fullmatch(r"its column of \S+, held in (\d+) of (\d+) rows", said[1])
+    assert several, said[1]
+    [name] = written(command(folder))
+    rows = list(csv.DictReader(io.StringIO((ROOT / name).read_text("utf-8"))))
+    held = [
+        float(row["actual_flow_meter low [m3/h]"]) <= float(row["invented truth m3/h"])
+        <= float(row["actual_flow_meter high [m3/h]"])
+        for row in rows
+    ]  # fmt: skip
+    assert (sum(held), len(held)) == (int(several[1]), int(several[2]))
+
+
+@each_example
+def test_story_quotes_the_result(folder: Path) -> None:
+    if "--rows" in command(folder):
+        return
+    words = " ".join(story(folder).split())
+    flow = flowrig.reduce(folder / "record.toml").flow
+    value, low, high = rounded(float(flow.value), float(flow.low), float(flow.high))
+    assert f"{value} {flow.unit}" in words
+    assert f"{low} to {high} {flow.unit}" in words
+
+
+def update() -> None:
+    """Write every expected output, and the files the commands write, anew."""
+    for folder in FOLDERS:
+        (folder / "expected.txt").write_text(run(command(folder), ROOT), encoding="utf-8", newline="\n")
+        print(f"{folder.name}: expected output written")
+
+
+if __name__ == "__main__":
+    if sys.argv[1:] != ["--update"]:
+        sys.exit("usage: python -m tests.test_examples --update")
+    update()
