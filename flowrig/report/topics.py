@@ -133,18 +133,19 @@ def find(name: str) -> list[Topic]:
     exact = [topic for topic in topics() if wanted in topic.keys]
     if exact:
         return exact
-    parts = re.sub(r"\[\d+\]", "", wanted).split(".")
-    if len(parts) > 1:
-        # air.meter.temperature, nozzles.A.diameter, flow[1].drop: the middle is a name that only the record knows
-        path = f"{parts[0]}.{parts[-1]}"
-        exact = [
-            t for t in topics() if path in t.keys or (parts[0] == "flow" and t.sort == "field" and parts[-1] in t.keys)
-        ]
-    return (
-        exact
-        or _budget_line(wanted)
-        or [t for t in topics() if t.sort == "unit kind" and t.name in units.kinds_of(name)]
-    )
+    return _path(wanted) or _budget_line(wanted) or _unit(name)
+
+
+def _path(wanted: str) -> list[Topic]:
+    """air.meter.temperature, nozzles.A.diameter, flow[1].drop: what stands between is known to the record alone."""
+    first, *_, last = re.sub(r"\[\d+\]", "", wanted).split(".")
+    if first == "flow":
+        return [t for t in topics() if t.sort == "field" and folded(t.name) == last]
+    return [t for t in topics() if f"{first}.{last}" in t.keys]
+
+
+def _unit(name: str) -> list[Topic]:
+    return [t for t in topics() if t.sort == "unit kind" and t.name in units.kinds_of(name)]
 
 
 def _budget_line(wanted: str) -> list[Topic]:

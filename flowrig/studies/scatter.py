@@ -32,7 +32,7 @@ class Scatter:
     u, dof : float
         Standard uncertainty of the mean from scatter.
     relative : float
-        `u` over the flow, for rows of a batch that follow this pattern.
+        Scatter of a single reading over the flow, for rows of a batch that follow this pattern.
     """
 
     bias: float
@@ -109,5 +109,6 @@ def scatter_of(flows: Array, of_mean: float, known: str, pooled: Array | None) -
     if series.mean and series.s / abs(series.mean) > UNSTEADY / 2 and series.n >= FEW:
         # a root halves the relative scatter of a pressure; 10 % rms of the pressure is 5 % of the flow
         findings.append(Finding(flags.UNSTEADY_RUN, f"the flow scatters by {series.s / abs(series.mean):.0%} rms"))
-    relative = u / abs(series.mean) if series.mean else 0.0
+    # a row is one reading and scatters as one, not as the mean of the pattern's
+    relative = max(u, series.s) / abs(series.mean) if series.mean else 0.0
     return Scatter(share * gap, limit, u, dof, relative), findings

@@ -176,6 +176,8 @@ class _Arguments:
             self.walker.complete(section)
         self._raise()
         usual = self.method.sheet_defaults(flow, hardware) if self.method.sheet_defaults is not None else {}
+        for name in [name for name, value in usual.items() if value is None and name in plan.flow]:
+            self.fault(f"{name}={plan.flow[name]}", "only what belongs to this hardware", f"Leave {name} out.")
         plan.flow = {**usual, **plan.flow}
         plan.flow.setdefault("grid", tomllib.loads(f"x = {self._field('grid').example}")["x"])
         flow, hardware = self._walk()
@@ -232,13 +234,15 @@ class _Arguments:
             referring = next(f for f in self.method.fields if isinstance(f, Names) and f.table == table.name)
             example = tomllib.loads(f"x = {referring.example}")["x"]
             said = self.words.pop(table.name, None)
-            names = [example if isinstance(example, str) else example[0]] if said is None else _listed(said)
+            usual = example if isinstance(example, str) else example[0]
+            names = [usual] if said is None else _listed(said)
             if len(set(names)) < len(names) or not names or not all(re.fullmatch(r"[A-Za-z0-9_-]+", n) for n in names):
                 self.fault(
                     f"{table.name}={said}",
                     "names of letters and digits, each once, separated by commas",
                     f"Write, for instance, {table.name}=A,B.",
                 )
+            names = list(dict.fromkeys(names)) or [usual]
             if len(names) > 1 and not referring.axis:
                 self.fault(f"{table.name}={said}", "one name", "Name only one.")
             self.result.hardware[table.name] = {name: {} for name in names}

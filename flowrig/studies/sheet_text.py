@@ -176,8 +176,8 @@ def position_lines(plan: Plan) -> list[str]:
     size = " x ".join(f"{1000 * extent:.4g}" for extent in layout.extent.values())
     inches = " x ".join(f"{extent / INCH:.4g}" for extent in layout.extent.values())
     lines = [
-        f"Where the probe goes: {plan.flow['rule']}, {len(layout)} points",
-        f"inside {size} mm ({inches} in).",
+        f"Where the probe goes: {plan.flow['rule']}, {len(layout)} points.",
+        f"Inside size {size} mm ({inches} in).",
         "Distances are from the inside of the wall on the side where counting starts.",
     ]
     for name, distances in layout.positions.items():

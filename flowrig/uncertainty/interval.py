@@ -160,8 +160,10 @@ def intervals(
     for name, x in estimates.items():
         low, high, factor = linear_interval(x, coverage)
         results[name] = Interval(low, high, coverage, factor, "linear", curved.get(name, np.zeros((), bool)), shaped(x))
-        if np.isfinite(x.value) and (samples is not None or results[name].curved or results[name].shape):
+        if np.isfinite(x.value) and (samples is not None or results[name].curved):
             wanted[name] = x
+        elif np.isfinite(x.value) and results[name].shape:
+            wanted[name] = _tangent(x)  # found straight: its parts carry the shape, and the kernel need not run again
     if wanted:
         ends, draws, stable = _monte_carlo(list(wanted.values()), coverage, samples, seed)
         for name, (low, high, lost) in zip(wanted, ends, strict=True):
