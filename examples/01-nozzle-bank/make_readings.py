@@ -1,6 +1,6 @@
 """Draws the invented readings of this example and prints them as they stand in record.toml.
 
-    python examples/01-nozzle-bank/make_readings.py
+Run it with `python examples/01-nozzle-bank/make_readings.py`.
 """
 
 import sys

@@ -1,6 +1,6 @@
 """Draws the invented log of this example, as a logger set to decimal commas writes it.
 
-    python examples/02-nozzle-log/make_log.py
+Run it with `python examples/02-nozzle-log/make_log.py`.
 """
 
 import sys

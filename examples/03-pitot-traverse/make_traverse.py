@@ -1,6 +1,6 @@
 """Draws the invented grid of this example: three passes of a pitot-static probe, a fixed monitor beside it.
 
-    python examples/03-pitot-traverse/make_traverse.py
+Run it with `python examples/03-pitot-traverse/make_traverse.py`.
 """
 
 import sys

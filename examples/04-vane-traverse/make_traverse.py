@@ -1,6 +1,6 @@
 """Draws the invented grid of this example: three passes of a rotating vane, one reading missed.
 
-    python examples/04-vane-traverse/make_traverse.py
+Run it with `python examples/04-vane-traverse/make_traverse.py`.
 """
 
 import sys

@@ -1,6 +1,6 @@
 """Draws the invented grid of this example: three passes of a heated probe in thin air.
 
-    python examples/05-thermal-traverse/make_traverse.py
+Run it with `python examples/05-thermal-traverse/make_traverse.py`.
 """
 
 import sys

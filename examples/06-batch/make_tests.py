@@ -1,6 +1,6 @@
 """Draws the invented table of this example: two hundred cleaners, one line each, a few of them in trouble.
 
-    python examples/06-batch/make_tests.py
+Run it with `python examples/06-batch/make_tests.py`.
 """
 
 import sys

@@ -1,6 +1,6 @@
 """Draws the invented readings of this example and prints them as they stand in record.toml.
 
-    python examples/07-home-made-nozzle/make_readings.py
+Run it with `python examples/07-home-made-nozzle/make_readings.py`.
 """
 
 import sys

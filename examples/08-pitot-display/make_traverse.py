@@ -1,6 +1,6 @@
 """Draws the invented grid of this example: two passes with a manometer that shows velocity, close behind an elbow.
 
-    python examples/08-pitot-display/make_traverse.py
+Run it with `python examples/08-pitot-display/make_traverse.py`.
 """
 
 import sys

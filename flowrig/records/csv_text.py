@@ -597,7 +597,7 @@ def _shape(data: bytes, encoding: str, name: str, limit_rows: int | None, notes:
         if len(block) == _BLOCK:
             _move(block, columns)
     _move(block, columns)
-    if cut and isinstance(last[1], list) and 0 < len(last[1]) < width and any(last[1]):
+    if cut and isinstance(last[1], list) and len(last[1]) < width and any(map(str.strip, last[1])):
         faults[-1] = Fault(
             faults[-1].where,
             f"{faults[-1].read}, and no line end after it",

@@ -138,7 +138,10 @@ def find(name: str) -> list[Topic]:
 
 def _path(wanted: str) -> list[Topic]:
     """air.meter.temperature, nozzles.A.diameter, flow[1].drop: what stands between is known to the record alone."""
-    first, *_, last = re.sub(r"\[\d+\]", "", wanted).split(".")
+    first, *between = re.sub(r"\[\d+\]", "", wanted).split(".")
+    if not between:
+        return []
+    last = between[-1]
     if first == "flow":
         return [t for t in topics() if t.sort == "field" and folded(t.name) == last]
     return [t for t in topics() if f"{first}.{last}" in t.keys]

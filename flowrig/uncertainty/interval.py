@@ -21,7 +21,8 @@ SHARE_OF_SHAPE = 0.45  # a rectangular (or triangular) cause above this share of
 DOF_OF_SHAPE = 5.0
 CURVED = 0.12  # of u: an end further off than this under all-normal causes is the kernel's doing
 CHECK = 4 * CHUNK  # draws of the curvature check
-MANY = 1e6  # degrees of freedom
+# Degrees of freedom from which Student's factor is taken as the normal one: 0.1 % less, where u itself is known to 2 %
+MANY = 1e3
 LOOK = 128  # draws of the first look at a single result
 REACH = 0.98  # coverage whose ends the first look reaches beyond
 QUIET = 0.05  # of u: no draw of the first look further off than this, no need for the full check
@@ -92,7 +93,7 @@ def coverage_factor(coverage: float, dof: ArrayLike = math.inf) -> Array:
         raise ValueError(f"coverage is {coverage}; a probability between 0 and 1 is expected, such as 0.95")
     tail = 0.5 * (1 + coverage)
     dof = np.asarray(dof, dtype=float)
-    if np.all(dof > MANY):  # the factor is the normal one within 1.2 parts of a million
+    if np.all(dof > MANY):
         return np.full(dof.shape, NormalDist().inv_cdf(tail))
     from scipy.special import stdtrit  # loaded only when there is a finite dof: it costs as much as numpy itself
 

@@ -1,0 +1,178 @@
+"""Everything declared can be asked for, by every name it is met under, and comes in the declaration's own words."""
+
+from __future__ import annotations
+
+import importlib
+import itertools
+import pkgutil
+import re
+
+import pytest
+
+import flowrig
+from flowrig.errors import InputError
+from flowrig.methods import NAMES, find_method
+from flowrig.methods.method import Effect
+from flowrig.records import schema
+from flowrig.records.causes import CAUSES
+from flowrig.records.declare import Field, FlagMeaning
+from flowrig.report import markdown
+from flowrig.report.explain import explain, explain_all
+from flowrig.report.topics import topics
+from flowrig.studies.sheet import sheet
+from tests.studies.fill_sheet import fill
+
+
+def joined(text: str) -> str:
+    return " ".join(text.split())
+
+
+def heads(text: str) -> list[str]:
+    lines = text.splitlines()
+    return [a for a, b in itertools.pairwise(lines) if b and set(b) == {"-"}]
+
+
+@pytest.mark.parametrize("topic", topics(), ids=lambda t: f"{t.sort} {t.name}")
+def test_every_topic_is_found_and_fits_80_columns(topic):
+    text = explain(topic.name)
+    assert max(map(len, text.splitlines())) <= 80
+    declared = topic.declared
+    words = {
+        FlagMeaning: lambda: (declared.meaning, declared.severity, declared.source),
+        Effect: lambda: (declared.help, declared.id, declared.source),
+    }.get(type(declared), lambda: (declared.help,) if isinstance(declared, Field) else ())()
+    for expected in words:
+        assert joined(expected) in joined(text)
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_a_method_says_all_it_declares(name):
+    method, text = find_method(name), joined(explain(name.upper()))
+    said = [method.title, method.help, method.source]
+    said += [f.help for f in method.fields] + [f.help for t in method.hardware for f in t.fields]
+    said += [e.help for e in method.effects] + [f.meaning for f in method.flags] + [c.text for c in method.cautions]
+    said += [effect.source for effect in method.effects] + [flag.source for flag in method.flags]
+    for words in said:
+        assert joined(words) in text
+    required = [f"{f.name} (required" for f in method.fields if f.required]
+    optional = [f"{f.name} (" for f in method.fields if not f.required]
+    order = [text.index(words) for words in required]
+    assert order == sorted(order)
+    assert all(text.index(words) > order[-1] for words in optional)
+
+
+def test_a_field_says_what_may_be_written():
+    text = explain("nozzle.drop")
+    assert heads(text) == ["drop: field of nozzle"]
+    for words in ("pressure difference", "inH2O", "at least -50000 Pa", "Required    yes", 'drop = "250.3 Pa"'):
+        assert words in text
+
+
+def test_one_name_with_several_meanings_gives_them_all():
+    assert heads(explain("temperature")) == ["temperature: field of air", "temperature: unit kind"]
+    assert heads(explain("accuracy")) == ["accuracy: field of instruments", "accuracy: cause"]
+    assert set(heads(explain("drop"))) >= {"drop: field of nozzle", "drop: field of pitot-traverse"}
+
+
+@pytest.mark.parametrize(
+    ("name", "head"),
+    [
+        ("air.relative_humidity", "relative_humidity: field of air"),
+        ("air.meter.relative-humidity", "relative_humidity: field of air"),
+        ("nozzles.A.diameter", "diameter: field of nozzles"),
+        ("flow[1].drop", "drop: field of nozzle"),
+        ("instruments", "instruments: table"),
+        ("LOW-reynolds_number", "low Reynolds number: flag of nozzle"),
+        ("method:nozzle:coefficient", "nozzle coefficient (standard's equation): cause of nozzle"),
+        ("nozzle coefficient (standard's equation)", "nozzle coefficient (standard's equation): cause of nozzle"),
+        ("manometer (DM-0417) zero drift", "zero drift: cause"),
+        ("scatter of the readings", "scatter: cause"),
+        ("cfm", "flow: unit kind"),
+    ],
+)
+def test_names_as_they_are_met_in_records_and_reports(name, head):
+    assert head in heads(explain(name))
+
+
+def test_a_kind_of_unit_lists_what_is_accepted():
+    text = joined(explain("flow"))
+    # 1 cfm = 0.3048^3/60 m3/s exactly, from the foot of 0.3048 m
+    assert "1 cfm = 0.0004719474432 m3/s" in text
+    assert "m³/h" in text
+
+
+def test_no_name_lists_all_but_the_fields():
+    text = explain()
+    assert max(map(len, text.splitlines())) <= 80
+    for topic in topics():
+        if topic.sort != "field":
+            assert re.search(rf"^  {re.escape(topic.name)}\s", text, re.MULTILINE), topic.name
+
+
+def test_an_unknown_name_gives_the_nearest():
+    with pytest.raises(InputError) as caught:
+        explain_all(["nozle", "low reynold", "drop", "qqqq"])
+    nozzle, reynolds, nothing = caught.value.faults
+    assert "nozzle" in nozzle.remedy
+    assert "low Reynolds number" in reynolds.remedy
+    assert "lists everything" in nothing.remedy
+
+
+def test_every_flag_declared_anywhere_is_a_topic():
+    known = {topic.declared for topic in topics() if topic.sort == "flag"}
+    found = set()
+    for module in pkgutil.walk_packages(flowrig.__path__, "flowrig."):
+        if module.name.split(".")[1] in ("records", "methods", "studies"):
+            loaded = importlib.import_module(module.name)
+            found |= {v for v in vars(loaded).values() if isinstance(v, FlagMeaning)}
+    assert len(found) > 30
+    assert found <= known
+
+
+@pytest.mark.parametrize("method", NAMES)
+def test_every_line_of_a_budget_and_every_flag_of_a_result_can_be_asked_for(method, tmp_path):
+    arguments = ["width=600 mm", "height=400 mm ± 2 mm"] if find_method(method).layout else ["A=150 mm ± 1 mm"]
+    for name, text in sheet(method, [*arguments, "passes=2"]).files.items():
+        (tmp_path / name).write_text(text, encoding="utf-8")
+    path = fill(tmp_path, {"velocity": 5.0, "drop": 60.0}, drop='"250.0 Pa ± 1 Pa"')
+    result = flowrig.reduce(path)
+    lines = [line.cause.label or line.cause.id for line in result.flow.estimate.budget()]
+    codes = [finding.code for finding in (*result.findings, *result.flows[0].findings)]
+    assert len(lines) > 4
+    assert codes
+    for name in (*lines, *codes):
+        assert explain(name)
+
+
+def test_generic_causes_name_themselves_as_budgets_do():
+    names = [cause.name for cause in CAUSES]
+    assert {"accuracy", "resolution", "zero drift", "drift", "scatter", "unsteadiness"} <= set(names)
+    assert len(set(names)) == len(names)
+
+
+# ---- tables for the documentation
+
+
+def cells(table: str) -> list[list[str]]:
+    return [re.split(r"(?<!\\)\|", line)[1:-1] for line in table.splitlines() if line.startswith("|")]
+
+
+@pytest.mark.parametrize("table", [markdown.method_table(), markdown.flag_table()])
+def test_markdown_rows_have_the_columns_of_their_head(table):
+    rows = cells(table)
+    assert len({len(row) for row in rows}) == 1
+
+
+def test_markdown_holds_every_method_field_and_flag():
+    methods, fields, flags = markdown.method_table(), markdown.field_tables(), markdown.flag_table()
+    for name in NAMES:
+        assert f"| `{name}` |" in methods
+        assert f"### `[[flow]]` of `{name}`" in fields
+        for declared in find_method(name).fields:
+            assert f"| `{declared.name}` | {joined(declared.help)} |" in fields
+    for table in (schema.HEADING, schema.AIR, schema.INSTRUMENT, schema.FLOW):
+        for declared in table.fields:
+            assert f"| `{declared.name}` |" in fields
+    for topic in topics():
+        if topic.sort == "flag":
+            assert f"| {topic.name} |" in flags

@@ -1,0 +1,140 @@
+"""JSON, CSV and terminal text of a result."""
+
+from __future__ import annotations
+
+import csv
+import io
+import json
+import math
+
+import pytest
+
+import flowrig
+from flowrig.report.as_csv import result_csv
+from flowrig.report.as_json import result_json
+from flowrig.report.text import batch_text, result_text, rounded
+from tests.studies.records import nozzle
+
+
+def stored(tmp_path, record, name):
+    path = tmp_path / name
+    path.write_text(result_json(flowrig.reduce(record)), encoding="utf-8")
+    return path
+
+
+def test_json_holds_the_contract():
+    body = json.loads(result_json(flowrig.reduce(nozzle(drop=["250 Pa", "251 Pa", "250.4 Pa"]))))
+    assert body["contract"] == 1
+    assert body["tool"]["name"] == "flowrig"
+    assert set(body["record"]["files"]) == {"record"}
+    [measurement] = body["measurements"]
+    for estimate in measurement["estimates"]:
+        assert set(estimate) >= {
+            "name",
+            "value",
+            "unit",
+            "standard_uncertainty",
+            "dof",
+            "coverage",
+            "coverage_factor",
+            "interval",
+            "interval_from",
+            "budget",
+            "parts",
+            "flags",
+        }
+        assert estimate["interval"][0] < estimate["value"] < estimate["interval"][1]
+        assert sum(line["share"] for line in estimate["budget"]) == pytest.approx(1)
+        total = math.sqrt(sum(line["contribution"] ** 2 for line in estimate["budget"]))
+        assert total == pytest.approx(estimate["standard_uncertainty"], rel=1e-9)
+    assert {"code", "message", "severity"} == set(measurement["flags"][0])
+    assert measurement["air"]["meter"]["density"]["value"] == pytest.approx(1.1993, rel=1e-3)
+
+
+def test_infinite_dof_is_null():
+    body = json.loads(result_json(flowrig.reduce(nozzle())))
+    assert body["measurements"][0]["estimates"][0]["dof"] is None
+
+
+def test_stored_results_reload_still_correlated(tmp_path):
+    one, two = nozzle(), nozzle(drop="300 Pa")
+    paths = [stored(tmp_path, r, f"{i}.json") for i, r in enumerate((one, two))]
+    a, b = (next(iter(flowrig.load_json(p).values()))["actual_flow_meter"] for p in paths)
+    x, y = flowrig.reduce(one).flow.estimate, flowrig.reduce(two).flow.estimate
+    assert float(a.value) == pytest.approx(float(x.value), rel=1e-12)
+    assert float(a.u) == pytest.approx(float(x.u), rel=1e-9)
+    assert float(a.cov(b)) == pytest.approx(float(x.cov(y)), rel=1e-9)
+    assert float(a.cov(b)) > 0.5 * float(a.u * b.u)
+
+
+@pytest.mark.parametrize("text", ["", "{", "[]", '{"contract": 99, "measurements": []}', '{"contract": "1"}'])
+def test_other_files_are_not_taken_for_results(tmp_path, text):
+    path = tmp_path / "x.json"
+    path.write_text(text, encoding="utf-8")
+    with pytest.raises(flowrig.InputError):
+        flowrig.load_json(path)
+
+
+def test_csv_of_one_result():
+    [*lines] = csv.DictReader(io.StringIO(result_csv(flowrig.reduce(nozzle()))))
+    assert [line["quantity"] for line in lines] == ["actual_flow_meter", "standard_flow", "mass_flow"]
+    assert float(lines[0]["low"]) < float(lines[0]["value"]) < float(lines[0]["high"])
+    assert "chamber size unknown" in lines[0]["flags"]
+
+
+def test_csv_and_json_of_a_batch(tmp_path):
+    table = tmp_path / "t.csv"
+    table.write_text("test,drop [Pa]\na,250\nb,0.1\n", encoding="utf-8")
+    result = flowrig.reduce_rows(nozzle(), table)
+    lines = list(csv.DictReader(io.StringIO(result_csv(result))))
+    assert [line["test"] for line in lines] == ["a", "b"]
+    assert "below noise" in lines[1]["flags"]
+    assert "below noise" not in lines[0]["flags"]
+    assert float(lines[0]["actual_flow_meter [m3/h]"]) == pytest.approx(float(result.flow.value[0]))
+    body = json.loads(result_json(result))
+    flow = body["measurements"][0]["estimates"][0]
+    assert len(flow["value"]) == 2
+    assert "below noise" in flow["flags"][1]
+    assert body["rows"]["test"] == ["a", "b"]
+    assert "2 rows" in batch_text(result)
+
+
+def test_text_says_what_it_must():
+    record = nozzle(drop=["250 Pa", "251 Pa", "250.4 Pa"])
+    record["flow_unit"] = "cfm"
+    record["invented"] = True
+    record["air"]["unit"] = {"temperature": "30 degC", "pressure": "1010 hPa", "relative_humidity": "40 %"}
+    result = flowrig.reduce(record)
+    text = result_text(result)
+    for words in (
+        "A nozzle",
+        "cfm",
+        "95 %",
+        "interval",
+        "air at the unit",
+        "air at the meter",
+        "standard flow, 1.2 kg/m3",
+        "mass flow",
+        "kg/m3",
+        "Largest causes",
+        "nozzle coefficient",
+        "Invented",
+        "m3/h",
+        "L/s",
+        "few readings",
+    ):
+        assert words in text
+    assert all(len(line) <= 80 for line in text.splitlines())
+
+
+@pytest.mark.parametrize(
+    ("value", "low", "high", "shown"),
+    [
+        (1234.5678, 1222.0, 1247.0, ("1235", "1222", "1247")),
+        (0.0123456, 0.0121, 0.0126, ("0.01235", "0.01210", "0.01260")),
+        (98765.0, 95000.0, 102000.0, ("98800", "95000", "102000")),
+        (5.0, 5.0, 5.0, ("5", "5", "5")),
+    ],
+)
+def test_two_digits_of_the_half_width(value, low, high, shown):
+    assert rounded(value, low, high) == shown

@@ -1,0 +1,103 @@
+"""A table of tests in the manner of a record."""
+
+from __future__ import annotations
+
+import csv
+
+import numpy as np
+import pytest
+
+import flowrig
+from tests.studies.records import nozzle
+
+
+def table(tmp_path, columns):
+    path = tmp_path / "tests.csv"
+    with path.open("w", newline="", encoding="utf-8") as file:
+        writer = csv.writer(file)
+        writer.writerow(columns)
+        writer.writerows(zip(*columns.values(), strict=True))
+    return path
+
+
+def test_rows_equal_single_reductions(tmp_path):
+    drops, temperatures = [120.0, 250.0, 480.0], [18.0, 23.5, 31.0]
+    path = table(tmp_path, {"test": ["a", "b", "c"], "drop [Pa]": drops, "air.meter.temperature [degC]": temperatures})
+    batch = flowrig.reduce_rows(nozzle(), path)
+    for i, (drop, temperature) in enumerate(zip(drops, temperatures, strict=True)):
+        record = nozzle(drop=f"{drop} Pa")
+        record["air"]["meter"]["temperature"] = f"{temperature} degC"
+        one = flowrig.reduce(record).flows[0]
+        for name, q in one.quantities.items():
+            row = batch.flows[0][name]
+            assert float(row.estimate.value[i]) == pytest.approx(float(q.estimate.value), rel=1e-12)
+            assert float(row.estimate.u[i]) == pytest.approx(float(q.estimate.u), rel=1e-6)
+            assert float(row.interval.low[i]) == pytest.approx(float(q.interval.low), rel=1e-6)
+    assert batch.rows["test"] == ["a", "b", "c"]
+
+
+def test_a_thousand_rows_share_their_instruments_and_not_their_resolution(tmp_path):
+    rng = np.random.default_rng(2)
+    path = table(tmp_path, {"drop [Pa]": np.round(rng.uniform(150, 500, 1000), 1)})
+    flow = flowrig.reduce_rows(nozzle(), path).flow
+    each = {c.each for c in flow.estimate.parts if c.id.endswith("drop:resolution")}
+    assert each == {"row"}
+    shared = [c for c in flow.estimate.parts if c.id.startswith("instrument:M1")]
+    assert all(c.each is None for c in shared)
+    assert shared
+
+
+def test_scatter_of_the_pattern_is_taken_for_every_row_and_said(tmp_path):
+    pattern = nozzle(drop=["248 Pa", "252 Pa", "250 Pa", "251 Pa", "249 Pa", "250 Pa"])
+    result = flowrig.reduce_rows(pattern, table(tmp_path, {"drop [Pa]": [100.0, 400.0]}))
+    assert "scatter from pattern" in {f.code for f in result.flows[0].findings}
+    [(cause, part)] = [(c, p) for c, p in result.flow.estimate.parts.items() if c.id.endswith(":scatter")]
+    assert cause.each == "row"
+    relative = part[0] / result.flow.estimate.value
+    assert relative[0] == pytest.approx(relative[1], rel=1e-3)
+
+
+def test_rows_are_flagged_one_by_one(tmp_path):
+    path = table(tmp_path, {"drop [Pa]": [250.0, 0.1, 2000.0, -100.0]})
+    result = flowrig.reduce_rows(nozzle(), path)
+    raised = {f.code: f.rows for f in result.flows[0].findings if f.rows is not None}
+    assert raised["below noise"].tolist() == [False, True, False, False]
+    assert raised["reversed"].tolist() == [False, False, False, True]
+    assert raised["throat velocity"].tolist() == [False, True, True, True]
+    assert np.all(np.isfinite(result.flow.estimate.value))
+
+
+def test_a_row_of_nonsense_does_not_spoil_the_others(tmp_path):
+    path = table(tmp_path, {"drop [Pa]": [250.0, 300.0], "air.meter.relative_humidity [%]": [50.0, 100.0]})
+    result = flowrig.reduce_rows(nozzle(), path)
+    assert np.all(np.isfinite(result.flow.estimate.value))
+    with pytest.raises(flowrig.InputError, match="140"):
+        flowrig.reduce_rows(nozzle(), table(tmp_path, {"relative_humidity [%]": [50.0, 140.0]}))
+
+
+@pytest.mark.parametrize(
+    ("columns", "said"),
+    [
+        ({"drpo [Pa]": [250.0]}, "Did you mean"),
+        ({"drop": [250.0]}, "no unit"),
+        ({"drop [m/s]": [250.0]}, "m/s"),
+        ({"drop [Pa]": [250.0], "flow.drop [Pa]": [250.0]}, "each reading once"),
+        ({"test": ["a", "b"], "drop [Pa]": [250.0, ""]}, "a reading in every row"),
+        ({"remark": ["x"]}, "at least one reading"),
+        ({"diameter [mm]": [150.0]}, "a reading of the record"),
+    ],
+)
+def test_bad_tables(tmp_path, columns, said):
+    with pytest.raises(flowrig.InputError, match=said):
+        flowrig.reduce_rows(nozzle(), table(tmp_path, columns))
+
+
+def test_more_curved_rows_than_are_drawn_are_said(tmp_path, monkeypatch):
+    import flowrig.studies.reduce as study
+    from flowrig.uncertainty.interval import batch_interval
+
+    monkeypatch.setattr(study, "batch_interval", lambda *a, **k: batch_interval(*a, **k, most=2))
+    path = table(tmp_path, {"drop [Pa]": [0.1, 0.2, 0.3, 0.4, 250.0]})
+    raised = {f.code: f.rows for f in flowrig.reduce_rows(nozzle(), path).flows[0].findings if f.rows is not None}
+    assert raised["curved"].sum() == 2
+    assert raised["curved, linear bar kept"].sum() == 2
