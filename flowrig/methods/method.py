@@ -4,11 +4,11 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Any
 
 import numpy as np
-from numpy.typing import ArrayLike
+from numpy.typing import ArrayLike, NDArray
 
 from flowrig.methods import cautions
 from flowrig.records.declare import Check, Field, FlagMeaning, OneOf, Table
@@ -62,6 +62,11 @@ class Situation:
 
     def value(self, name: str, default: Any = None) -> Any:
         return self.section.value(name, default)
+
+    def at_rows(self, rows: NDArray[np.bool_]) -> Situation:
+        """The same with the kernel's returns at some rows of a batch only."""
+        some = {n: a[rows] if a.ndim and len(a) == len(rows) else a for n, a in self.nominal.items()}
+        return replace(self, nominal=some)
 
 
 @dataclass(frozen=True)

@@ -16,11 +16,14 @@ class CauseMeaning:
     meaning : str
         What it is, how its size is found, and what would make it smaller.
     source : str
+    label : str
+        What the budget says instead, where a name alone would not do.
     """
 
     name: str
     meaning: str
     source: str = ""
+    label: str = ""
 
 
 CAUSES = (
@@ -71,9 +74,10 @@ CAUSES = (
     ),
     CauseMeaning(
         "unsteadiness",
-        '"Unsteady flow or noisy sensor" in a budget. The root of an averaged pressure differs from the average of '
+        "The root of an averaged pressure differs from the average of "
         "the roots: the first is right for a noisy sensor, the second for a flow that really changes. Where the record "
         "does not say which (field fluctuation), the middle is taken and the distance to either is the limit.",
         "second-order expansion of the root",
+        "unsteady flow or noisy sensor",
     ),
 )

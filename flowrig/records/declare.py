@@ -204,7 +204,8 @@ class Table:
         raise KeyError(name)
 
 
-Severity = Literal["note", "warning", "alarm"]
+Severity = Literal["alarm", "warning", "note"]
+SEVERITIES: tuple[Severity, ...] = ("alarm", "warning", "note")  # gravest first
 
 
 @dataclass(frozen=True)

@@ -9,6 +9,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from flowrig import units
 from flowrig.records.declare import Field, Table
 from flowrig.uncertainty.statement import Component
 
@@ -103,6 +104,14 @@ class Layout:
 
     def __len__(self) -> int:
         return len(self.points)
+
+
+def as_written(item: Item) -> str:
+    """A value in the unit it was given in; the mean of several readings."""
+    kind = getattr(item.field, "kind", "")
+    if kind and item.unit and not isinstance(item.value, str):
+        return f"{float(units.from_si(np.mean(item.value), item.unit, kind)):.5g} {item.unit}"
+    return repr(item.value)
 
 
 def path_name(path: tuple[str | int, ...]) -> str:

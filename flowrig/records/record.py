@@ -12,7 +12,7 @@ from flowrig.errors import Fault, InputError
 from flowrig.records import csv_text, schema, tables, toml_text
 from flowrig.records.declare import Check, Field, Finding, Names, OneOf, Reading, Table
 from flowrig.records.instruments import Instrument, backwards, find_instrument, read_instrument
-from flowrig.records.items import Item, Layout, Section, path_name
+from flowrig.records.items import Item, Layout, Section, as_written, path_name
 from flowrig.records.walk import Walker, written
 
 
@@ -493,7 +493,7 @@ class _Reader:
                 self.faults.append(
                     Fault(
                         item.where,
-                        self.walker.as_written(item),
+                        as_written(item),
                         f"a {kind} above zero, give or take the instrument's limit",
                         "Check whether the hoses are swapped.",
                     )

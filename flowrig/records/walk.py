@@ -30,7 +30,7 @@ from flowrig.records.declare import (
     Text,
     Words,
 )
-from flowrig.records.items import Item, Section, path_name
+from flowrig.records.items import Item, Section, as_written, path_name
 from flowrig.records.schema import MEASURED_KIND, MEASURED_STEP
 from flowrig.uncertainty.statement import Component, parse_value
 
@@ -104,6 +104,8 @@ class Walker:
         """What must be there is there, alternatives are met once, and the fields agree with one another."""
         start = len(self.faults)
         broken = {f.where for f in self.faults}
+        # a column that is missing from the grid was said when the grid was read
+        broken |= {self.where(*section.path, f.name) for f in section.table.fields if getattr(f, "grid", False)}
         for declared in section.table.fields:
             place = self.where(*section.path, declared.name)
             if declared.required and declared.name not in section and place not in broken:
@@ -142,16 +144,9 @@ class Walker:
         for check in section.table.checks:
             for wrong in check(section):
                 item = section.items.get(wrong.field)
-                read = f"no {wrong.field!r}" if item is None else self.as_written(item)
+                read = f"no {wrong.field!r}" if item is None else as_written(item)
                 place = section.where if item is None or not item.where else item.where
                 self.faults.append(Fault(place, read, wrong.expected, wrong.remedy))
-
-    @staticmethod
-    def as_written(item: Item) -> str:
-        kind = getattr(item.field, "kind", "")
-        if kind and item.unit and not isinstance(item.value, str):
-            return f"{float(units.from_si(np.mean(item.value), item.unit, kind)):.5g} {item.unit}"
-        return repr(item.value)
 
     def _unknown(self, key: str, known: Mapping[str, Field], path: Path_) -> None:
         near = difflib.get_close_matches(key, known, n=1, cutoff=0.6)

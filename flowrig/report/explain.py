@@ -134,7 +134,7 @@ def _method(topic: Topic) -> Iterator[str]:
     for alternative in method.alternatives:
         yield from _paragraph(_sentence(describe.alternative(alternative)), _INDENT * 2)
     for table in method.hardware:
-        yield from ("", f"{_INDENT}Hardware, [{table.name}.…]: {table.help}")
+        yield from ("", *_paragraph(f"Hardware, [{table.name}.…]: {table.help}"))
         for declared in table.fields:
             yield from _item(_headed(declared), declared.help)
         for alternative in table.alternatives:

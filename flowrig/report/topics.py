@@ -113,7 +113,7 @@ def _flags() -> Iterator[Topic]:
 
 def _causes() -> Iterator[Topic]:
     for cause in (*CAUSES, *air.CAUSES):
-        yield Topic("cause", cause.name, cause.meaning, cause)
+        yield Topic("cause", cause.name, cause.meaning, cause, other_names=[cause.label] if cause.label else [])
     found: dict[str, Topic] = {}
     for method in methods():
         for effect in method.effects:
@@ -154,7 +154,8 @@ def _unit(name: str) -> list[Topic]:
 def _budget_line(wanted: str) -> list[Topic]:
     """A budget says "manometer (DM-0417) zero drift", "scatter of drop", "diameter of A"."""
     words = f" {wanted} "
-    said = {t.name: t for t in topics() if t.sort == "cause" and not t.owners and f" {folded(t.name)} " in words}
+    generic = [t for t in topics() if t.sort == "cause" and not t.owners]
+    said = {key: t for t in generic for key in t.keys if f" {key} " in words}
     if said:
         return [said[max(said, key=len)]]
     first = wanted.partition(" of ")

@@ -11,6 +11,7 @@ import numpy as np
 from flowrig import units
 from flowrig.records.declare import Finding
 from flowrig.records.record import Record
+from flowrig.studies.scatter import Scatter
 from flowrig.uncertainty.estimate import Estimate
 from flowrig.uncertainty.interval import Interval
 
@@ -101,8 +102,10 @@ class FlowResult:
         State at each station.
     findings : list of Finding
         Every flag, alarms first.
-    conventions : tuple of str
+    scatter : Scatter or None
+        What repeats, passes or a log said about their own mean.
     diagnostics : dict of str to array
+        Whatever else the kernel returned: Reynolds numbers, throat velocities, a profile.
     """
 
     name: str
@@ -110,8 +113,14 @@ class FlowResult:
     quantities: dict[str, Quantity]
     air: dict[str, dict[str, Estimate]]
     findings: list[Finding] = field(default_factory=list)
-    conventions: tuple[str, ...] = ()
+    scatter: Scatter | None = None
     diagnostics: dict[str, Any] = field(default_factory=dict)
+
+    @property
+    def conventions(self) -> tuple[str, ...]:
+        """Choices a sceptical reader would ask about."""
+        conventions: tuple[str, ...] = self.method.conventions
+        return conventions
 
     @property
     def main(self) -> Quantity:

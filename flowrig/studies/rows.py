@@ -64,9 +64,8 @@ def reduce_rows(
         reduction = Reduction(batch, flow, result, unit, pattern.scatter)
         done = reduction.run()
         if pattern.scatter is not None and pattern.scatter.relative:
-            done.findings.append(
-                Finding(reading_flags.PATTERN_NOISE, f"{pattern.scatter.relative:.2%} of the flow, from the pattern")
-            )
+            share = f"{100 * pattern.scatter.relative_single:.2g} % of the flow for a single reading"
+            done.findings.append(Finding(reading_flags.PATTERN_NOISE, share))
         result.flows.append(done)
     return result
 

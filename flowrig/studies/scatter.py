@@ -17,6 +17,7 @@ from flowrig.uncertainty.series import LOG_FROM, mean_of
 
 FEW = 5
 UNSTEADY = 0.10
+LABEL = "scatter of the readings"
 DRIFTING = 4.0  # standard errors between the halves; chance alone does that once in 16 000 runs
 
 
@@ -31,8 +32,12 @@ class Scatter:
         is not.
     u, dof : float
         Standard uncertainty of the mean from scatter.
-    relative : float
-        Scatter of a single reading over the flow, for rows of a batch that follow this pattern.
+    relative, relative_single : float
+        Scatter of the mean, and of a single reading, over the flow: for rows of a batch that follow this pattern.
+    n : int
+        Readings in the run.
+    stretches : float
+        Independent readings that they are worth.
     """
 
     bias: float
@@ -40,19 +45,13 @@ class Scatter:
     u: float
     dof: float
     relative: float
+    relative_single: float
+    n: int
+    stretches: float
 
-    def inputs(self, record_id: str, run: str, flow: Estimate, batch: tuple[str, ...]) -> dict[str, Estimate]:
-        """Inputs of the finishing step."""
-        noise = Cause(
-            f"{record_id}:{run}:scatter",
-            dof=self.dof,
-            each="row" if batch else None,
-            scope="reading",
-            label="scatter of the readings",
-        )
-        if batch:
-            u = np.broadcast_to(self.relative, flow.value.shape)
-            return {"relative_scatter": Estimate(np.zeros(flow.value.shape), batch, {noise: u[np.newaxis]})}
+    def inputs(self, record_id: str, run: str) -> dict[str, Estimate]:
+        """Inputs of the finishing step of the run itself."""
+        noise = Cause(f"{record_id}:{run}:scatter", dof=self.dof, scope="reading", label=LABEL)
         root = Cause(
             f"{record_id}:{run}:unsteadiness",
             shape="rectangular",
@@ -62,8 +61,25 @@ class Scatter:
         parts = {root: [self.bias_limit / math.sqrt(3)]} if self.bias_limit else {}
         return {"bias": Estimate(self.bias, (), parts), "scatter": Estimate(0.0, (), {noise: [self.u]})}
 
+    def row_inputs(self, record_id: str, run: str, rows: int, single: bool) -> dict[str, Estimate]:
+        """The same for rows that follow this run as their pattern.
 
-def scatter_of(flows: Array, of_mean: float, known: str, pooled: Array | None) -> tuple[Scatter, list[Finding]]:
+        Parameters
+        ----------
+        single : bool
+            The rows hold a reading of the flow each, which scatters as one; else they all rest on the pattern's own
+            readings of it, and share the error of their mean.
+        """
+        if single:
+            id_ = f"{record_id}:{run}:scatter of a row"
+            noise = Cause(id_, dof=self.dof, each="row", scope="reading", label=LABEL)
+            u = np.full((1, rows), self.relative_single)
+            return {"relative_scatter": Estimate(np.zeros(rows), ("row",), {noise: u})}
+        noise = Cause(f"{record_id}:{run}:scatter", dof=self.dof, scope="reading", label=LABEL)
+        return {"relative_scatter": Estimate(0.0, (), {noise: [self.relative]})}
+
+
+def scatter_of(flows: Array, of_mean: float, known: str, grid: Array | None) -> tuple[Scatter, list[Finding]]:
     """Scatter of a run.
 
     Parameters
@@ -74,8 +90,8 @@ def scatter_of(flows: Array, of_mean: float, known: str, pooled: Array | None) -
         Flow of the mean readings. [kg/s]
     known : {'unknown', 'real', 'noise'}
         What the scatter is.
-    pooled : array, shape (passes, points), or None
-        Readings of a grid with fewer than three passes.
+    grid : array, shape (passes, points), or None
+        Readings of a grid; with fewer than three passes their differences point by point are pooled.
 
     Notes
     -----
@@ -89,26 +105,29 @@ def scatter_of(flows: Array, of_mean: float, known: str, pooled: Array | None) -
     share = {"real": 1.0, "noise": 0.0}.get(known, 0.5)
     limit = abs(gap) / 2 if known == "unknown" else 0.0
     u, dof = series.u, series.dof
-    if pooled is not None and len(pooled) == 2:
+    pooled = grid is not None and len(grid) < 3
+    if grid is not None and pooled:
         # half the variance of the differences is the variance of one reading; each point's mean halves it again
-        difference = pooled[1] - pooled[0]
-        points = pooled.shape[1]
+        difference = grid[1] - grid[0]
+        points = grid.shape[1]
         per_reading = float(np.std(difference, ddof=1)) / math.sqrt(2)
-        level = abs(float(np.mean(pooled)))
+        level = abs(float(np.mean(grid)))
         within = per_reading / math.sqrt(2 * points) / level * abs(series.mean)
         u, dof = max(within, abs(flows[1] - flows[0]) / 2), float(points - 1)
-        findings.append(Finding(flags.POOLED, f"two passes, {abs(flows[1] / flows[0] - 1):.2%} apart"))
+        findings.append(Finding(flags.POOLED, f"two passes, {100 * abs(flows[1] / flows[0] - 1):.2g} % apart"))
     elif series.few:
         findings.append(
             Finding(flags.FEW_STRETCHES, f"{series.n} readings are worth {series.stretches:.0f} independent ones")
         )
-    if pooled is None and series.n < FEW:
-        findings.append(Finding(reading_flags.FEW_READINGS, f"{series.n} readings"))
+    if not pooled and series.n < FEW:
+        findings.append(
+            Finding(reading_flags.FEW_READINGS, f"{series.n} {'passes' if grid is not None else 'readings'}")
+        )
     if series.n >= LOG_FROM and series.drift > DRIFTING:
         findings.append(Finding(flags.NOT_STEADY, f"the halves differ by {series.drift:.1f} standard errors"))
-    if series.mean and series.s / abs(series.mean) > UNSTEADY / 2 and series.n >= FEW:
+    size = abs(series.mean) or math.inf
+    if series.s / size > UNSTEADY / 2 and series.n >= FEW:
         # a root halves the relative scatter of a pressure; 10 % rms of the pressure is 5 % of the flow
-        findings.append(Finding(flags.UNSTEADY_RUN, f"the flow scatters by {series.s / abs(series.mean):.0%} rms"))
-    # a row is one reading and scatters as one, not as the mean of the pattern's
-    relative = max(u, series.s) / abs(series.mean) if series.mean else 0.0
-    return Scatter(share * gap, limit, u, dof, relative), findings
+        findings.append(Finding(flags.UNSTEADY_RUN, f"the flow scatters by {100 * series.s / size:.0f} % rms"))
+    single = max(u, series.s) / size
+    return Scatter(share * gap, limit, u, dof, u / size, single, series.n, series.stretches), findings

@@ -12,6 +12,7 @@ from flowrig.uncertainty.estimate import Array
 LOG_FROM = 30  # results in a row before their autocorrelation can be told from noise; below, they count as repeats
 STRETCHES = 30.0
 WINDOW = 2.5  # autocorrelation times: Sokal's 5, his time being half of τ
+ROUNDING = 1e-12  # of the mean: a scatter this small is arithmetic on one and the same reading
 FOLLOWING = 2.0  # lag-one autocorrelation of a short run, in units of 1/√n, that repeats have by chance 1 time in 80
 
 
@@ -85,6 +86,8 @@ def mean_of(results: ArrayLike) -> Series:
         raise ValueError("a mean and its error need one run of two results at least")
     mean = float(np.mean(results))
     deviations = results - mean
+    if np.max(np.abs(deviations)) <= ROUNDING * abs(mean):
+        deviations = np.zeros(n)
     s2 = float(np.sum(deviations**2)) / (n - 1)
     tau, dof = 1.0, n - 1.0
     if n >= LOG_FROM and s2 > 0.0:
