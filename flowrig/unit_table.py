@@ -380,7 +380,8 @@ TABLE: dict[str, Kind] = {
             "count/meter**3": "1/m3 | /m3 | m-3 | counts/m3 | particles/m3 | #/m3",
             "count/centimeter**3": "1/cm3 | /cm3 | cm-3 | counts/cm3 | particles/cm3 | #/cm3 | 1/cc | #/cc",
             "count/liter": "1/L | /L | counts/L | particles/L | #/L",
-            "count/deciliter": "counts/0.1 L | particles/0.1 L | #/0.1 L | 1/dL | counts/0.1L | particles/0.1L | #/0.1L",
+            "count/deciliter": "counts/0.1 L | particles/0.1 L | #/0.1 L | 1/dL | counts/0.1L | particles/0.1L | "
+            "#/0.1L",
             "count/foot**3": "1/ft3 | /ft3 | ft-3 | counts/ft3 | particles/ft3 | #/ft3 | counts/cu ft",
         },
         bars=_SCALES,

@@ -201,23 +201,24 @@ def station(
     node = outputs["density"].node
     assert node is not None
     temperature, pressure = outputs["temperature"].value, outputs["pressure"].value
-    outside = (np.abs(temperature - 294.15) > 6.0) | (pressure < 60e3) | (pressure > 110e3)
+    outside = np.atleast_1d((np.abs(temperature - 294.15) > 6.0) | (pressure < 60e3) | (pressure > 110e3))
     if formula == "cipm-2007" and np.any(outside):
-        findings.append(
-            Finding(
-                OUTSIDE_FORMULA,
-                f"{where}: {float(np.mean(temperature)) - 273.15:.1f} degC, {float(np.mean(pressure)) / 100:.0f} hPa",
-                outside if batch else None,
-            )
+        celsius, hectopascal = (
+            np.broadcast_to(a, outside.shape)[outside] for a in (temperature - 273.15, pressure / 100)
         )
+        said = f"{span(celsius, 1)} degC, {span(hectopascal, 0)} hPa"
+        findings.append(Finding(OUTSIDE_FORMULA, f"{where}: {said}", outside if batch else None))
     humid = node.diagnostics["relative_humidity"].reshape(-1)
     if np.any(humid > 0.99):
-        findings.append(
-            Finding(
-                SATURATED, f"{where}: relative humidity {float(np.max(humid)):.0%}", (humid > 0.99) if batch else None
-            )
-        )
+        wet = f"relative humidity {100 * float(np.max(humid)):.0f} %"
+        findings.append(Finding(SATURATED, f"{where}: {wet}", (humid > 0.99) if batch else None))
     return Station(section.name.split(".")[-1], outputs, findings)
+
+
+def span(values: Array, decimals: int) -> str:
+    """Smallest and largest in words, once where they print alike."""
+    ends = [f"{float(x):.{decimals}f}" for x in (np.min(values), np.max(values))]
+    return " to ".join(dict.fromkeys(ends))
 
 
 def pressure_at(altitude: Estimate, where: str, record_id: str) -> Estimate:

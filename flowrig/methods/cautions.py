@@ -27,7 +27,7 @@ LOADED = Caution(
     "building-services practice; NIOSH 2003-136 (from memory)",
 )
 THROTTLED = Caution(
-    "A throttled fan runs warmer. Feel its housing with care, stop if it smells or slows, never leave it alone.",
+    "A fan throttled by filters or nozzles runs warmer: stay with it, and stop it if it smells, slows or grows hot.",
     "evaluation of do-it-yourself filter units for the US EPA, 2021, as quoted",
 )
 CORD = Caution(
@@ -39,8 +39,8 @@ LICENSED = Caution(
     "from memory (local codes)",
 )
 DRAWN_OUT = Caution(
-    "A rig that blows air out of the room can draw flue gas back from open-flued heaters: put them out, air the room, "
-    "have a carbon-monoxide alarm.",
+    "A rig that blows air out of the room can draw flue gas back from open-flued heaters: switch them off first, "
+    "air the room, have a carbon-monoxide alarm.",
     "US EPA guidance on combustion appliances",
 )
 DUCT_WALL = Caution(

@@ -41,7 +41,7 @@ POOLED = FlagMeaning(
 )
 CURVED = FlagMeaning(
     "curved",
-    "alarm",
+    "warning",
     "The equation bends noticeably within the error bar, so the linear bar would not be honest; the interval is from "
     "Monte Carlo draws and may be lopsided.",
 )

@@ -123,8 +123,8 @@ def _area_ratio(situation: Situation) -> float | None:
 
 def _range(array: Array, unit: str, digits: int = 3) -> str:
     low, high = float(np.nanmin(array)), float(np.nanmax(array))
-    shown = f"{low:.{digits}g}" if math.isclose(low, high, rel_tol=1e-3) else f"{low:.{digits}g} to {high:.{digits}g}"
-    return f"{shown} {unit}".strip()
+    ends = [f"{x:.0f}" if abs(x) >= 1000 else f"{x:.{digits}g}" for x in (low, high)]
+    return f"{' to '.join(dict.fromkeys(ends))} {unit}".strip()
 
 
 LOW_REYNOLDS = FlagMeaning(
@@ -245,19 +245,17 @@ METHOD = Method(
         Limit(
             LOW_REYNOLDS,
             lambda s: s.nominal["reynolds"] < 12_000,
-            lambda s: f"throat Reynolds number {_range(s.nominal['reynolds'], '')}; 12 000 at least",
+            lambda s: f"{_range(s.nominal['reynolds'], '')}; 12 000 at least",
         ),
         Limit(
             THROAT_VELOCITY,
             lambda s: (np.abs(s.nominal["throat_velocity"]) < 14) | (np.abs(s.nominal["throat_velocity"]) > 35),
-            lambda s: (
-                f"throat velocity {_range(np.abs(s.nominal['throat_velocity']), 'm/s')}; usual window 14 to 35 m/s"
-            ),
+            lambda s: f"{_range(np.abs(s.nominal['throat_velocity']), 'm/s')}; usual window 14 to 35 m/s",
         ),
         Limit(
             PRESSURE_RATIO,
             lambda s: s.nominal["pressure_ratio"] < 0.9,
-            lambda s: f"pressure ratio {_range(s.nominal['pressure_ratio'], '')}; 0.9 at least",
+            lambda s: f"{_range(s.nominal['pressure_ratio'], '')}; 0.9 at least",
         ),
         Limit(
             APPROACH,

@@ -38,6 +38,12 @@ ZERO_ONCE = FlagMeaning(
     "The zero was read only before or only after the readings: it was subtracted, but how far it drifted meanwhile is "
     "not known and not in the error bar.",
 )
+ZERO_UNREAD = FlagMeaning(
+    "zero not read",
+    "note",
+    "The zero of a pressure instrument was not read with its ports open; it is taken as zero, within the maker's "
+    "limit.",
+)
 SINGLE = FlagMeaning(
     "single reading",
     "warning",
@@ -62,6 +68,7 @@ FLAGS = (
     OUTSIDE_RANGE,
     ZERO_BEYOND,
     ZERO_ONCE,
+    ZERO_UNREAD,
     SINGLE,
     FEW_READINGS,
     PATTERN_NOISE,

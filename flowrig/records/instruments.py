@@ -356,6 +356,9 @@ def all_findings(instruments: dict[str, Instrument]) -> Iterator[Finding]:
             said.setdefault(words, []).append(instrument.name)
         yield from instrument.findings
     nameless = [i.name for i in instruments.values() if "serial" not in i.section]
+    unread = [i.name for i in instruments.values() if i.kind == "pressure difference" and i.zero is None]
+    if unread:
+        yield Finding(flags.ZERO_UNREAD, ", ".join(unread))
     if nameless:
         yield Finding(flags.NO_SERIAL, f"{', '.join(nameless)}: error known as the same in this record only")
     for words, names in said.items():

@@ -15,7 +15,7 @@ from flowrig import units
 from flowrig.errors import Fault, InputError
 from flowrig.records.csv_text import Header, Table, parse_table
 from flowrig.records.declare import Finding, FlagMeaning, Reading
-from flowrig.records.items import Array, Layout
+from flowrig.records.items import Array, Item, Layout
 from flowrig.records.walk import bounds_in_words
 
 MISSING = FlagMeaning(
@@ -63,8 +63,8 @@ def table_of(columns: Any, name: str) -> Table:
     return parse_table(text.getvalue(), name)
 
 
-def find_column(table: Table, wanted: str, said: bool) -> Header | None:
-    """The column of a field: by its own name, or by the header the record gives (`said`)."""
+def find_column(table: Table, wanted: str) -> Header | None:
+    """The column of a field, by its own name or by the header the record gives."""
     for header in table.headers:
         if wanted in (header.raw, header.name) or wanted.casefold() == header.name.casefold():
             return header
@@ -74,12 +74,13 @@ def find_column(table: Table, wanted: str, said: bool) -> Header | None:
 def missing_column(table: Table, wanted: str, where: str) -> Fault:
     heads = ", ".join(repr(h.raw) for h in table.headers)
     near = difflib.get_close_matches(wanted, [h.name for h in table.headers], n=1, cutoff=0.5)
-    hint = f"Perhaps {near[0]!r} is meant: " if near else ""
+    remedy = 'ename the header, or say in the record: columns = { field = "header" }.'
+    remedy = f"Perhaps {near[0]!r} is meant: r{remedy}" if near else f"R{remedy}"
     return Fault(
         f"{table.name}",
         f"columns {heads}",
         f"a column {wanted!r} ({where})",
-        f'{hint}rename the header, or say in the record: columns = {{ field = "header" }}.',
+        remedy,
     )
 
 
@@ -127,6 +128,22 @@ def column_values(
     return values, blanks
 
 
+def column_item(
+    table: Table, header: Header, declared: Reading, path: str, run: str, faults: list[Fault]
+) -> Item | None:
+    """A column with a reading in every row as one item; None after a fault."""
+    read = column_values(table, header, declared, faults)
+    if read is None:
+        return None
+    values, blanks = read
+    for row in blanks[:20]:
+        remedy = "Fill the cell, or remove the row."
+        faults.append(Fault(_at(table, row, header), "nothing", "a reading in every row", remedy))
+    if blanks:
+        return None
+    return Item(declared, values, f"{table.name}, column {header.raw!r}", path, header.unit or "", run=run)
+
+
 @dataclass
 class Grid:
     """Readings of a grid, in the order of the layout's points.
@@ -158,7 +175,7 @@ def read_grid(
     before = len(faults)
     numbering = {}
     for key in ("pass", *layout.keys):
-        header = find_column(table, key, said=False)
+        header = find_column(table, key)
         if header is None:
             if key != "pass":
                 faults.append(missing_column(table, key, "numbers the point, from 1"))
@@ -183,7 +200,7 @@ def read_grid(
     used: set[str] = set()
     for declared in wanted:
         name = columns.get(declared.name, declared.name)
-        header = find_column(table, name, declared.name in columns)
+        header = find_column(table, name)
         if header is None:
             if declared.name in columns or declared.required:
                 faults.append(missing_column(table, name, declared.help.rstrip(".")))

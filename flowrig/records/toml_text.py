@@ -2,114 +2,23 @@
 
 from __future__ import annotations
 
-import difflib
 import hashlib
 import json
 import re
-import stat
 import tomllib
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from functools import cached_property
-from itertools import islice, zip_longest
+from itertools import zip_longest
 from pathlib import Path
 from typing import Any
 
 from flowrig.errors import Fault, InputError
+from flowrig.records.files import LISTED, encoding_faults, listed, quoted, read_bytes
 
 TOML_LIMIT = 4 * 1024 * 1024  # bytes; a record of one test is a few kilobytes
-LISTED = 50  # faults told one by one; a reader mends no more than that at a sitting
 
 _Path = tuple[str | int, ...]
-
-# ---------------------------------------------------------------- files and bytes
-
-
-def quoted(text: str, limit: int = 80) -> str:
-    """``text`` in single quotes, cut at ``limit`` characters, anything invisible written as an escape."""
-    shown = text if len(text) <= limit else text[:limit] + "…"
-    return "'" + "".join(c if c.isprintable() else repr(c)[1:-1] for c in shown) + "'"
-
-
-def listed(faults: Sequence[Fault], name: str, rest: str = "") -> list[Fault]:
-    """The first 50 of ``faults``, and one for the rest: "and N more", or as ``rest`` has it where not all are there."""
-    if len(faults) <= LISTED:
-        return list(faults)
-    read = rest or f"and {len(faults) - LISTED} more"
-    return [*faults[:LISTED], Fault(name, read, "no faults", f"Mend the first {LISTED} and read it again.")]
-
-
-def near_name(wanted: str, known: list[str]) -> str | None:
-    """The one of ``known`` that ``wanted`` was probably meant to be, letter case aside."""
-    folded = {word.casefold(): word for word in known}
-    close = difflib.get_close_matches(wanted.casefold(), folded, n=1, cutoff=0.6)
-    return folded[close[0]] if close else None
-
-
-def read_bytes(path: Path, name: str, limit: int) -> bytes:
-    """The bytes of an ordinary file of at most ``limit`` bytes; its size is looked at before anything is read.
-
-    Raises
-    ------
-    InputError
-        The file is missing, a folder, a device, not readable, or too large.
-    """
-    try:
-        status = path.stat()
-        if stat.S_ISDIR(status.st_mode):
-            raise InputError(Fault(name, f"a folder, {quoted(str(path))}", "a file", "Name the file inside it."))
-        if not stat.S_ISREG(status.st_mode):  # a pipe would block, a device never ends
-            raise InputError(
-                Fault(name, f"a pipe or a device, {quoted(str(path))}", "an ordinary file", "Save it to a file first.")
-            )
-        if status.st_size > limit:
-            remedy = "Check that this is the file you meant; split it if it is."
-            raise InputError(Fault(name, f"{status.st_size:,} bytes", f"a file of at most {limit:,} bytes", remedy))
-        with path.open("rb") as stream:
-            return stream.read(status.st_size)  # and no further, should a logger still be writing to it
-    except (FileNotFoundError, NotADirectoryError):
-        raise InputError(_missing(path, name)) from None
-    except (OSError, ValueError) as problem:  # ValueError: a NUL in the name
-        reason = getattr(problem, "strerror", None) or str(problem)
-        read = f"nothing, {quoted(str(path))} ({reason})"
-        raise InputError(Fault(name, read, "a file that can be read", "Check its name and permissions.")) from None
-
-
-def _missing(path: Path, name: str) -> Fault:
-    if not path.parent.is_dir():
-        return Fault(
-            name,
-            f"nothing, there is no folder {quoted(str(path.parent))}",
-            "a file in a folder that exists",
-            "Check the folder's name.",
-        )
-    near = near_name(path.name, [entry.name for entry in islice(path.parent.iterdir(), 5000)])
-    remedy = f"Did you mean {quoted(near)}?" if near else "Check its name and the folder it is in."
-    return Fault(name, f"nothing, there is no file {quoted(str(path))}", "a file that exists", remedy)
-
-
-def encoding_faults(data: bytes, name: str) -> list[Fault]:
-    """One fault for each line of ``data`` that is not UTF-8, or one for bytes that are not text at all."""
-    save = "Open it in a text editor and save it as UTF-8."
-    if data.startswith((b"\xff\xfe", b"\xfe\xff")):
-        return [Fault(f"{name}, line 1", f"bytes 0x{data[:2].hex().upper()}, the mark of UTF-16", "UTF-8 text", save)]
-    if (nul := data.find(b"\0")) >= 0:
-        line = data.count(b"\n", 0, nul) + 1
-        remedy = f"If this is text in UTF-16, save it as UTF-8; otherwise it is damaged or not text. {save}"
-        return [Fault(f"{name}, line {line}", f"byte 0x00 (byte {nul + 1} of the file)", "UTF-8 text", remedy)]
-    faults = []
-    for number, line_bytes in enumerate(data.split(b"\n"), 1):
-        try:
-            line_bytes.decode("utf-8")
-        except UnicodeDecodeError as problem:
-            column = len(line_bytes[: problem.start].decode("utf-8")) + 1
-            byte = line_bytes[problem.start : problem.start + 1]
-            line_shown = quoted(line_bytes.decode("cp1252", "replace"))
-            meant = f", {quoted(byte.decode('cp1252', 'replace'))} in the Windows encoding"
-            read = f"byte 0x{byte.hex().upper()}{meant}, in {line_shown}"
-            faults.append(Fault(f"{name}, line {number}, column {column}", read, "UTF-8 text", save))
-    return listed(faults, name)
-
 
 # ---------------------------------------------------------------- the document
 

@@ -5,9 +5,8 @@ from __future__ import annotations
 import datetime as dt
 import difflib
 import math
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
-from pathlib import Path
 from typing import Any
 
 import numpy as np
@@ -45,15 +44,15 @@ class Walker:
     ----------
     where : callable
         Path of keys to the words that name the place in the file.
-    folder : Path or None
-        Folder that files named in the record are looked up in.
     faults : list of Fault
         Everything found wrong so far.
+    spoiled : set of str
+        Paths of fields whose absence has been explained already, by a fault of the file they stand in.
     """
 
-    where: Any
-    folder: Path | None
+    where: Callable[..., str]
     faults: list[Fault] = field(default_factory=list)
+    spoiled: set[str] = field(default_factory=set)
 
     def fault(self, path: Path_, read: object, expected: str, remedy: str) -> None:
         shown = read if isinstance(read, str) and read in ("nothing", "a table", "a list") else repr(read)
@@ -103,12 +102,14 @@ class Walker:
     def complete(self, section: Section) -> None:
         """What must be there is there, alternatives are met once, and the fields agree with one another."""
         start = len(self.faults)
-        broken = {f.where for f in self.faults}
-        # a column that is missing from the grid was said when the grid was read
-        broken |= {self.where(*section.path, f.name) for f in section.table.fields if getattr(f, "grid", False)}
+        places = {f.where for f in self.faults}
+        broken = {
+            f.name
+            for f in section.table.fields
+            if self.where(*section.path, f.name) in places or path_name((*section.path, f.name)) in self.spoiled
+        }
         for declared in section.table.fields:
-            place = self.where(*section.path, declared.name)
-            if declared.required and declared.name not in section and place not in broken:
+            if declared.required and declared.name not in section and declared.name not in broken:
                 self.faults.append(
                     Fault(
                         section.where,
@@ -130,12 +131,12 @@ class Walker:
                     )
                 )
             elif not present and choice.required:
-                unread = [n for names in choice.sets for n in names if self.where(*section.path, n) in broken]
-                if not unread:
-                    self.faults.append(Fault(section.where, "none of them", words, f"Add {choice.sets[0][0]} = ..."))
+                if not any(n in broken for names in choice.sets for n in names):
+                    none = "neither " + " nor ".join(" with ".join(names) for names in choice.sets)
+                    self.faults.append(Fault(section.where, none, words, f"Add {choice.sets[0][0]} = ..."))
             elif present:
                 for name in present[0]:
-                    if name not in section and self.where(*section.path, name) not in broken:
+                    if name not in section and name not in broken:
                         self.faults.append(
                             Fault(section.where, f"no {name!r}", f"{' with '.join(present[0])}", f"Add {name} = ...")
                         )

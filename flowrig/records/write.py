@@ -12,7 +12,7 @@ from pathlib import Path
 from typing import Any
 
 from flowrig.errors import Fault, InputError
-from flowrig.records.toml_text import quoted
+from flowrig.records.files import quoted
 
 PART_SUFFIX = ".flowrig-part"
 _STALE = 3600.0  # seconds; no write takes that long, so an older part is one whose writer was killed

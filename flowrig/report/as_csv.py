@@ -33,7 +33,8 @@ def result_csv(result: Result) -> str:
                 columns.append([_cell(x) for x in np.broadcast_to(array, (n,)).tolist()])
         main = flow.main
         heads += [f"{prefix}dof", f"{prefix}interval from", f"{prefix}flags"]
-        columns.append([_cell(x) for x in np.broadcast_to(main.estimate.dof, (n,)).tolist()])
+        dof = np.where(main.estimate.dof > 1e6, math.inf, main.estimate.dof)
+        columns.append([_cell(x) for x in np.broadcast_to(dof, (n,)).tolist()])
         columns.append([interval_source(main, i) for i in range(n)])
         columns.append(["; ".join(c) for c in _codes_of_rows(flow.findings, n)])
     writer.writerow(heads)

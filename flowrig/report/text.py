@@ -17,23 +17,26 @@ WIDTH = 80
 MARK = {"alarm": "ALARM", "warning": "Warning", "note": "Note"}
 
 
-def rounded(value: float, low: float, high: float) -> tuple[str, str, str]:
-    """Value and interval with so many decimals that the half-width keeps two digits."""
-    half = (high - low) / 2
-    if not math.isfinite(half) or half <= 0:
-        return f"{value:.6g}", f"{low:.6g}", f"{high:.6g}"
-    decimals = 1 - math.floor(math.log10(half))
-    if decimals <= 0:
-        return tuple(f"{round(x, decimals):.0f}" for x in (value, low, high))  # type: ignore[return-value]
-    return f"{value:.{decimals}f}", f"{low:.{decimals}f}", f"{high:.{decimals}f}"
+def rounded(u: float, *values: float) -> list[str]:
+    """Values with so many decimals that their standard uncertainty keeps two digits (JCGM 100:2008 7.2.6)."""
+    if not math.isfinite(u) or u <= 0:
+        return [f"{x:.6g}" for x in values]
+    exponent = math.floor(math.log10(float(f"{u:.1e}")))
+    decimals = 1 - exponent
+    return [f"{round(x, decimals):.{max(decimals, 0)}f}" for x in values]
 
 
-def percent(coverage: float) -> str:
-    return f"{100 * coverage:.6g} %"
+def percent(share: float, digits: int = 2) -> str:
+    return f"{100 * share:.{digits}g} %"
+
+
+def numbers(q: Quantity) -> list[str]:
+    """Value, low and high end as printed."""
+    return rounded(float(q.u), float(q.value), float(q.low), float(q.high))
 
 
 def quantity_line(q: Quantity) -> str:
-    value, low, high = rounded(float(q.value), float(q.low), float(q.high))
+    value, low, high = numbers(q)
     return f"{value} {q.unit}   [{low} to {high}]"
 
 
@@ -60,29 +63,28 @@ def heading_text(result: Result) -> list[str]:
 def flow_text(result: Result, flow: FlowResult) -> list[str]:
     lines = [f"{flow.name}: {flow.method.title}" if flow.name != flow.method.title else flow.name]
     main = flow.main
-    value, low, high = rounded(float(main.value), float(main.low), float(main.high))
-    lines.append(f"  Flow {value} {main.unit}, {percent(result.coverage)} interval {low} to {high} {main.unit}")
-    how = "Monte Carlo" if interval_source(main) == "monte carlo" else "linear"
-    dof = float(main.estimate.dof)
-    share = float(main.estimate.u / abs(main.estimate.value)) if float(main.estimate.value) else math.inf
-    said = "" if dof > 1000 else f", {dof:.3g} degrees of freedom"
-    lines.append(f"  standard uncertainty {share:.2%}{said}; interval {how}")
+    value, low, high = numbers(main)
+    coverage = percent(result.coverage, 6)
+    lines.append(f"  Flow {value} {main.unit}, {coverage} interval {low} to {high} {main.unit}")
+    lines += [f"  {text}" for text in _how_sure(flow)]
     lines.append("")
     width = max(len(q.label) for q in flow.quantities.values())
-    for q in flow.quantities.values():
-        lines.append(f"  {q.label:<{width}}  {quantity_line(q)}")
-    also = other_units(main)
-    if also:
-        lines.append(f"  {'the first also in other units':<{width}}  {also}")
+    lines += [f"  {q.label:<{width}}  {quantity_line(q)}" for q in flow.quantities.values()]
+    others = other_units(main)
+    if others:
+        lines.append(f"  {'the first in other units':<{width}}  {others}")
     lines.append("")
     for station, state in flow.air.items():
         lines.append(f"  Air at the {station}: {air_line(state)}")
+    plane = float(flow.diagnostics["density"].reshape(-1)[0])
+    if not math.isclose(plane, float(flow.air["meter"]["density"].value), rel_tol=1e-4):
+        lines.append(f"  Air at the metering plane, static pressure included: {plane:.4f} kg/m3")
     lines.append("")
     lines.append("  Largest causes of error (share of the variance)")
     for line in main.estimate.budget()[:3]:
         u = units.from_si(float(line.u), main.unit, units.as_difference(main.kind))
         cause = textwrap.shorten(line.cause.name, 46, placeholder="...")
-        lines.append(f"    {float(line.share):5.1%}  {cause:<46}  u {u:.3g} {main.unit}")
+        lines.append(f"    {100 * float(line.share):5.1f} %  {cause:<46}  u {u:.3g} {main.unit}")
     for text in flow.conventions:
         lines += textwrap.wrap(f"Convention: {text}.", WIDTH, initial_indent="  ", subsequent_indent="    ")
     if flow.findings:
@@ -91,33 +93,35 @@ def flow_text(result: Result, flow: FlowResult) -> list[str]:
     return lines
 
 
+def _how_sure(flow: FlowResult) -> Iterator[str]:
+    main = flow.main
+    how = "Monte Carlo" if interval_source(main) == "monte carlo" else "linear"
+    dof = float(main.estimate.dof)
+    value = float(main.estimate.value)
+    share = f"standard uncertainty {percent(float(main.estimate.u) / abs(value))}" if value else "no flow"
+    yield f"{share}{'' if dof > 1000 else f', {dof:.3g} degrees of freedom'}; interval {how}"
+    scatter = flow.scatter
+    if scatter is not None and scatter.stretches < 0.95 * scatter.n:
+        yield f"log of {scatter.n} readings, worth {scatter.stretches:.0f} independent ones"
+
+
 def other_units(q: Quantity) -> str:
-    others = (
-        [
-            u
-            for u in ("m3/h", "L/s", "cfm")
-            if not math.isclose(units.factor(u, q.kind)[0], units.factor(q.unit, q.kind)[0])
-        ]
-        if q.kind == "flow"
-        else []
-    )
-    shown = []
-    for unit in others:
-        other = q.to(unit)
-        value, _, _ = rounded(float(other.value), float(other.low), float(other.high))
-        shown.append(f"{value} {unit}")
-    return ", ".join(shown)
+    """The value in the usual units of flow other than its own."""
+    if q.kind != "flow":
+        return ""
+    own = units.factor(q.unit, q.kind)
+    others = [q.to(unit) for unit in ("m3/h", "L/s", "cfm") if units.factor(unit, q.kind) != own]
+    return ", ".join(f"{numbers(other)[0]} {other.unit}" for other in others)
 
 
 def air_line(state: dict[str, Any]) -> str:
     def mean(name: str) -> float:
         return float(np.mean(state[name].value))
 
-    density = state["density"]
-    u = float(np.mean(density.u / density.value))
+    u = float(np.mean(state["density"].u / state["density"].value))
     return (
         f"{mean('temperature') - 273.15:.1f} degC, {mean('pressure') / 100:.1f} hPa, "
-        f"{mean('density'):.4f} kg/m3 (u {u:.2%})"
+        f"{mean('density'):.4f} kg/m3 (u {percent(u)})"
     )
 
 
@@ -135,23 +139,26 @@ def batch_text(result: Result, most: int = 10) -> str:
     for flow in result.flows:
         main = flow.main
         n = len(np.atleast_1d(main.value))
-        lines.append("")
-        lines.append(f"{flow.name}: {n} rows, {percent(result.coverage)} intervals, {main.label} in {main.unit}")
-        value, low, high = (np.broadcast_to(a, (n,)) for a in (main.value, main.low, main.high))
+        coverage = percent(result.coverage, 6)
+        lines += ["", f"{flow.name}: {n} rows, {coverage} intervals", f"  {main.label}, in {main.unit}"]
+        value, u, low, high = (np.broadcast_to(a, (n,)) for a in (main.value, main.u, main.low, main.high))
         lines.append(f"  {'row':>7}  {'value':>12}  {'low':>12}  {'high':>12}")
         for i in range(min(n, most)):
-            shown = rounded(float(value[i]), float(low[i]), float(high[i]))
+            shown = rounded(float(u[i]), float(value[i]), float(low[i]), float(high[i]))
             lines.append(f"  {i + 1:>7}  {shown[0]:>12}  {shown[1]:>12}  {shown[2]:>12}")
         if n > most:
             lines.append(f"  {'...':>7}  {n - most} more; --csv FILE writes them all")
         lines += _batch_findings(flow.findings, n)
     if result.findings:
-        lines += ["About the record", *findings_text(result.findings)]
+        lines += ["", "About the record", *findings_text(result.findings)]
     return "\n".join(lines)
 
 
 def _batch_findings(findings: list[Finding], n: int) -> Iterator[str]:
     for f in findings:
-        count = n if f.rows is None else int(np.sum(f.rows))
-        text = f"{MARK[f.severity]}, {f.code} ({count} of {n} rows): {f.message}"
+        text = f"{MARK[f.severity]}, {f.code}: {f.message}"
+        if f.rows is not None:
+            rows = (np.flatnonzero(f.rows) + 1).tolist()
+            said = ", ".join(map(str, rows[:6])) + (", ..." if len(rows) > 6 else "")
+            text += f" ({len(rows)} of {n} rows: {said})"
         yield from textwrap.wrap(text, WIDTH, initial_indent="  ", subsequent_indent="    ")

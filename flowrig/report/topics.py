@@ -12,7 +12,7 @@ from flowrig import units
 from flowrig.methods import NAMES, air, find_method
 from flowrig.methods import flags as run_flags
 from flowrig.methods.method import Method
-from flowrig.records import describe, schema, tables
+from flowrig.records import beside, describe, flow_reader, schema, tables
 from flowrig.records import flags as reading_flags
 from flowrig.records.causes import CAUSES
 from flowrig.records.declare import Field, FlagMeaning, Table
@@ -103,7 +103,14 @@ def _fields() -> Iterator[Topic]:
 def _flags() -> Iterator[Topic]:
     """Flags of any record first, then those of the methods."""
     found: dict[FlagMeaning, Topic] = {}
-    for meaning in (*reading_flags.FLAGS, *tables.FLAGS, *air.FLAGS, *run_flags.FLAGS):
+    for meaning in (
+        *reading_flags.FLAGS,
+        *tables.FLAGS,
+        *beside.FLAGS,
+        *flow_reader.FLAGS,
+        *air.FLAGS,
+        *run_flags.FLAGS,
+    ):
         found[meaning] = Topic("flag", meaning.code, meaning.meaning, meaning)
     for method in methods():
         for meaning in method.flags:

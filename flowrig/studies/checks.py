@@ -12,7 +12,7 @@ from flowrig.methods.method import Method, Situation
 from flowrig.records.declare import Finding, FlagMeaning
 from flowrig.studies.result import Quantity
 from flowrig.uncertainty.estimate import Estimate
-from flowrig.uncertainty.interval import SHARE_OF_SHAPE
+from flowrig.uncertainty.interval import DOF_OF_SHAPE, SHARE_OF_SHAPE
 
 
 def of_limits(method: Method, situation: Situation, batch: bool) -> list[Finding]:
@@ -58,7 +58,11 @@ def of_quantities(quantities: Mapping[str, Quantity]) -> list[Finding]:
 
 
 def _shape_in_words(estimate: Estimate, drawn: bool) -> str:
-    lines = [line for line in estimate.budget() if np.any(line.share > SHARE_OF_SHAPE)]
+    lines = [
+        line
+        for line in estimate.budget()
+        if np.any(line.share > SHARE_OF_SHAPE) and (line.cause.shape != "normal" or line.cause.dof < DOF_OF_SHAPE)
+    ]
     said = []
     for line in lines:
         hard = line.cause.shape != "normal"

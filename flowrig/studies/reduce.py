@@ -16,7 +16,8 @@ from flowrig.records import flags as reading_flags
 from flowrig.records.declare import SEVERITIES, Finding, Reading
 from flowrig.records.instruments import ROWS, all_findings
 from flowrig.records.items import Array, as_written
-from flowrig.records.record import Flow, Record, read_record
+from flowrig.records.reader import read_record
+from flowrig.records.record import Flow, Record
 from flowrig.studies import checks
 from flowrig.studies.gather import Gathered
 from flowrig.studies.result import FlowResult, Quantity, Result
@@ -85,7 +86,7 @@ def reduce(
 
 def empty_result(record: Record, coverage: float, samples: int | None, seed: int) -> Result:
     """A result that holds what is known about the record before any flow is reduced."""
-    findings = list(all_findings(record.instruments))
+    findings = [*record.findings, *all_findings(record.instruments)]
     if record.heading["standard_density"].assumed:
         findings.append(Finding(reading_flags.ASSUMED, "standard flow refers to 1.2 kg/m3"))
     return Result(record, [], findings, coverage, seed, samples)

@@ -114,21 +114,9 @@ def _columns(record: Record, table: csv_text.Table) -> dict[str, Item]:
                 )
             )
             continue
-        values = tables.column_values(table, header, old.field, faults)
-        if values is None:
-            continue
-        for row in values[1][:20]:
-            faults.append(
-                Fault(
-                    f"{table.name}, row {table.row_number(row)}, column {header.raw!r}",
-                    "nothing",
-                    "a reading in every row",
-                    "Fill the cell, or remove the row.",
-                )
-            )
-        replaced[path] = Item(
-            old.field, values[0], f"{table.name}, column {header.raw!r}", path, header.unit or "", run=ROWS
-        )
+        item = tables.column_item(table, header, old.field, path, ROWS, faults)
+        if item is not None:
+            replaced[path] = item
     if not replaced and not faults:
         faults.append(
             Fault(

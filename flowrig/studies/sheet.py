@@ -157,7 +157,7 @@ class _Arguments:
             else:
                 self.words[key] = value
         self.result = Plan(method)
-        self.walker = Walker(lambda *path: f"flowrig sheet {method.name}, {path_name(path)}", None, self.faults)
+        self.walker = Walker(lambda *path: f"flowrig sheet {method.name}, {path_name(path)}", self.faults)
 
     def fault(self, read: str, expected: str, remedy: str) -> None:
         self.faults.append(Fault(f"flowrig sheet {self.method.name}", read, expected, remedy))

@@ -5,7 +5,7 @@ from __future__ import annotations
 from functools import partial
 
 from tests.coverage.profiles import behind_a_bend, round_duct
-from tests.coverage.rigs import Nozzle, Rig, Traverse, following
+from tests.coverage.rigs import Nozzle, Pair, Rig, Traverse, following
 
 VANE = (0.02, 0.02, 0.01)
 THERMAL = (0.03, 0.03, 0.01)
@@ -27,6 +27,8 @@ RIGS = (
     Rig("3 repeats, little scatter", "normal", Nozzle(100.0, repeats=3)),
     Rig("zero drifts, read", "normal", Nozzle(25.0, drift=0.5, zero="read")),
     Rig("zero read, holds the fixed error", "normal", Nozzle(25.0, zero="holds the error")),
+    Rig("difference of two runs, 100 and 90 Pa", "normal", Pair(Nozzle(100.0), Nozzle(90.0))),
+    Rig("difference of two runs, 100 and 25 Pa", "normal", Pair(Nozzle(100.0), Nozzle(25.0))),
     Rig("vane, 1 m/s, limits filled", "rectangular", Traverse("vane", 1.0, True, VANE)),
     Rig("vane, 2 m/s, limits filled", "rectangular", Traverse("vane", 2.0, True, VANE)),
     Rig("vane, 5 m/s, limits filled", "rectangular", Traverse("vane", 5.0, True, VANE)),

@@ -2,7 +2,8 @@
 
 The equations are on trial elsewhere; here only the error bars are. A nozzle's truth is therefore the same equation at
 the true values, its own error drawn; a traverse's truth is the mean of a continuous profile by fine quadrature.
-Profiles, noise and drift are invented; a limit without a shape means an error anywhere within it, a k of 2 a normal one.
+Profiles, noise and drift are invented. A limit without a shape means an error anywhere within it, a k of 2 a normal
+one.
 """
 
 from __future__ import annotations
@@ -29,10 +30,14 @@ COEFFICIENT = 0.012 / 1.96  # of a nozzle: 1.2 % at 95 %, normal
 
 @dataclass(frozen=True)
 class Drawn:
-    """One rig as drawn: the record its operator wrote, and what that operator cannot know. [m3/s]"""
+    """One rig as drawn: the record its operator wrote, and what that operator cannot know. [m3/s]
+
+    `other` is a second run of the same rig, where the difference of two is on trial.
+    """
 
     record: dict[str, Any]
     truth: float
+    other: Drawn | None = None
 
 
 @dataclass(frozen=True)
@@ -44,14 +49,14 @@ class Rig:
     name : str
     expected : {'normal', 'rectangular', 'few', 'misspecified', 'assumed limits'}
         Which acceptance it falls under, see `study.BANDS`.
-    setup : Nozzle or Traverse
+    setup : Nozzle, Pair or Traverse
     flags : tuple of str
         Codes of which one should fire where a misspecified rig is not covered.
     """
 
     name: str
     expected: str
-    setup: Nozzle | Traverse
+    setup: Nozzle | Pair | Traverse
     flags: tuple[str, ...] = ()
 
 
@@ -211,6 +216,19 @@ class Nozzle:
         reynolds = np.abs(each) * density / (math.pi / 4 * sizes * here.viscosity)
         beta = bank_beta(sizes, 1.2 * 1.2, nozzle_coefficient(reynolds, 0.6))
         return float(np.sum(shares * np.sum(each, axis=-1) / np.sqrt(1 - np.reshape(beta, -1) ** 4)))
+
+
+@dataclass(frozen=True)
+class Pair:
+    """Two runs with the same air, manometer and nozzles, at different drops."""
+
+    one: Nozzle
+    other: Nozzle
+
+    def draw(self, rng: Rng) -> Drawn:
+        shared = int(rng.integers(2**32))
+        one, other = (setup.draw(np.random.default_rng(shared), rng) for setup in (self.one, self.other))
+        return Drawn(one.record, one.truth, other)
 
 
 def correlated(rng: Rng, n: int, follows: float) -> Array:

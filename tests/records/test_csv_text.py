@@ -13,7 +13,7 @@ from hypothesis import strategies as st
 
 from flowrig.errors import Fault, InputError
 from flowrig.records.csv_text import CELL_LIMIT, CSV_LIMIT, Table, inside, parse_table, read_table
-from flowrig.records.toml_text import LISTED
+from flowrig.records.files import LISTED
 
 PLAIN = "time [s],nozzle drop [Pa]\n0,1.5\n1,2.5\n"
 

@@ -7,7 +7,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from flowrig.errors import Fault, InputError
-from flowrig.records.toml_text import LISTED, TOML_LIMIT, load, loads, near_name, quoted
+from flowrig.records.files import LISTED, near_name, quoted
+from flowrig.records.toml_text import TOML_LIMIT, load, loads
 
 RECORD = """\
 # an invented test of an invented unit

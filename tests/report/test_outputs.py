@@ -128,13 +128,15 @@ def test_text_says_what_it_must():
 
 
 @pytest.mark.parametrize(
-    ("value", "low", "high", "shown"),
+    ("u", "values", "shown"),
     [
-        (1234.5678, 1222.0, 1247.0, ("1235", "1222", "1247")),
-        (0.0123456, 0.0121, 0.0126, ("0.01235", "0.01210", "0.01260")),
-        (98765.0, 95000.0, 102000.0, ("98800", "95000", "102000")),
-        (5.0, 5.0, 5.0, ("5", "5", "5")),
+        (12.4, (1234.5678, 1222.0), ["1235", "1222"]),
+        (0.000126, (0.0123456, 0.0121), ["0.01235", "0.01210"]),
+        (1690.0, (98765.0, 102000.0), ["98800", "102000"]),
+        (0.0996, (5.0,), ["5.00"]),
+        (0.0994, (5.0,), ["5.000"]),
+        (0.0, (5.0,), ["5"]),
     ],
 )
-def test_two_digits_of_the_half_width(value, low, high, shown):
-    assert rounded(value, low, high) == shown
+def test_two_digits_of_the_standard_uncertainty(u, values, shown):
+    assert rounded(u, *values) == shown

@@ -4,8 +4,22 @@ from __future__ import annotations
 
 import re
 
-UNITS = {"Pa": 1.0, "kPa": 1e3, "m/s": 1.0, "fpm": 0.00508, "degC": 1.0, "K": 1.0, "mm": 1e-3, "m^3/h": 1 / 3600,
-         "in of water": 249.0, "%": 0.01, "": 1.0, "m³/h": 1 / 3600, "in. w.c.": 249.0, "s^-1": 1.0}
+UNITS = {
+    "Pa": 1.0,
+    "kPa": 1e3,
+    "m/s": 1.0,
+    "fpm": 0.00508,
+    "degC": 1.0,
+    "K": 1.0,
+    "mm": 1e-3,
+    "m^3/h": 1 / 3600,
+    "in of water": 249.0,
+    "%": 0.01,
+    "": 1.0,
+    "m³/h": 1 / 3600,
+    "in. w.c.": 249.0,
+    "s^-1": 1.0,
+}
 
 
 def convert(number: float, unit: str) -> float:

@@ -62,8 +62,11 @@ def test_deviates_have_zero_mean_unit_variance_and_their_own_shape(shape, fourth
         found, error = moment(draws, power)
         assert found == pytest.approx(expected, abs=4 * error), power
     assert np.max(np.abs(draws)) <= bound
-    scale = {"normal": stats.norm(), "rectangular": stats.uniform(-bound, 2 * bound),
-             "triangular": stats.triang(0.5, -bound, 2 * bound)}[shape]
+    scale = {
+        "normal": stats.norm(),
+        "rectangular": stats.uniform(-bound, 2 * bound),
+        "triangular": stats.triang(0.5, -bound, 2 * bound),
+    }[shape]
     assert stats.kstest(draws, scale.cdf).pvalue > 1e-3
 
 

@@ -183,7 +183,9 @@ def test_one_output_keeps_an_axis_and_another_reduces_it():
     noise = Cause("noise", each="row")
     x = Estimate(np.arange(4.0), ("row",), {noise: np.ones((1, 4)), Cause("zero"): np.full((1, 4), 0.5)})
     out = linear(
-        lambda x: {"double": 2 * x, "mean": x.mean(axis=-1, keepdims=True)}, {"x": x}, ("row",),
+        lambda x: {"double": 2 * x, "mean": x.mean(axis=-1, keepdims=True)},
+        {"x": x},
+        ("row",),
         {"double": ("row",), "mean": ()},
     )
     np.testing.assert_allclose(out["double"].u, math.sqrt(4 + 1))

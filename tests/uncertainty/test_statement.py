@@ -71,8 +71,11 @@ WORDINGS = [
     ("(1 % rdg or 0.5 Pa, whichever is greater) + 0.2 Pa", lambda r: np.maximum(0.01 * r, 0.5) + 0.2, RECTANGULAR),
     ("0.2 Pa + max(1 % rdg, 0.5 Pa)", lambda r: np.maximum(0.01 * r, 0.5) + 0.2, RECTANGULAR),
     ("the greater of (1 % rdg + 0.2 Pa) and (0.5 Pa)", lambda r: np.maximum(0.01 * r + 0.2, 0.5), RECTANGULAR),
-    ("max(1 % of reading, 0.5 Pa, 0.2 Pa + 0.5 % of reading)",
-     lambda r: np.max([0.01 * r, 0.5 + 0 * r, 0.2 + 0.005 * r], axis=0), RECTANGULAR),
+    (
+        "max(1 % of reading, 0.5 Pa, 0.2 Pa + 0.5 % of reading)",
+        lambda r: np.max([0.01 * r, 0.5 + 0 * r, 0.2 + 0.005 * r], axis=0),
+        RECTANGULAR,
+    ),
     ("U = 0.8 Pa (k=2)", lambda r: 0.8 + 0 * r, 2.0),
     ("U=0.8Pa(K=2)", lambda r: 0.8 + 0 * r, 2.0),
     ("U = 0.3 K, k=2", lambda r: 0.3 + 0 * r, 2.0),
@@ -160,8 +163,16 @@ def test_what_was_assumed_is_recorded(text, assumed):
 @pytest.mark.recomputed
 @pytest.mark.parametrize(
     ("level", "dof", "k"),
-    [(90, None, 1.64485), (95, None, 1.95996), (99, None, 2.57583), (95, 1, 12.7062), (95, 10, 2.22814),
-     (90, 9, 1.83311), (99, 9, 3.24984), (95, 100, 1.98397)],
+    [
+        (90, None, 1.64485),
+        (95, None, 1.95996),
+        (99, None, 2.57583),
+        (95, 1, 12.7062),
+        (95, 10, 2.22814),
+        (90, 9, 1.83311),
+        (99, 9, 3.24984),
+        (95, 100, 1.98397),
+    ],
 )
 def test_coverage_factor_of_a_level(level, dof, k):
     (component,) = parse(f"U = 0.8 Pa ({level} %" + (")" if dof is None else f", dof = {dof})"), convert)
@@ -185,8 +196,16 @@ def test_one_limit_is_one_component_and_keeps_its_terms():
 
 @pytest.mark.parametrize(
     "text",
-    ["0.25 % FS", "0.25 % f.s.", "0.25 % of full scale", "0.25 % of range", "0.25 % FS (95%)", "0.25%FS (1 year)",
-     "0.25 % FS (12-month)", "0.25% FS (1 kPa)"],
+    [
+        "0.25 % FS",
+        "0.25 % f.s.",
+        "0.25 % of full scale",
+        "0.25 % of range",
+        "0.25 % FS (95%)",
+        "0.25%FS (1 year)",
+        "0.25 % FS (12-month)",
+        "0.25% FS (1 kPa)",
+    ],
 )
 def test_full_scale_from_the_instrument(text):
     (component,) = parse(text, convert, full_scale=1000.0)
@@ -363,8 +382,16 @@ joins = st.sampled_from([" + ", "+", " plus ", " ± ", "+/-", " +- "])
 signs = st.sampled_from(["", "±", "+/- ", "+-"])
 
 
-@given(a=numbers, b=numbers, relative=relatives, absolute=absolutes, join=joins, sign=signs, swap=st.booleans(),
-       reading=st.floats(-1e4, 1e4))
+@given(
+    a=numbers,
+    b=numbers,
+    relative=relatives,
+    absolute=absolutes,
+    join=joins,
+    sign=signs,
+    swap=st.booleans(),
+    reading=st.floats(-1e4, 1e4),
+)
 def test_every_spelling_of_a_sum_is_the_sum_of_its_parts(a, b, relative, absolute, join, sign, swap, reading):
     parts = [relative.format(a), absolute.format(b)]
     text = sign + join.join(reversed(parts) if swap else parts)
@@ -374,9 +401,16 @@ def test_every_spelling_of_a_sum_is_the_sum_of_its_parts(a, b, relative, absolut
     assert split == pytest.approx(a / 100.0 * abs(reading) + b, rel=1e-12)
 
 
-@given(a=numbers, b=numbers, relative=relatives, absolute=absolutes, reading=st.floats(-1e4, 1e4),
-       frame=st.sampled_from(["{} or {}, whichever is greater", "the greater of {} and {}", "max({}, {})",
-                              "±({} or {} whichever is larger)"]))
+@given(
+    a=numbers,
+    b=numbers,
+    relative=relatives,
+    absolute=absolutes,
+    reading=st.floats(-1e4, 1e4),
+    frame=st.sampled_from(
+        ["{} or {}, whichever is greater", "the greater of {} and {}", "max({}, {})", "±({} or {} whichever is larger)"]
+    ),
+)
 def test_every_spelling_of_the_greater_is_the_greater_of_its_parts(a, b, relative, absolute, reading, frame):
     (component,) = parse(frame.format(relative.format(a), absolute.format(b)), convert)
     expected = max(a / 100.0 * abs(reading), b)

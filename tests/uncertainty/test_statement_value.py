@@ -52,8 +52,13 @@ def test_value_with_tolerance(text, value, half_width, divisor):
 
 @pytest.mark.parametrize(
     ("text", "value", "half_width"),
-    [("0.98 ± 0.02", 0.98, 0.02), ("0.98 ± 2 % of value", 0.98, 0.0196), ("(85 ± 2) %", 0.85, 0.02),
-     ("85 % ± 2 % of value", 0.85, 0.017), ("0.98 (U = 0.02, k=2)", 0.98, 0.02)],
+    [
+        ("0.98 ± 0.02", 0.98, 0.02),
+        ("0.98 ± 2 % of value", 0.98, 0.0196),
+        ("(85 ± 2) %", 0.85, 0.02),
+        ("85 % ± 2 % of value", 0.85, 0.017),
+        ("0.98 (U = 0.02, k=2)", 0.98, 0.02),
+    ],
 )
 def test_pure_number_with_tolerance(text, value, half_width):
     read_value, (component,) = parse_value(text, reader(number_of), number_of)

@@ -1,0 +1,205 @@
+"""One [[flow]] section: its fields, the hardware it names, the columns of its log and the points of its grid."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any
+
+import numpy as np
+
+from flowrig.errors import Fault
+from flowrig.records import csv_text, schema, tables
+from flowrig.records.beside import Beside
+from flowrig.records.declare import Finding, FlagMeaning, Names, Reading, Table
+from flowrig.records.items import Item, path_name
+from flowrig.records.record import Declared, Flow, Hardware
+from flowrig.records.walk import Walker
+
+GAPS = FlagMeaning(
+    "log with gaps",
+    "warning",
+    "The rows of a log are not evenly spaced in time. How far neighbouring readings resemble one another, and so the "
+    "error of their mean, is judged as if they were; a long gap also means that the mean misses what happened in it.",
+)
+FLAGS = (GAPS,)
+STEP_OFF = 1.5  # a step this many times the usual one (or the inverse) is not even
+
+
+class FlowReader:
+    """Reads the flow sections of one record.
+
+    Attributes
+    ----------
+    air : dict of str to dict of str to Item
+        Readings of the air that stand in a log, by station.
+    """
+
+    def __init__(self, walker: Walker, beside: Beside, hardware: Mapping[str, Hardware]) -> None:
+        self.walker, self.beside, self.hardware = walker, beside, hardware
+        self.faults, self.where = walker.faults, walker.where
+        self.air: dict[str, dict[str, Item]] = {}
+
+    def read(self, i: int, raw: Mapping[str, Any], method: Declared) -> Flow:
+        path = ("flow", i)
+        fields = (*schema.FLOW.fields, *method.fields)
+        declared = Table("flow", schema.FLOW.help, fields, method.alternatives, method.checks)
+        grid_fields = tuple(f for f in method.fields if isinstance(f, Reading) and f.grid)
+        for f in grid_fields:
+            if f.name in raw:
+                said = "Put the readings into the CSV that grid names."
+                self.walker.fault((*path, f.name), raw[f.name], "a column of the grid file", said)
+        inline = {k: v for k, v in raw.items() if k not in {f.name for f in grid_fields}}
+        columns = raw.get("columns", {}) if isinstance(raw.get("columns", {}), Mapping) else {}
+        findings: list[Finding] = []
+        section = self.walker.section(declared, inline, path, self._log(path, inline, method, columns, findings))
+        flow = Flow(section, method, findings=findings)
+        self._refer(flow)
+        if method.layout is not None:
+            # a column that is missing from the grid is said where the grid is read
+            self.walker.spoiled |= {path_name((*path, f.name)) for f in grid_fields}
+            self._grid(flow, grid_fields, columns)
+        start = len(self.faults)
+        self.walker.complete(section)
+        if len(self.faults) == start:
+            self._same_length(flow)
+        return flow
+
+    # the log
+
+    def _log(
+        self,
+        path: tuple[str, int],
+        raw: Mapping[str, Any],
+        method: Declared,
+        columns: Mapping[str, Any],
+        findings: list[Finding],
+    ) -> dict[str, Item]:
+        """Columns of the log: the method's own fields, and the air's where `columns` names them."""
+        if not isinstance(raw.get("log"), str):
+            return {}
+        wanted: dict[str, tuple[Reading, tuple[str | int, ...]]] = {
+            f.name: (f, (*path, f.name))
+            for f in method.fields
+            if isinstance(f, Reading) and not f.grid and f.name not in raw
+        }
+        air_fields = {f.name: f for f in schema.AIR.fields if isinstance(f, Reading)}
+        for key in columns:
+            if not key.startswith("air."):
+                continue
+            station, _, name = key.removeprefix("air.").partition(".")
+            if station in schema.STATIONS and name in air_fields:
+                wanted[key] = air_fields[name], ("air", station, name)
+            else:
+                example = "air.STATION.READING, such as air.meter.temperature"
+                self.walker.fault((*path, "columns", key), key, example, "Correct the name.")
+        table = self.beside.table(raw["log"], self.where(*path, "log"))
+        if table is None:
+            self.walker.spoiled |= {path_name(place) for _, place in wanted.values()}
+            return {}
+        self._times(table, columns.get("time", "time"), "time" in columns, findings)
+        found: dict[str, Item] = {}
+        for key, (declared, place) in wanted.items():
+            item = self._column(table, declared, columns, key, place, path_name(path))
+            if item is not None and key.startswith("air."):
+                self.air.setdefault(str(place[1]), {})[declared.name] = item
+            elif item is not None:
+                found[key] = item
+        return found
+
+    def _times(self, table: csv_text.Table, name: str, said: bool, findings: list[Finding]) -> None:
+        header = tables.find_column(table, name)
+        if header is None:
+            if said:
+                self.faults.append(tables.missing_column(table, name, "time of each row"))
+            return
+        seconds, _, faults = table.time(header.raw)
+        self.faults.extend(faults)
+        if faults or len(seconds) < 3:
+            return
+        steps = np.diff(seconds)
+        usual = float(np.nanmedian(steps))
+        odd = np.flatnonzero(~((steps < STEP_OFF * usual) & (steps > usual / STEP_OFF)))
+        if odd.size:
+            worst = int(odd[np.nanargmax(steps[odd])]) if not np.all(np.isnan(steps[odd])) else int(odd[0])
+            where = f"rows {table.row_number(worst)} to {table.row_number(worst + 1)}"
+            longest = f"the longest {steps[worst]:.4g} s ({where}), usual {usual:.4g} s"
+            findings.append(Finding(GAPS, f"{table.name}: {odd.size} uneven steps, {longest}"))
+
+    def _column(
+        self,
+        table: csv_text.Table,
+        declared: Reading,
+        columns: Mapping[str, str],
+        key: str,
+        place: tuple[str | int, ...],
+        run: str,
+    ) -> Item | None:
+        name = columns.get(key, key)
+        header = tables.find_column(table, name)
+        before = len(self.faults)
+        item = None
+        if header is not None:
+            item = tables.column_item(table, header, declared, path_name(place), run, self.faults)
+        elif key in columns or declared.required:
+            self.faults.append(tables.missing_column(table, name, declared.help.rstrip(".")))
+        if len(self.faults) > before:
+            self.walker.spoiled.add(path_name(place))
+        return item
+
+    # the hardware and the grid
+
+    def _refer(self, flow: Flow) -> None:
+        for item in flow.section.items.values():
+            if not isinstance(item.field, Names):
+                continue
+            table = item.field.table
+            known = self.hardware.get(table, {})
+            missing = [name for name in item.value if name not in known]
+            for name in missing:
+                said = f"one of: {', '.join(known) or 'none described'}"
+                remedy = f"Add a table [{table}.{name}], or correct the name."
+                self.faults.append(Fault(item.where, repr(name), said, remedy))
+            flow.hardware[table] = [] if missing else [known[name] for name in item.value]
+
+    def _grid(self, flow: Flow, grid_fields: tuple[Reading, ...], columns: Mapping[str, Any]) -> None:
+        section = flow.section
+        broken = {f.where for f in self.faults}
+        named = [s for sections in flow.hardware.values() for s in sections]
+        described = bool(named) and all(s.where not in broken for s in named)
+        if not described or "grid" not in section or any(check(section) for check in flow.method.checks):
+            return  # said elsewhere; without a plan the grid cannot be read
+        try:
+            flow.layout = flow.method.layout(section, flow.hardware)
+        except ValueError as error:
+            said = f"{str(error)[:1].upper()}{str(error)[1:]}."
+            self.faults.append(Fault(section.where, "the plan of this traverse", "one that exists", said))
+            return
+        table = self.beside.table(section.value("grid"), self.where(*section.path, "grid"))
+        if table is None or flow.layout is None:
+            return
+        grid = tables.read_grid(table, flow.layout, grid_fields, columns, self.faults)
+        if grid is None:
+            return
+        flow.findings += grid.findings
+        for declared in grid_fields:
+            if declared.name in grid.values:
+                values = grid.values[declared.name]
+                section.items[declared.name] = Item(
+                    declared,
+                    values,
+                    f"{table.name}, {declared.name}",
+                    path_name((*section.path, declared.name)),
+                    grid.units[declared.name],
+                    run=section.name if len(values) > 1 else "",
+                )
+
+    def _same_length(self, flow: Flow) -> None:
+        """Repeats of several fields of one measurement were taken together: as many of each."""
+        readings = [i for i in flow.section.items.values() if isinstance(i.field, Reading)]
+        repeated = [item for item in readings if len(item.value) > 1]
+        if len({len(item.value) for item in repeated}) > 1:
+            said = ", ".join(f"{len(item.value)} of {item.field.name}" for item in repeated)
+            remedy = "They are taken together, row by row: fill the gap, or give a mean as one value."
+            self.faults.append(Fault(flow.section.where, said, "as many readings of each field", remedy))
+        for item in repeated:
+            item.run = flow.section.name
