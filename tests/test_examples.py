@@ -23,7 +23,7 @@ import pytest
 
 import flowrig
 from flowrig.cli import main
-from flowrig.report.text import rounded
+from flowrig.report.text import numbers
 
 ROOT = Path(__file__).resolve().parents[1]
 FOLDERS = sorted(p for p in (ROOT / "examples").iterdir() if re.match(r"\d\d-", p.name))
@@ -156,7 +156,7 @@ QUOTED = re.compile(r"[\d.]+\s\S+,\s95\s%\sinterval\s[\d.]+\sto\s[\d.]+\s[\w/]+"
 
 def quote(folder: Path) -> str:
     flow = flowrig.reduce(folder / "record.toml").flow
-    value, low, high = rounded(float(flow.value), float(flow.low), float(flow.high))
+    value, low, high = numbers(flow)
     return f"{value} {flow.unit}, 95 % interval {low} to {high} {flow.unit}"
 
 

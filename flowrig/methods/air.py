@@ -72,14 +72,14 @@ CAUSES = (
     CauseMeaning(
         FORMULA.label,
         "What the equation for the density of moist air may be off by, the carbon dioxide of a lived-in room included: "
-        + ", ".join(f"{limit:.2%} for {name}" for name, limit in FORMULA_LIMIT.items())
+        + ", ".join(f"{100 * limit:.2g} % for {name}" for name, limit in FORMULA_LIMIT.items())
         + ". One error shared by every use.",
         SOURCE,
     ),
     CauseMeaning(
         VISCOSITY.label,
-        f"The viscosity leaves humidity out: a limit of {VISCOSITY_LIMIT:.1%}, shared by every use. It reaches the "
-        "flow only through the Reynolds number.",
+        f"The viscosity leaves humidity out: a limit of {100 * VISCOSITY_LIMIT:.2g} %, shared by every use. It "
+        "reaches the flow only through the Reynolds number.",
         "compared with an open property library",
     ),
     CauseMeaning(

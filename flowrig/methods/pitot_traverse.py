@@ -55,7 +55,11 @@ def _fluctuation(situation: Situation) -> Size | None:
         return Size(shift=-bias)
     if known == "noise":
         return Size()
-    return Size(shift=-bias / 2, limit=bias / 2, assumed="not known whether the readings' unsteadiness is real")
+    return Size(
+        shift=-bias / 2,
+        limit=bias / 2,
+        assumed="not known whether the pressure's unsteadiness is real; half of s²/8 taken off, the rest in the bar",
+    )
 
 
 UNSTEADY = FlagMeaning(
@@ -148,7 +152,7 @@ METHOD = Method(
         Limit(
             UNSTEADY,
             lambda s: s.value("fluctuation_rms", 0.0) > 0.1,
-            lambda s: f"pressure fluctuates by {s.value('fluctuation_rms'):.0%} rms",
+            lambda s: f"pressure fluctuates by {100 * s.value('fluctuation_rms'):.0f} % rms",
         ),
         Limit(
             SLOW,

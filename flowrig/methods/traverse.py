@@ -6,6 +6,7 @@ from collections.abc import Mapping, Sequence
 from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
 
 from flowrig.methods import cautions
 from flowrig.methods.method import Effect, Limit, Situation, Size
@@ -68,6 +69,7 @@ DUCTS = Table(
 )
 
 # Floors for what a rule may miss, by the plane: common practice, no source. Half-widths.
+LOPSIDED = 0.3  # of the mean: own judgement, no source
 FLOOR = {"good": 0.01, "ordinary": 0.02, "poor": 0.05}
 YAW_ASSUMED = {"good": np.radians(5.0), "ordinary": np.radians(7.0), "poor": np.radians(15.0)}
 
@@ -337,32 +339,56 @@ RULES_DISAGREE = FlagMeaning(
 )
 
 
-def _halves(situation: Situation) -> Array:
-    """Largest difference between opposite halves over the mean; one a row of a batch."""
+def _percent(shares: Array) -> str:
+    return f"{100 * float(np.nanmax(np.abs(shares))):.1f} %"
+
+
+def _halves(situation: Situation) -> dict[str, Array]:
+    """Difference between opposite halves over the mean, by the direction they lie in; one a row of a batch."""
     plan = situation.layout
     assert plan is not None
     velocity, mean = situation.nominal["velocity"], situation.nominal["mean_velocity"][..., 0]
-    worst = np.zeros(mean.shape)
-    groups = np.asarray(plan.points)[:, 0] if "depth" in plan.positions else np.zeros(len(plan))
+    numbers = np.asarray(plan.points)[:, 0]
+    directions: dict[str, tuple[Array, NDArray[np.bool_]]] = {}
     for name, distance in plan.positions.items():
-        middle = plan.extent[name] / 2
-        for group in np.unique(groups):
-            near = (distance < middle * (1 - 1e-9)) & (groups == group)
-            far = (distance > middle * (1 + 1e-9)) & (groups == group)
-            gap = np.abs(np.mean(velocity[..., near], axis=-1) - np.mean(velocity[..., far], axis=-1))
-            worst = np.fmax(worst, gap / np.abs(mean))
-    return worst[..., np.newaxis]
+        ratio = distance / plan.extent[name]
+        if name == "depth":
+            directions |= {f"along diameter {n}": (ratio, numbers == n) for n in np.unique(numbers)}
+        else:
+            directions["left and right" if name == "x" else "top and bottom"] = ratio, numbers > 0
+    gaps = {}
+    for name, (ratio, among) in directions.items():
+        near, far = ((ratio < 0.5 - 1e-9) & among, (ratio > 0.5 + 1e-9) & among)
+        gap = np.mean(velocity[..., near], axis=-1) - np.mean(velocity[..., far], axis=-1)
+        gaps[name] = np.abs(gap / mean)[..., np.newaxis]
+    return gaps
 
 
-def _too_few(situation: Situation) -> bool:
+def _lopsided(situation: Situation) -> Array:
+    return np.asarray(np.max(list(_halves(situation).values()), axis=0) > LOPSIDED)
+
+
+def _lopsided_in_words(situation: Situation) -> str:
+    worst = {name: float(np.nanmax(gap)) for name, gap in _halves(situation).items()}
+    said = [f"{name} differ by {100 * gap:.0f} % of the mean" for name, gap in worst.items() if gap > LOPSIDED]
+    return "halves " + ", ".join(said)
+
+
+def _points(situation: Situation) -> list[tuple[str, int, int]]:
+    """What was read and what is usual: direction, points, usual points."""
     plan = situation.layout
     assert plan is not None
     if "depth" in plan.extent:
-        return bool(2 * situation.value("per_radius") < physics.points_per_diameter(plan.extent["depth"]))
-    return bool(
-        situation.value("across") < physics.points_rule(plan.extent["x"])
-        or situation.value("down") < physics.points_rule(plan.extent["y"])
-    )
+        usual = int(physics.points_per_diameter(plan.extent["depth"]))
+        return [("on a diameter", 2 * situation.value("per_radius"), usual)]
+    return [
+        (word, situation.value(word), int(physics.points_rule(plan.extent[side])))
+        for word, side in (("across", "x"), ("down", "y"))
+    ]
+
+
+def _few_points_in_words(situation: Situation) -> str:
+    return ", ".join(f"{read} points {word}, usually {usual}" for word, read, usual in _points(situation))
 
 
 def _uneven(situation: Situation) -> Array:
@@ -375,10 +401,10 @@ LIMITS = (
     Limit(UNEVEN, _uneven, lambda s: "fewer than three quarters of the points carry a tenth of the largest pressure"),
     Limit(
         ASYMMETRIC,
-        lambda s: _halves(s) > 0.3,
-        lambda s: f"opposite halves differ by {float(np.nanmax(_halves(s))):.0%} of the mean",
+        _lopsided,
+        _lopsided_in_words,
     ),
-    Limit(FEW_POINTS, _too_few, lambda s: "fewer points than usual for a duct of this size"),
+    Limit(FEW_POINTS, lambda s: any(read < usual for _, read, usual in _points(s)), _few_points_in_words),
     Limit(
         STEEP_YAW,
         lambda s: s.value("yaw", 0.0) > np.radians(10.0) + 1e-9,
@@ -387,7 +413,7 @@ LIMITS = (
     Limit(
         RULES_DISAGREE,
         lambda s: np.abs(s.nominal["rule_difference"]) > 0.04,
-        lambda s: f"the second interpolant lies {float(np.nanmax(np.abs(s.nominal['rule_difference']))):.1%} away",
+        lambda s: f"the second interpolant lies {_percent(s.nominal['rule_difference'])} away",
     ),
 )
 REVERSAL = Limit(

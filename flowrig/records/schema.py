@@ -77,6 +77,9 @@ def _air_checks(section: Section) -> Sequence[Wrong]:
                 'Add pressure = "1003.2 hPa" (station pressure, not reduced to sea level), or altitude = "350 m".',
             )
         )
+    if "fan_power" in section and section.name == "air.meter":
+        remedy = "Read the temperature at the meter; fan_power is for another station."
+        wrong.append(Wrong("fan_power", "the temperature itself, at the meter", remedy))
     dry = section.value("temperature")
     for name in ("wet_bulb", "dew_point"):
         wet = section.value(name)

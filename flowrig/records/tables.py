@@ -321,6 +321,7 @@ def _fill(
     with np.errstate(invalid="ignore"):
         known = ~np.isnan(values)
     filled = values.copy()
+    gone = []
     for p, point in holes:
         others = known[:, point]
         said = ", ".join(f"{k} {v}" for k, v in zip(layout.keys, layout.points[point], strict=True))
@@ -334,10 +335,11 @@ def _fill(
                 )
             )
             continue
+        gone.append(f"{said}, pass {passes[p]}")
         both = known[p] & np.all(known[others], axis=0)
         level = np.mean(values[p, both]) / np.mean(values[others][:, both]) if np.any(both) else 1.0
         filled[p, point] = np.mean(values[others, point]) * level
     values[:] = filled
     grid.findings.append(
-        Finding(MISSING, f"{table.name}: {len(holes)} readings of {name} missing, filled from the other passes")
+        Finding(MISSING, f"{table.name}: no {name} at {'; '.join(gone)}; filled from the other passes")
     )

@@ -26,8 +26,9 @@ def rounded(u: float, *values: float) -> list[str]:
     return [f"{round(x, decimals):.{max(decimals, 0)}f}" for x in values]
 
 
-def percent(share: float, digits: int = 2) -> str:
-    return f"{100 * share:.{digits}g} %"
+def percent(share: float) -> str:
+    """Two digits, trailing zeros kept."""
+    return f"{100 * share:#.2g}".rstrip(".") + " %"
 
 
 def numbers(q: Quantity) -> list[str]:
@@ -64,7 +65,7 @@ def flow_text(result: Result, flow: FlowResult) -> list[str]:
     lines = [f"{flow.name}: {flow.method.title}" if flow.name != flow.method.title else flow.name]
     main = flow.main
     value, low, high = numbers(main)
-    coverage = percent(result.coverage, 6)
+    coverage = f"{100 * result.coverage:.6g} %"
     lines.append(f"  Flow {value} {main.unit}, {coverage} interval {low} to {high} {main.unit}")
     lines += [f"  {text}" for text in _how_sure(flow)]
     lines.append("")
@@ -139,7 +140,7 @@ def batch_text(result: Result, most: int = 10) -> str:
     for flow in result.flows:
         main = flow.main
         n = len(np.atleast_1d(main.value))
-        coverage = percent(result.coverage, 6)
+        coverage = f"{100 * result.coverage:.6g} %"
         lines += ["", f"{flow.name}: {n} rows, {coverage} intervals", f"  {main.label}, in {main.unit}"]
         value, u, low, high = (np.broadcast_to(a, (n,)) for a in (main.value, main.u, main.low, main.high))
         lines.append(f"  {'row':>7}  {'value':>12}  {'low':>12}  {'high':>12}")

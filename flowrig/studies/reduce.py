@@ -199,7 +199,6 @@ class Reduction:
     def _quantities(self, mass_flow: Estimate, densities: dict[str, Estimate]) -> dict[str, Quantity]:
         standard = self.record.heading["standard_density"]
         labels = {f"actual_flow_{name}": f"actual flow, air at the {name}" for name in densities}
-        labels["actual_flow_meter"] += " (metering plane)"
         labels |= {"standard_flow": f"standard flow, {as_written(standard)}", "mass_flow": "mass flow"}
         kept = dict.fromkeys(labels, self.batch)
         out = linear(_station_flows, {"mass_flow": mass_flow, **densities}, self.batch, kept, standard=standard.value)

@@ -79,9 +79,8 @@ class Counted:
 
     @property
     def error(self) -> float:
-        """Standard error of the coverage. [%]"""
-        share = min(max(self.coverage / 100, 1 / self.n), 1 - 1 / self.n)
-        return 100 * math.sqrt(share * (1 - share) / self.n)
+        """Standard error of the count if the coverage is 95 %. [%]"""
+        return 100 * math.sqrt(0.95 * 0.05 / self.n)
 
     @property
     def flagged(self) -> NDArray[np.bool_]:

@@ -1,0 +1,100 @@
+"""The short study: rigs enough to see an error bar that forgets a cause, in a minute. The long one is the package."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from tests.coverage import study
+from tests.coverage.catalogue import RIGS
+from tests.coverage.profiles import mean_over_circle, mean_over_rectangle
+from tests.coverage.rigs import correlated, following
+
+# How many of each kind: what is drawn by Monte Carlo takes ten times as long.
+SHORT = {
+    "nozzle, 25 Pa": 200,
+    "nozzle, 100 Pa": 200,
+    "nozzle, 250 Pa": 200,
+    "bank of 150 and 100 mm, 180 Pa": 200,
+    "nozzle, 25 Pa, manometer within 1 Pa": 60,
+    "12 scattered repeats": 200,
+    "4 scattered repeats": 30,
+    "3 scattered repeats": 30,
+    "zero drifts, read": 200,
+    "difference of two runs, 100 and 90 Pa": 100,
+    "vane, 1 m/s, limits filled": 30,
+    "vane, 2 m/s, limits filled": 30,
+    "vane, 5 m/s, limits filled": 30,
+    "pitot, 3 m/s, limits filled": 30,
+    "pitot, 10 m/s, limits filled": 30,
+    "thermal, 2 m/s, limits filled": 30,
+    "log of 600 s, memory of 5 s": 200,
+    "log of 600 s, memory of 60 s": 20,
+    "flow unsteady by 20 % of drop, not said": 100,
+    "zero drifts by up to 0.5 Pa at 25 Pa, not read": 200,
+    "vane, 2 m/s, jet behind a bend": 20,
+    "pitot, 10 m/s, swirl of 10°, not said": 20,
+}
+BY_NAME = {rig.name: rig for rig in RIGS}
+
+
+def counted(name: str, number: int) -> study.Counted:
+    rig = BY_NAME[name]
+    return study.counted(rig, (study.one(rig, i, seed=1) for i in range(number)))
+
+
+@pytest.mark.coverage
+@pytest.mark.parametrize(("name", "number"), SHORT.items(), ids=SHORT)
+def test_the_interval_holds_the_truth_as_often_as_it_says(name, number):
+    result = counted(name, number)
+    said = study.table([result])
+    assert result.covered, said
+    if result.rig.expected in ("normal", "rectangular"):
+        assert result.narrow, said
+
+
+@pytest.mark.coverage
+def test_an_interval_that_forgets_a_third_of_its_width_is_found():
+    result = counted("nozzle, 100 Pa", 200)
+    middle = (result.low + result.high) / 2
+    shrunk = replace(result, low=middle + (result.low - middle) / 1.5, high=middle + (result.high - middle) / 1.5)
+    assert not shrunk.covered
+    grown = replace(result, low=middle + (result.low - middle) * 1.5, high=middle + (result.high - middle) * 1.5)
+    assert not grown.narrow
+    moved = replace(result, low=result.low + 0.01, high=result.high + 0.01)
+    assert not moved.covered
+    assert moved.above > 3 * moved.below
+    lost = replace(result, low=np.full(result.n, np.nan), high=np.full(result.n, np.nan))
+    assert lost.coverage == 0.0
+
+
+def test_a_rig_is_the_same_whoever_draws_it():
+    rig = BY_NAME["log of 600 s, no memory"]
+    [alone] = study.run([rig], 4, seed=3, processes=1)
+    here = study.counted(rig, (study.one(rig, i, seed=3) for i in range(4)))
+    np.testing.assert_array_equal(alone.low, here.low)
+    assert len(set(here.low)) == 4
+    assert study.one(rig, 0, seed=4)[0] != here.low[0]
+
+
+@pytest.mark.parametrize(("across", "down"), [(1 / 5, 1 / 10), (1 / 7, 1 / 7)])
+def test_the_mean_of_a_power_law_over_a_rectangle_is_exact(across, down):
+    mean = mean_over_rectangle(lambda x, y: (1 - np.abs(2 * x - 1)) ** across * (1 - np.abs(2 * y - 1)) ** down)
+    assert mean == pytest.approx(1 / (1 + across) / (1 + down), rel=1e-9)
+
+
+@pytest.mark.parametrize("power", [1 / 5, 1 / 7, 1 / 10])
+def test_the_mean_of_a_power_law_over_a_circle_is_exact(power):
+    mean = mean_over_circle(lambda x, y: (1 - np.hypot(x, y)) ** power * (1 + 0.1 * x))
+    assert mean == pytest.approx(2 / ((1 + power) * (2 + power)), rel=1e-9)
+
+
+def test_a_series_follows_itself_as_long_as_it_should():
+    time = 15.0
+    series = correlated(np.random.default_rng(1), 200_000, following(time))
+    # by batch means, 20 times as long as the memory: variance of the mean is τ/n
+    batches = series.reshape(-1, 400).mean(axis=1)
+    assert np.var(series) == pytest.approx(1.0, rel=0.05)
+    assert 400 * np.var(batches) == pytest.approx(time, rel=0.2)
