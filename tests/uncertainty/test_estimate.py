@@ -4,7 +4,7 @@ import math
 
 import numpy as np
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from flowrig.uncertainty.cause import Cause, CauseConflict
@@ -75,6 +75,7 @@ def test_align_moves_and_stretches_axes():
 # variance, budget, degrees of freedom
 
 
+@settings(deadline=None)
 @given(st.lists(st.floats(-1e3, 1e3).map(lambda part: round(part, 3)), min_size=1, max_size=8))
 def test_the_budget_sums_to_the_variance(parts):
     x = Estimate(1.0, (), {Cause(f"cause {i}"): [part] for i, part in enumerate(parts)})
@@ -86,6 +87,7 @@ def test_the_budget_sums_to_the_variance(parts):
     assert shares == sorted(shares, reverse=True)
 
 
+@settings(deadline=None)
 @given(st.floats(0.0, 1.0), st.floats(0.1, 10.0), st.floats(-5.0, 5.0))
 def test_a_source_split_in_two_gives_the_same_u(fraction, u, other):
     whole = Estimate(1.0, (), {Cause("a"): [u], Cause("b"): [other]})

@@ -33,7 +33,7 @@ def nozzle(drop, density, diameter, discharge=0.98):
 COEFFICIENTS = st.lists(st.floats(-2.0, 2.0), min_size=4, max_size=4)
 
 
-@settings(max_examples=40)
+@settings(max_examples=40, deadline=None)
 @given(COEFFICIENTS, st.permutations(range(4)))
 def test_the_order_of_inputs_and_causes_changes_nothing(parts, order):
     names = "abcd"
@@ -52,7 +52,7 @@ def test_the_order_of_inputs_and_causes_changes_nothing(parts, order):
     np.testing.assert_allclose(sample(two, 50), sample(one, 50), rtol=1e-12)
 
 
-@settings(max_examples=40)
+@settings(max_examples=40, deadline=None)
 @given(COEFFICIENTS, COEFFICIENTS)
 def test_covariance_agrees_with_draws_for_a_linear_kernel(one, two):
     causes = [Cause("a"), Cause("b", shape="rectangular"), Cause("c", shape="triangular"), Cause("d")]
