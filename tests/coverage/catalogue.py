@@ -5,7 +5,7 @@ from __future__ import annotations
 from functools import partial
 
 from tests.coverage.profiles import behind_a_bend, round_duct
-from tests.coverage.rigs import Nozzle, Pair, Rig, Traverse, following
+from tests.coverage.rigs import Expected, Nozzle, Pair, Rig, Traverse, following
 
 VANE = (0.02, 0.02, 0.01)
 THERMAL = (0.03, 0.03, 0.01)
@@ -13,40 +13,46 @@ MANOMETER = (0.005, 0.25, 0.1)
 BEND = ("lopsided profile", "rule in doubt", "uneven profile", "reversed flow")
 few = partial(Nozzle, 100.0, noise=6.0)  # 6 Pa of 100 Pa: the scatter outweighs all else
 
+
+def slow(name: str, expected: Expected, setup: Nozzle | Traverse, flags: tuple[str, ...] = ()) -> Rig:
+    return Rig(name, expected, setup, flags, slow=True)
+
+
 RIGS = (
     Rig("nozzle, 25 Pa", "normal", Nozzle(25.0)),
     Rig("nozzle, 100 Pa", "normal", Nozzle(100.0)),
     Rig("nozzle, 250 Pa", "normal", Nozzle(250.0)),
     Rig("nozzle, 100 Pa, certificate with k=2", "normal", Nozzle(100.0, manometer=(0.01, 1.0, 0.1), normal=True)),
     Rig("bank of 150 and 100 mm, 180 Pa", "normal", Nozzle(180.0, diameters=(150.0, 100.0))),
-    Rig("nozzle, 25 Pa, manometer within 1 Pa", "rectangular", Nozzle(25.0, manometer=(0.0, 1.0, 0.1))),
-    Rig("nozzle, 25 Pa, display of whole Pa", "rectangular", Nozzle(25.0, noise=0.1, manometer=(0.0, 0.1, 1.0))),
+    slow("nozzle, 25 Pa, manometer within 1 Pa", "rectangular", Nozzle(25.0, manometer=(0.0, 1.0, 0.1))),
+    slow("nozzle, 25 Pa, display of whole Pa", "rectangular", Nozzle(25.0, noise=0.1, manometer=(0.0, 0.1, 1.0))),
     Rig("12 scattered repeats", "normal", few(repeats=12)),
-    Rig("4 scattered repeats", "few", few(repeats=4)),
-    Rig("3 scattered repeats", "few", few(repeats=3)),
+    slow("4 scattered repeats", "few", few(repeats=4)),
+    slow("3 scattered repeats", "few", few(repeats=3)),
     Rig("3 repeats, little scatter", "normal", Nozzle(100.0, repeats=3)),
     Rig("zero drifts, read", "normal", Nozzle(25.0, drift=0.5, zero="read")),
     Rig("zero read, holds the fixed error", "normal", Nozzle(25.0, zero="holds the error")),
     Rig("difference of two runs, 100 and 90 Pa", "normal", Pair(Nozzle(100.0), Nozzle(90.0))),
     Rig("difference of two runs, 100 and 25 Pa", "normal", Pair(Nozzle(100.0), Nozzle(25.0))),
-    Rig("vane, 1 m/s, limits filled", "rectangular", Traverse("vane", 1.0, True, VANE)),
-    Rig("vane, 2 m/s, limits filled", "rectangular", Traverse("vane", 2.0, True, VANE)),
-    Rig("vane, 5 m/s, limits filled", "rectangular", Traverse("vane", 5.0, True, VANE)),
-    Rig("pitot, 3 m/s, limits filled", "rectangular", Traverse("pitot", 3.0, True, MANOMETER)),
-    Rig("pitot, 10 m/s, limits filled", "rectangular", Traverse("pitot", 10.0, True, MANOMETER)),
-    Rig("pitot, round duct, 10 m/s, limits filled", "rectangular",
+    slow("vane, 1 m/s, limits filled", "rectangular", Traverse("vane", 1.0, True, VANE)),
+    slow("vane, 2 m/s, limits filled", "rectangular", Traverse("vane", 2.0, True, VANE)),
+    slow("vane, 5 m/s, limits filled", "rectangular", Traverse("vane", 5.0, True, VANE)),
+    slow("pitot, 3 m/s, limits filled", "rectangular", Traverse("pitot", 3.0, True, MANOMETER)),
+    slow("pitot, 10 m/s, limits filled", "rectangular", Traverse("pitot", 10.0, True, MANOMETER)),
+    slow("pitot, round duct, 10 m/s, limits filled", "rectangular",
         Traverse("pitot", 10.0, True, MANOMETER, profile=round_duct)),
-    Rig("thermal, 2 m/s, limits filled", "rectangular", Traverse("thermal", 2.0, True, THERMAL)),
-    Rig("vane, 2 m/s, straight duct", "assumed limits", Traverse("vane", 2.0, False, VANE)),
-    Rig("vane, 2 m/s, straight duct, two passes", "assumed limits", Traverse("vane", 2.0, False, VANE, passes=2)),
-    Rig("vane, 2 m/s, straight duct, one pass", "assumed limits", Traverse("vane", 2.0, False, VANE, passes=1)),
-    Rig("pitot, 3 m/s, straight duct", "assumed limits", Traverse("pitot", 3.0, False, MANOMETER)),
-    Rig("pitot, 10 m/s, straight duct", "assumed limits", Traverse("pitot", 10.0, False, MANOMETER)),
-    Rig("thermal, 2 m/s, straight duct", "assumed limits", Traverse("thermal", 2.0, False, THERMAL)),
+    slow("thermal, 2 m/s, limits filled", "rectangular", Traverse("thermal", 2.0, True, THERMAL)),
+    slow("vane, 2 m/s, straight duct", "assumed limits", Traverse("vane", 2.0, False, VANE)),
+    slow("vane, 2 m/s, straight duct, two passes", "assumed limits", Traverse("vane", 2.0, False, VANE, passes=2)),
+    slow("vane, 2 m/s, straight duct, one pass", "assumed limits", Traverse("vane", 2.0, False, VANE, passes=1)),
+    slow("pitot, 3 m/s, straight duct", "assumed limits", Traverse("pitot", 3.0, False, MANOMETER)),
+    slow("pitot, 10 m/s, straight duct", "assumed limits", Traverse("pitot", 10.0, False, MANOMETER)),
+    slow("thermal, 2 m/s, straight duct", "assumed limits", Traverse("thermal", 2.0, False, THERMAL)),
     Rig("log of 600 s, no memory", "normal", Nozzle(100.0, noise=5.0, repeats=600, log=True)),
     *(
         Rig(f"log of 600 s, memory of {time} s", "misspecified",
-            Nozzle(100.0, noise=5.0, repeats=600, log=True, follows=following(time)), ("short log", "not steady"))
+            Nozzle(100.0, noise=5.0, repeats=600, log=True, follows=following(time)), ("short log", "not steady"),
+            slow=time > 15)
         for time in (5, 15, 30, 60)
     ),
     Rig("flow unsteady by 20 % of drop, not said", "misspecified",
@@ -58,12 +64,12 @@ RIGS = (
     Rig("sensor noisy by 20 % of drop, said", "normal",
         Nozzle(100.0, noise=20.0, repeats=60, log=True, said="noise")),
     Rig("zero drifts by up to 0.5 Pa at 25 Pa, not read", "misspecified", Nozzle(25.0, drift=0.5)),
-    Rig("vane, 2 m/s, jet behind a bend", "misspecified", Traverse("vane", 2.0, False, VANE, profile=behind_a_bend),
+    slow("vane, 2 m/s, jet behind a bend", "misspecified", Traverse("vane", 2.0, False, VANE, profile=behind_a_bend),
         BEND),
-    Rig("vane, 2 m/s, swirl of 10°, not said", "misspecified", Traverse("vane", 2.0, False, VANE, angle=10.0),
+    slow("vane, 2 m/s, swirl of 10°, not said", "misspecified", Traverse("vane", 2.0, False, VANE, angle=10.0),
         ("steep flow angle",)),
-    Rig("pitot, 10 m/s, swirl of 10°, not said", "misspecified",
+    slow("pitot, 10 m/s, swirl of 10°, not said", "misspecified",
         Traverse("pitot", 10.0, False, MANOMETER, angle=10.0), ("steep flow angle",)),
-    Rig("pitot, 10 m/s, swirl of 10°, said", "assumed limits",
+    slow("pitot, 10 m/s, swirl of 10°, said", "assumed limits",
         Traverse("pitot", 10.0, False, MANOMETER, angle=10.0, stated_yaw=True)),
 )  # fmt: skip

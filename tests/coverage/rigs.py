@@ -12,7 +12,7 @@ import datetime as dt
 import math
 from collections.abc import Callable
 from dataclasses import dataclass, field
-from typing import Any
+from typing import Any, Literal
 
 import numpy as np
 from numpy.typing import NDArray
@@ -25,6 +25,7 @@ from tests.coverage.profiles import Profile, rectangle
 
 Array = NDArray[np.float64]
 Rng = np.random.Generator
+Expected = Literal["normal", "rectangular", "few", "misspecified", "assumed limits"]
 COEFFICIENT = 0.012 / 1.96  # of a nozzle: 1.2 % at 95 %, normal
 
 
@@ -52,12 +53,15 @@ class Rig:
     setup : Nozzle, Pair or Traverse
     flags : tuple of str
         Codes of which one should fire where a misspecified rig is not covered.
+    slow : bool
+        Its intervals are mostly Monte Carlo, which is ten times the work.
     """
 
     name: str
-    expected: str
+    expected: Expected
     setup: Nozzle | Pair | Traverse
     flags: tuple[str, ...] = ()
+    slow: bool = False
 
 
 @dataclass

@@ -163,12 +163,15 @@ def counted(rig: Rig, outcomes: Iterable[Outcome]) -> Counted:
 
 
 def run(
-    rigs: Sequence[Rig], number: int, seed: int = 1, processes: int = 1, told: Callable[[str], None] = lambda said: None
+    numbers: Sequence[tuple[Rig, int]],
+    seed: int = 1,
+    processes: int = 1,
+    told: Callable[[str], None] = lambda said: None,
 ) -> Iterator[Counted]:
-    """Each kind of rig drawn `number` times; the same whatever the number of processes."""
+    """Each kind of rig drawn so many times; the same whatever the number of processes."""
     # a fresh interpreter each: forked ones would share the state of the libraries' threads
     with get_context("spawn").Pool(processes) as pool:
-        for rig in rigs:
+        for rig, number in numbers:
             tasks = [(rig, start, min(start + CHUNK, number), seed) for start in range(0, number, CHUNK)]
             outcomes = []
             for piece in pool.imap(_some, tasks):
@@ -180,19 +183,19 @@ def run(
 def table(results: Sequence[Counted]) -> str:
     """The results as a Markdown table."""
     heads = (
-        "rig", "accepted by", "coverage [%]", "below [%]", "above [%]", "median width [% of flow]", "over the oracle's",
-        "Monte Carlo [%]", "flag [%]", "silent misses [%]", "finding",
+        "rig", "accepted by", "drawn", "coverage [%]", "below [%]", "above [%]", "median width [% of flow]",
+        "over the oracle's", "Monte Carlo [%]", "flag [%]", "silent misses [%]", "finding",
     )  # fmt: skip
-    lines = ["| " + " | ".join(heads) + " |", "|" + "|".join(["---", "---", *["---:"] * 8, "---"]) + "|"]
+    lines = ["| " + " | ".join(heads) + " |", "|" + "|".join(["---", "---", *["---:"] * 9, "---"]) + "|"]
     for r in results:
         flagged = f"{100 * np.mean(r.flagged):.1f}" if r.rig.flags else "–"
         finding = [] if r.covered else ["**coverage**"]
         if not r.narrow:
             finding.append("wide" if r.rig.expected == "assumed limits" else "**width**")
         cells = (
-            r.rig.name, r.rig.expected, f"{r.coverage:.2f} ± {r.error:.2f}", f"{r.below:.2f}", f"{r.above:.2f}",
-            f"{r.width:.2f}", f"{r.ratio:.2f} ± {r.ratio_error:.2f}", f"{100 * np.mean(r.drawn):.0f}", flagged,
-            f"{r.silent:.2f}", ", ".join(finding) or "held",
+            r.rig.name, r.rig.expected, str(r.n), f"{r.coverage:.2f} ± {r.error:.2f}", f"{r.below:.2f}",
+            f"{r.above:.2f}", f"{r.width:.2f}", f"{r.ratio:.2f} ± {r.ratio_error:.2f}", f"{100 * np.mean(r.drawn):.0f}",
+            flagged, f"{r.silent:.2f}", ", ".join(finding) or "held",
         )  # fmt: skip
         lines.append("| " + " | ".join(cells) + " |")
     return "\n".join(lines) + "\n"

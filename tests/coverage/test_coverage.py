@@ -47,7 +47,7 @@ def counted(name: str, number: int) -> study.Counted:
 
 @pytest.mark.coverage
 @pytest.mark.parametrize(("name", "number"), SHORT.items(), ids=SHORT)
-def test_the_interval_holds_the_truth_as_often_as_it_says(name, number):
+def test_the_interval_holds_the_truth_as_often_as_it_says(name: str, number: int) -> None:
     result = counted(name, number)
     said = study.table([result])
     assert result.covered, said
@@ -56,7 +56,7 @@ def test_the_interval_holds_the_truth_as_often_as_it_says(name, number):
 
 
 @pytest.mark.coverage
-def test_an_interval_that_forgets_a_third_of_its_width_is_found():
+def test_an_interval_that_forgets_a_third_of_its_width_is_found() -> None:
     result = counted("nozzle, 100 Pa", 200)
     middle = (result.low + result.high) / 2
     shrunk = replace(result, low=middle + (result.low - middle) / 1.5, high=middle + (result.high - middle) / 1.5)
@@ -70,9 +70,9 @@ def test_an_interval_that_forgets_a_third_of_its_width_is_found():
     assert lost.coverage == 0.0
 
 
-def test_a_rig_is_the_same_whoever_draws_it():
+def test_a_rig_is_the_same_whoever_draws_it() -> None:
     rig = BY_NAME["log of 600 s, no memory"]
-    [alone] = study.run([rig], 4, seed=3, processes=1)
+    [alone] = study.run([(rig, 4)], seed=3, processes=1)
     here = study.counted(rig, (study.one(rig, i, seed=3) for i in range(4)))
     np.testing.assert_array_equal(alone.low, here.low)
     assert len(set(here.low)) == 4
@@ -80,18 +80,18 @@ def test_a_rig_is_the_same_whoever_draws_it():
 
 
 @pytest.mark.parametrize(("across", "down"), [(1 / 5, 1 / 10), (1 / 7, 1 / 7)])
-def test_the_mean_of_a_power_law_over_a_rectangle_is_exact(across, down):
+def test_the_mean_of_a_power_law_over_a_rectangle_is_exact(across: float, down: float) -> None:
     mean = mean_over_rectangle(lambda x, y: (1 - np.abs(2 * x - 1)) ** across * (1 - np.abs(2 * y - 1)) ** down)
     assert mean == pytest.approx(1 / (1 + across) / (1 + down), rel=1e-9)
 
 
 @pytest.mark.parametrize("power", [1 / 5, 1 / 7, 1 / 10])
-def test_the_mean_of_a_power_law_over_a_circle_is_exact(power):
+def test_the_mean_of_a_power_law_over_a_circle_is_exact(power: float) -> None:
     mean = mean_over_circle(lambda x, y: (1 - np.hypot(x, y)) ** power * (1 + 0.1 * x))
     assert mean == pytest.approx(2 / ((1 + power) * (2 + power)), rel=1e-9)
 
 
-def test_a_series_follows_itself_as_long_as_it_should():
+def test_a_series_follows_itself_as_long_as_it_should() -> None:
     time = 15.0
     series = correlated(np.random.default_rng(1), 200_000, following(time))
     # by batch means, 20 times as long as the memory: variance of the mean is τ/n
