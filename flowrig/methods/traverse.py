@@ -73,6 +73,15 @@ LOPSIDED = 0.3  # of the mean: own judgement, no source
 FLOOR = {"good": 0.01, "ordinary": 0.02, "poor": 0.05}
 YAW_ASSUMED = {"good": np.radians(5.0), "ordinary": np.radians(7.0), "poor": np.radians(15.0)}
 
+VELOCITY_MONITOR = Reading(
+    "monitor",
+    "Velocity at a fixed place, read with every point: takes slow drift of the flow out.",
+    kind="velocity",
+    low=0.01,
+    high=100.0,
+    grid=True,
+)
+
 PLANE_FIELDS: tuple[Field, ...] = (
     Names("duct", "The duct, described once under [ducts.…].", required=True, table="ducts", example='"main"'),
     Choice(

@@ -17,8 +17,8 @@ LONG = "python -m tests.coverage --rigs 40000 --slow-rigs 4000"
 HEAD = """# Are the error bars true?
 
 Each line is a kind of simulated rig, drawn many times. What every instrument got wrong is drawn once a rig; its
-readings are drawn, rounded and written into a record; the record is reduced as any other; the 95 % interval is held against the
-flow that the simulation knows. This table was made by
+readings are drawn, rounded and written into a record; the record is reduced as any other; the 95 % interval is held
+against the flow that the simulation knows. This table was made by
 
     python -m tests.coverage --rigs {number} --slow-rigs {slow} --seed {seed}
 

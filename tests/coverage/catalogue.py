@@ -63,7 +63,7 @@ RIGS = (
         Nozzle(100.0, noise=20.0, repeats=60, log=True, real=True, said="real")),
     Rig("sensor noisy by 20 % of drop, said", "normal",
         Nozzle(100.0, noise=20.0, repeats=60, log=True, said="noise")),
-    Rig("zero drifts by up to 0.5 Pa at 25 Pa, not read", "misspecified", Nozzle(25.0, drift=0.5)),
+    Rig("zero drifts by up to 0.5 Pa at 25 Pa, not read", "misspecified", Nozzle(25.0, drift=0.5), ("zero not read",)),
     slow("vane, 2 m/s, jet behind a bend", "misspecified", Traverse("vane", 2.0, False, VANE, profile=behind_a_bend),
         BEND),
     slow("vane, 2 m/s, swirl of 10°, not said", "misspecified", Traverse("vane", 2.0, False, VANE, angle=10.0),

@@ -45,7 +45,7 @@ class Counted:
     drawn : array of bool, shape (n,)
         The interval is Monte Carlo.
     flags : list of frozenset of str
-        Codes of alarms and warnings.
+        Codes of all that fired.
     """
 
     rig: Rig
@@ -141,7 +141,7 @@ def one(rig: Rig, number: int, seed: int) -> Outcome:
         bar, truth = interval(estimate), drawn.truth - drawn.other.truth
     low, high, value = (1 + (float(x) - truth) / drawn.truth for x in (bar.low, bar.high, estimate.value))
     findings = [*result.findings, *result.flows[0].findings]
-    return low, high, value, bar.source == "monte carlo", frozenset(f.code for f in findings if f.severity != "note")
+    return low, high, value, bar.source == "monte carlo", frozenset(f.code for f in findings)
 
 
 def _difference(one: Array, other: Array) -> dict[str, Array]:
