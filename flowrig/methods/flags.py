@@ -57,6 +57,12 @@ SHAPE = FlagMeaning(
     "One cause that is not bell-shaped, or one known from few readings, decides the shape of the result. For a single "
     "result the interval is from Monte Carlo draws; a row of a batch keeps the linear bar, which is no narrower.",
 )
+SHAPE_NARROW = FlagMeaning(
+    "shape, linear bar too narrow",
+    "warning",
+    "A limit with hard ends decides the shape of this row's result, and at a coverage below 90 % the linear bar is "
+    "then narrower than it should be. Draw every row with --samples.",
+)
 UNSTABLE = FlagMeaning(
     "draws not settled",
     "warning",
@@ -83,6 +89,7 @@ FLAGS = (
     CURVED,
     CURVED_LINEAR,
     SHAPE,
+    SHAPE_NARROW,
     UNSTABLE,
     LOST,
     NO_VALUE,

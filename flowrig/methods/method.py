@@ -14,6 +14,7 @@ from flowrig.methods import cautions
 from flowrig.records.declare import Check, Field, FlagMeaning, OneOf, Table
 from flowrig.records.instruments import Instrument
 from flowrig.records.items import Array, Layout, Section
+from flowrig.records.record import Record
 from flowrig.uncertainty.cause import Scope, Shape
 from flowrig.uncertainty.estimate import Estimate
 from flowrig.uncertainty.propagate import Kernel
@@ -39,11 +40,11 @@ class Situation:
         Everything the kernel returned at the nominal point, the axes of the method last, rows of a batch before them.
     layout : Layout or None
     passes : int
-        How many times the readings were repeated.
+        How many times the grid was gone through.
     instruments : dict of str to Instrument
         The instrument of each reading.
-    record_id : str
-        Identity of the record, for causes that are local to it.
+    record : Record
+        For the identity of causes that are local to it.
     assumed : list of str
         What had to be assumed, in words; `prepare` adds to it.
     """
@@ -51,13 +52,13 @@ class Situation:
     section: Section
     hardware: dict[str, list[Section]]
     air: dict[str, Estimate]
+    record: Record
     inputs: dict[str, Estimate] = field(default_factory=dict)
     options: dict[str, Any] = field(default_factory=dict)
     nominal: dict[str, Array] = field(default_factory=dict)
     layout: Layout | None = None
     passes: int = 1
     instruments: dict[str, Instrument] = field(default_factory=dict)
-    record_id: str = ""
     assumed: list[str] = field(default_factory=list)
 
     def value(self, name: str, default: Any = None) -> Any:
@@ -96,6 +97,8 @@ class Effect:
     divisor : float
         From the limit to a standard uncertainty.
     scope : str
+    hardware : str
+        Table of the hardware the error belongs to: two measurements with the same piece, laid out alike, share it.
     source : str
     """
 
@@ -106,6 +109,7 @@ class Effect:
     shape: Shape = "rectangular"
     divisor: float = math.sqrt(3)
     scope: Scope = "setup"
+    hardware: str = ""
     source: str = ""
 
 

@@ -4,12 +4,12 @@ from __future__ import annotations
 
 import numpy as np
 
-from flowrig.methods import traverse
+from flowrig.methods import profile, traverse
 from flowrig.methods.method import Effect, Limit, Method, Situation, Size
 from flowrig.methods.reference_density import reference_density
 from flowrig.physics.si import Floats
 from flowrig.physics.velocity import pitot_display_velocity, pitot_velocity
-from flowrig.records.declare import FlagMeaning, Given, OneOf, Reading
+from flowrig.records.declare import FlagMeaning, Given, OneOf, Reading, Text
 from flowrig.records.items import Array
 
 
@@ -47,8 +47,10 @@ def _prepare(situation: Situation) -> None:
 
 def _fluctuation(situation: Situation) -> Size | None:
     rms = situation.value("fluctuation_rms")
-    if rms is None or "drop" not in situation.inputs:
+    if rms is None:
         return None
+    if "drop" not in situation.inputs:
+        return Size(assumed="the display shows velocity: fluctuation_rms, which is of the pressure, was not used")
     bias = rms**2 / 8
     known = situation.value("fluctuation")
     if known == "real":
@@ -108,11 +110,13 @@ METHOD = Method(
             grid=True,
         ),
         *traverse.PLANE_FIELDS,
+        Text("probe_serial", "Serial number of the probe: its coefficient's error is shared wherever it is used."),
         Given(
             "coefficient",
             "Coefficient of the probe on velocity.",
             kind="ratio",
             default="1.00 ± 0.01",
+            belongs="probe_serial",
             above=0.0,
             high=2.0,
             example='"1.003 ± 0.005"',
@@ -138,6 +142,7 @@ METHOD = Method(
     cautions=traverse.CAUTIONS,
     effects=(
         *traverse.EFFECTS,
+        traverse.blockage((2e-4, 20e-4)),  # a stem of 6 to 8 mm reaching part of the way
         Effect(
             "pitot:fluctuation",
             "unsteady pressure",
@@ -147,8 +152,8 @@ METHOD = Method(
         ),
     ),
     limits=(
-        *traverse.LIMITS,
-        traverse.REVERSAL,
+        *profile.LIMITS,
+        profile.REVERSAL,
         Limit(
             UNSTEADY,
             lambda s: s.value("fluctuation_rms", 0.0) > 0.1,

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 
 from flowrig.methods.method import Situation
-from flowrig.records.instruments import given_estimate
+from flowrig.records.estimates import given_estimate
 from flowrig.uncertainty.cause import Cause
 from flowrig.uncertainty.estimate import Estimate
 

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import numpy as np
 
-from flowrig.methods import traverse
-from flowrig.methods.method import Limit, Method, Situation
+from flowrig.methods import profile, traverse
+from flowrig.methods.method import Effect, Limit, Method, Situation, Size
 from flowrig.methods.reference_density import reference_density
 from flowrig.physics.si import Floats
 from flowrig.physics.velocity import thermal_velocity
@@ -76,9 +76,21 @@ METHOD = Method(
     layout=traverse.layout,
     sheet_defaults=traverse.usual_plan,
     cautions=traverse.CAUTIONS,
-    effects=traverse.EFFECTS,
+    effects=(
+        *traverse.EFFECTS,
+        traverse.blockage((2e-4, 20e-4)),  # a telescopic stem of 6 to 12 mm reaching part of the way
+        Effect(
+            "method:thermal:response",
+            "thermal probe's response in a duct",
+            "Air temperature other than at calibration, turbulence and the direction of the sensor shift what a heated "
+            "probe shows, beyond its maker's accuracy in a calm calibrated stream: 3 %.",
+            lambda situation: Size(limit=0.03),
+            scope="method",
+            source="common practice, no source",
+        ),
+    ),
     limits=(
-        *traverse.LIMITS,
+        *profile.LIMITS,
         Limit(NO_SIGN, lambda s: True, lambda s: "a thermal probe cannot tell backward from forward flow"),
         Limit(
             DRAUGHT,

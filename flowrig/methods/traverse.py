@@ -6,10 +6,9 @@ from collections.abc import Mapping, Sequence
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
 from flowrig.methods import cautions
-from flowrig.methods.method import Effect, Limit, Situation, Size
+from flowrig.methods.method import Effect, Situation, Size
 from flowrig.physics import traverse as physics
 from flowrig.physics.si import Floats
 from flowrig.records.declare import (
@@ -17,7 +16,6 @@ from flowrig.records.declare import (
     Count,
     Field,
     File,
-    FlagMeaning,
     Given,
     Names,
     OneOf,
@@ -69,7 +67,6 @@ DUCTS = Table(
 )
 
 # Floors for what a rule may miss, by the plane: common practice, no source. Half-widths.
-LOPSIDED = 0.3  # of the mean: own judgement, no source
 FLOOR = {"good": 0.01, "ordinary": 0.02, "poor": 0.05}
 YAW_ASSUMED = {"good": np.radians(5.0), "ordinary": np.radians(7.0), "poor": np.radians(15.0)}
 
@@ -257,12 +254,26 @@ def _yaw(situation: Situation) -> Size:
     return Size(shift=-unknown, limit=unknown, assumed=assumed)
 
 
-def _blockage(situation: Situation) -> Size | None:
-    area = situation.value("blockage_area")
-    if area is None:
-        return None
-    share = area / float(situation.inputs["area"].value)
-    return Size(shift=-0.75 * share, limit=0.25 * share)
+def blockage(usual: tuple[float, float]) -> Effect:
+    """Blockage by a kind of probe: `usual` areas [m2] stand in where none is stated (common practice, no source)."""
+
+    def size(situation: Situation) -> Size:
+        stated = situation.value("blockage_area")
+        low, high = usual if stated is None else (stated, stated)
+        duct = float(situation.inputs["area"].value)
+        least, most = 0.5 * low / duct, 1.0 * high / duct
+        assumed = f"blockage: {1e4 * low:.0f} to {1e4 * high:.0f} cm2 of probe in the duct" if stated is None else ""
+        return Size(shift=-(most + least) / 2, limit=(most - least) / 2, assumed=assumed)
+
+    return Effect(
+        "traverse:blockage",
+        "blockage by the probe",
+        "Probe and stem narrow the duct where they stand and the air speeds up by k S/A, k from 0.5 to 1: the middle "
+        f"is taken off, the rest is the limit. Where the area is not stated, {1e4 * usual[0]:.0f} to "
+        f"{1e4 * usual[1]:.0f} cm2 are assumed.",
+        size,
+        source="k after ISO 3966 (from memory); usual areas: common practice, no source",
+    )
 
 
 def _repeatability(situation: Situation) -> Size | None:
@@ -283,6 +294,7 @@ EFFECTS = (
         "lines, and a one-seventh power law to the walls), and not less than 1, 2 or 5 % for a good, ordinary or poor "
         "plane.",
         _integration,
+        hardware="ducts",
         source="floors: common practice, no source",
     ),
     Effect(
@@ -291,14 +303,7 @@ EFFECTS = (
         "A probe along the duct reads nearly the whole speed of a slanting flow, of which only the cosine goes "
         "through the plane: it reads high by 1/cos θ − 1, never low. Half of it is taken off, half is the limit.",
         _yaw,
-    ),
-    Effect(
-        "traverse:blockage",
-        "blockage by the probe",
-        "Probe and stem narrow the duct where they stand and the air speeds up by k S/A, k from 0.5 to 1: the middle "
-        "is taken off, the rest is the limit.",
-        _blockage,
-        source="after ISO 3966 (from memory)",
+        hardware="ducts",
     ),
     Effect(
         "traverse:repeatability",
@@ -307,126 +312,4 @@ EFFECTS = (
         _repeatability,
         source="2 % where nothing is stated: common practice, no source",
     ),
-)
-
-UNEVEN = FlagMeaning(
-    "uneven profile",
-    "warning",
-    "Fewer than three quarters of the velocity pressures are above a tenth of the largest: the plane is not fit for "
-    "a traverse. Find a better one.",
-    "AMCA 203 (from memory)",
-)
-REVERSED = FlagMeaning(
-    "reversed flow",
-    "alarm",
-    "Part of the plane flows backwards. Neither the rule nor the probe is meant for it; find a better plane.",
-    "AMCA 203 (from memory)",
-)
-ASYMMETRIC = FlagMeaning(
-    "lopsided profile",
-    "warning",
-    "Opposite halves of the plane differ by more than 30 % of the mean: a bend, damper or fan is near.",
-    "threshold: own judgement, no source",
-)
-FEW_POINTS = FlagMeaning(
-    "few traverse points",
-    "warning",
-    "Fewer points than usual practice for a duct of this size.",
-    "ASHRAE 111 practice (read on public pages)",
-)
-STEEP_YAW = FlagMeaning(
-    "steep flow angle",
-    "warning",
-    "The flow leaves the duct axis by more than 10 degrees; the plane is not fit for a traverse.",
-    "AMCA 203: 10 degrees; ISO 3966: 5 degrees (both from memory)",
-)
-RULES_DISAGREE = FlagMeaning(
-    "rule in doubt",
-    "warning",
-    "The rule and a second interpolant of the same readings differ by more than 4 %: the profile is too steep for so "
-    "few points. The difference is in the error bar; more points or a better plane would shrink it.",
-)
-
-
-def _percent(shares: Array) -> str:
-    return f"{100 * float(np.nanmax(np.abs(shares))):.1f} %"
-
-
-def _halves(situation: Situation) -> dict[str, Array]:
-    """Difference between opposite halves over the mean, by the direction they lie in; one a row of a batch."""
-    plan = situation.layout
-    assert plan is not None
-    velocity, mean = situation.nominal["velocity"], situation.nominal["mean_velocity"][..., 0]
-    numbers = np.asarray(plan.points)[:, 0]
-    directions: dict[str, tuple[Array, NDArray[np.bool_]]] = {}
-    for name, distance in plan.positions.items():
-        ratio = distance / plan.extent[name]
-        if name == "depth":
-            directions |= {f"along diameter {n}": (ratio, numbers == n) for n in np.unique(numbers)}
-        else:
-            directions["left and right" if name == "x" else "top and bottom"] = ratio, numbers > 0
-    gaps = {}
-    for name, (ratio, among) in directions.items():
-        near, far = ((ratio < 0.5 - 1e-9) & among, (ratio > 0.5 + 1e-9) & among)
-        gap = np.mean(velocity[..., near], axis=-1) - np.mean(velocity[..., far], axis=-1)
-        gaps[name] = np.abs(gap / mean)[..., np.newaxis]
-    return gaps
-
-
-def _lopsided(situation: Situation) -> Array:
-    return np.asarray(np.max(list(_halves(situation).values()), axis=0) > LOPSIDED)
-
-
-def _lopsided_in_words(situation: Situation) -> str:
-    worst = {name: float(np.nanmax(gap)) for name, gap in _halves(situation).items()}
-    said = [f"{name} differ by {100 * gap:.0f} % of the mean" for name, gap in worst.items() if gap > LOPSIDED]
-    return "halves " + ", ".join(said)
-
-
-def _points(situation: Situation) -> list[tuple[str, int, int]]:
-    """What was read and what is usual: direction, points, usual points."""
-    plan = situation.layout
-    assert plan is not None
-    if "depth" in plan.extent:
-        usual = int(physics.points_per_diameter(plan.extent["depth"]))
-        return [("on a diameter", 2 * situation.value("per_radius"), usual)]
-    return [
-        (word, situation.value(word), int(physics.points_rule(plan.extent[side])))
-        for word, side in (("across", "x"), ("down", "y"))
-    ]
-
-
-def _few_points_in_words(situation: Situation) -> str:
-    return ", ".join(f"{read} points {word}, usually {usual}" for word, read, usual in _points(situation))
-
-
-def _uneven(situation: Situation) -> Array:
-    pressure = situation.nominal["velocity"] ** 2
-    good = np.mean(pressure > 0.1 * np.max(pressure, axis=-1, keepdims=True), axis=-1, keepdims=True)
-    return np.asarray(good < 0.75)
-
-
-LIMITS = (
-    Limit(UNEVEN, _uneven, lambda s: "fewer than three quarters of the points carry a tenth of the largest pressure"),
-    Limit(
-        ASYMMETRIC,
-        _lopsided,
-        _lopsided_in_words,
-    ),
-    Limit(FEW_POINTS, lambda s: any(read < usual for _, read, usual in _points(s)), _few_points_in_words),
-    Limit(
-        STEEP_YAW,
-        lambda s: s.value("yaw", 0.0) > np.radians(10.0) + 1e-9,
-        lambda s: f"flow angle of {np.degrees(s.value('yaw')):.0f}° stated",
-    ),
-    Limit(
-        RULES_DISAGREE,
-        lambda s: np.abs(s.nominal["rule_difference"]) > 0.04,
-        lambda s: f"the second interpolant lies {_percent(s.nominal['rule_difference'])} away",
-    ),
-)
-REVERSAL = Limit(
-    REVERSED,
-    lambda s: s.nominal["velocity"] < 0.0,
-    lambda s: f"{int(np.sum(np.any(np.atleast_2d(s.nominal['velocity'] < 0.0), axis=0)))} points read backwards",
 )

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from flowrig.methods import traverse
+from flowrig.methods import profile, traverse
 from flowrig.methods.method import Effect, Limit, Method, Situation, Size
 from flowrig.physics.si import Floats
 from flowrig.records.declare import FlagMeaning, Reading
@@ -74,6 +74,7 @@ METHOD = Method(
     cautions=traverse.CAUTIONS,
     effects=(
         *traverse.EFFECTS,
+        traverse.blockage((30e-4, 90e-4)),  # a head of 60 to 100 mm
         Effect(
             "method:vane:density",
             "vane's response to density",
@@ -85,8 +86,8 @@ METHOD = Method(
         ),
     ),
     limits=(
-        *traverse.LIMITS,
-        traverse.REVERSAL,
+        *profile.LIMITS,
+        profile.REVERSAL,
         Limit(
             THIN_AIR,
             lambda s: np.abs(s.nominal["density"] / 1.2 - 1.0) > 0.1,

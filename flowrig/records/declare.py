@@ -65,6 +65,8 @@ class Given(Field):
     ----------
     default : str
         Used when nothing is written; the report then lists it as assumed.
+    belongs : str
+        Field with the serial number of the thing it is a property of, by which its error is known elsewhere.
     above : float
         The value must be greater. SI.
     low, high : float
@@ -73,6 +75,7 @@ class Given(Field):
 
     kind: str = ""
     default: str = ""
+    belongs: str = ""
     above: float = -math.inf
     low: float = -math.inf
     high: float = math.inf
@@ -145,7 +148,15 @@ class File(Field):
 
 @dataclass(frozen=True)
 class Pairs(Field):
-    """A table of field name = word: which instrument, which column."""
+    """A table of field name = word: which instrument, which column.
+
+    Attributes
+    ----------
+    alone : bool
+        A single word may stand for all fields.
+    """
+
+    alone: bool = False
 
 
 @dataclass(frozen=True)

@@ -24,6 +24,8 @@ from flowrig.records.declare import (
 )
 from flowrig.records.schema import MEASURED_KIND, MEASURED_STEP
 
+EMPTY = '""'  # the example of a field that declares none
+
 
 def table_name(table: Table) -> str:
     """The heading of a record has no name of its own in the file."""
@@ -88,7 +90,7 @@ def form(field: Field, measured: str = "") -> str:
         case File():
             return "name of a CSV file beside the record"
         case Pairs():
-            return "a name, or a table of field = name"
+            return "a name, or a table of field = name" if field.alone else "a table of field = name"
     return "words"
 
 
@@ -150,7 +152,7 @@ def example(field: Field) -> str:
             return "2026-08-21"
         case Count():
             return str(field.low)
-    return '""'
+    return EMPTY
 
 
 def alternative(choice: OneOf) -> str:

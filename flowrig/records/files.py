@@ -19,19 +19,22 @@ def quoted(text: str, limit: int = 80) -> str:
     return "'" + "".join(c if c.isprintable() else repr(c)[1:-1] for c in shown) + "'"
 
 
-def listed(faults: Sequence[Fault], name: str, rest: str = "") -> list[Fault]:
-    """The first 50 of ``faults``, and one for the rest: "and N more", or as ``rest`` has it where not all are there."""
-    if len(faults) <= LISTED:
+def listed(faults: Sequence[Fault], name: str, rest: str = "", most: int = LISTED) -> list[Fault]:
+    """The first of ``faults``, and one for the rest: "and N more", or as ``rest`` has it where not all are there."""
+    if len(faults) <= most:
         return list(faults)
-    read = rest or f"and {len(faults) - LISTED} more"
-    return [*faults[:LISTED], Fault(name, read, "no faults", f"Mend the first {LISTED} and read it again.")]
+    read = rest or f"{len(faults) - most} more of the kind"
+    return [*faults[:most], Fault(name, read, "none", f"Mend the first {most} and read it again.")]
 
 
 def near_name(wanted: str, known: list[str]) -> str | None:
-    """The one of ``known`` that ``wanted`` was probably meant to be, letter case aside."""
+    """The one of ``known`` that ``wanted`` was probably meant for, letter case aside: alike, or the only longer one."""
     folded = {word.casefold(): word for word in known}
-    close = difflib.get_close_matches(wanted.casefold(), folded, n=1, cutoff=0.6)
-    return folded[close[0]] if close else None
+    close = difflib.get_close_matches(wanted.casefold(), folded, n=1, cutoff=0.7)
+    if close:
+        return folded[close[0]]
+    longer = [word for fold, word in folded.items() if len(wanted) > 2 and wanted.casefold() in fold]
+    return longer[0] if len(longer) == 1 else None
 
 
 def read_bytes(path: Path, name: str, limit: int) -> bytes:
@@ -83,7 +86,7 @@ def encoding_faults(data: bytes, name: str) -> list[Fault]:
         return [Fault(f"{name}, line 1", f"bytes 0x{data[:2].hex().upper()}, the mark of UTF-16", "UTF-8 text", save)]
     if (nul := data.find(b"\0")) >= 0:
         line = data.count(b"\n", 0, nul) + 1
-        remedy = f"If this is text in UTF-16, save it as UTF-8; otherwise it is damaged or not text. {save}"
+        remedy = "If this is text in UTF-16, save it as UTF-8; otherwise it is damaged, or not text at all."
         return [Fault(f"{name}, line {line}", f"byte 0x00 (byte {nul + 1} of the file)", "UTF-8 text", remedy)]
     faults = []
     for number, line_bytes in enumerate(data.split(b"\n"), 1):

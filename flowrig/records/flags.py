@@ -58,8 +58,15 @@ FEW_READINGS = FlagMeaning(
 PATTERN_NOISE = FlagMeaning(
     "scatter from pattern",
     "note",
-    "Rows of a table hold one reading each; the relative scatter of the pattern record's readings was taken for every "
-    "row, independent from row to row.",
+    "Rows of a table hold one reading each; a single reading's scatter was taken from the pattern record's run, for "
+    'every row anew. Sensor noise (fluctuation = "noise") stays the same in the reading\'s unit, an unsteady flow '
+    '("real") in per cent; where the record does not say which, the larger of the two holds.',
+)
+FAR_FROM_PATTERN = FlagMeaning(
+    "far from pattern",
+    "note",
+    "A row's reading lies more than a factor of two from the level at which the pattern's scatter was seen; how it "
+    "scatters there is a guess.",
 )
 FLAGS = (
     ASSUMED,
@@ -72,4 +79,5 @@ FLAGS = (
     SINGLE,
     FEW_READINGS,
     PATTERN_NOISE,
+    FAR_FROM_PATTERN,
 )

@@ -11,9 +11,11 @@ from flowrig.errors import Fault
 from flowrig.records import csv_text, schema, tables
 from flowrig.records.beside import Beside
 from flowrig.records.declare import Finding, FlagMeaning, Names, Reading, Table
-from flowrig.records.items import Item, path_name
+from flowrig.records.files import near_name, quoted
+from flowrig.records.items import Item, Section, path_name
 from flowrig.records.record import Declared, Flow, Hardware
 from flowrig.records.walk import Walker
+from flowrig.records.words import opening, sentence, shown
 
 GAPS = FlagMeaning(
     "log with gaps",
@@ -49,15 +51,15 @@ class FlowReader:
                 said = "Put the readings into the CSV that grid names."
                 self.walker.fault((*path, f.name), raw[f.name], "a column of the grid file", said)
         inline = {k: v for k, v in raw.items() if k not in {f.name for f in grid_fields}}
-        columns = raw.get("columns", {}) if isinstance(raw.get("columns", {}), Mapping) else {}
+        columns = self._columns(raw.get("columns", {}), path, method)
         findings: list[Finding] = []
         section = self.walker.section(declared, inline, path, self._log(path, inline, method, columns, findings))
         flow = Flow(section, method, findings=findings)
         self._refer(flow)
         if method.layout is not None:
-            # a column that is missing from the grid is said where the grid is read
-            self.walker.spoiled |= {path_name((*path, f.name)) for f in grid_fields}
             self._grid(flow, grid_fields, columns)
+            # a column that is missing from the grid is said where the grid is read
+            self.walker.spoiled |= {path_name((*path, f.name)) for f in grid_fields if f.name not in section}
         start = len(self.faults)
         self.walker.complete(section)
         if len(self.faults) == start:
@@ -65,6 +67,20 @@ class FlowReader:
         return flow
 
     # the log
+
+    def _columns(self, raw: object, path: tuple[str, int], method: Declared) -> dict[str, str]:
+        """Headers that the record gives by itself; a name that is no field's would otherwise pass unseen."""
+        if not isinstance(raw, Mapping):
+            return {}  # said with the other fields of the section
+        readings = [f.name for f in method.fields if isinstance(f, Reading)]
+        air = [f"air.{s}.{f.name}" for s in schema.STATIONS for f in schema.AIR.fields if isinstance(f, Reading)]
+        for key in raw:
+            if key not in (*readings, *air, "time"):
+                near = near_name(key, [*readings, *air])
+                remedy = f"Did you mean {near}?" if near else "Correct the name; the header stands to the right of =."
+                said = f"one of: {', '.join([*readings, 'time'])}, or a reading of air such as air.meter.temperature"
+                self.walker.fault((*path, "columns", key), key, said, remedy)
+        return {key: header for key, header in raw.items() if isinstance(header, str)}
 
     def _log(
         self,
@@ -78,39 +94,37 @@ class FlowReader:
         if not isinstance(raw.get("log"), str):
             return {}
         wanted: dict[str, tuple[Reading, tuple[str | int, ...]]] = {
-            f.name: (f, (*path, f.name))
-            for f in method.fields
-            if isinstance(f, Reading) and not f.grid and f.name not in raw
+            f.name: (f, (*path, f.name)) for f in method.fields if isinstance(f, Reading) and not f.grid
         }
         air_fields = {f.name: f for f in schema.AIR.fields if isinstance(f, Reading)}
         for key in columns:
-            if not key.startswith("air."):
-                continue
             station, _, name = key.removeprefix("air.").partition(".")
             if station in schema.STATIONS and name in air_fields:
                 wanted[key] = air_fields[name], ("air", station, name)
-            else:
-                example = "air.STATION.READING, such as air.meter.temperature"
-                self.walker.fault((*path, "columns", key), key, example, "Correct the name.")
         table = self.beside.table(raw["log"], self.where(*path, "log"))
         if table is None:
             self.walker.spoiled |= {path_name(place) for _, place in wanted.values()}
             return {}
         self._times(table, columns.get("time", "time"), "time" in columns, findings)
         found: dict[str, Item] = {}
+        before = len(self.faults)
         for key, (declared, place) in wanted.items():
-            item = self._column(table, declared, columns, key, place, path_name(path))
+            item = self._column(table, declared, columns, key, place, path_name(path), key in raw)
             if item is not None and key.startswith("air."):
                 self.air.setdefault(str(place[1]), {})[declared.name] = item
             elif item is not None:
                 found[key] = item
+        if len(self.faults) == before and not found and not self.air:
+            read = f"a log without a column of any reading: {', '.join(quoted(h.raw) for h in table.headers)}"
+            remedy = "Name its headers under columns, or remove the log."
+            self.walker.miss((*path, "log"), read, f"a column for one of: {', '.join(wanted)}", remedy)
         return found
 
     def _times(self, table: csv_text.Table, name: str, said: bool, findings: list[Finding]) -> None:
         header = tables.find_column(table, name)
         if header is None:
             if said:
-                self.faults.append(tables.missing_column(table, name, "time of each row"))
+                self.faults.append(tables.missing_column(table, name, "the time of each row", "time"))
             return
         seconds, _, faults = table.time(header.raw)
         self.faults.extend(faults)
@@ -133,15 +147,17 @@ class FlowReader:
         key: str,
         place: tuple[str | int, ...],
         run: str,
+        given: bool,
     ) -> Item | None:
+        """The column of a reading; a value `given` in the record beside such a column is told by the walker."""
         name = columns.get(key, key)
         header = tables.find_column(table, name)
         before = len(self.faults)
         item = None
         if header is not None:
             item = tables.column_item(table, header, declared, path_name(place), run, self.faults)
-        elif key in columns or declared.required:
-            self.faults.append(tables.missing_column(table, name, declared.help.rstrip(".")))
+        elif key in columns or (declared.required and not given):
+            self.faults.append(tables.missing_column(table, name, opening(declared.help), key))
         if len(self.faults) > before:
             self.walker.spoiled.add(path_name(place))
         return item
@@ -155,24 +171,28 @@ class FlowReader:
             table = item.field.table
             known = self.hardware.get(table, {})
             missing = [name for name in item.value if name not in known]
-            for name in missing:
-                said = f"one of: {', '.join(known) or 'none described'}"
-                remedy = f"Add a table [{table}.{name}], or correct the name."
-                self.faults.append(Fault(item.where, repr(name), said, remedy))
+            for name in () if self.walker.is_spoiled(table) else missing:
+                said = f"one of: {', '.join(known)}" if known else f"the name of a table [{table}.…], and there is none"
+                near = near_name(name, list(known))
+                remedy = f"Did you mean {near}?" if near else f"Describe it in a table [{table}.{name}]."
+                if "," in name:
+                    remedy = f"Several names are a list: {shown([part.strip() for part in name.split(',')])}."
+                self.faults.append(Fault(item.where, quoted(name), said, remedy))
             flow.hardware[table] = [] if missing else [known[name] for name in item.value]
 
     def _grid(self, flow: Flow, grid_fields: tuple[Reading, ...], columns: Mapping[str, Any]) -> None:
         section = flow.section
         broken = {f.where for f in self.faults}
         named = [s for sections in flow.hardware.values() for s in sections]
-        described = bool(named) and all(s.where not in broken for s in named)
-        if not described or "grid" not in section or any(check(section) for check in flow.method.checks):
+        described = bool(named) and all(s.where not in broken and not self._broken(s) for s in named)
+        planned = {f.name for f in section.table.fields if f.required and f not in grid_fields} <= set(section)
+        if not described or not planned or self._broken(section) or any(c(section) for c in flow.method.checks):
             return  # said elsewhere; without a plan the grid cannot be read
         try:
             flow.layout = flow.method.layout(section, flow.hardware)
         except ValueError as error:
-            said = f"{str(error)[:1].upper()}{str(error)[1:]}."
-            self.faults.append(Fault(section.where, "the plan of this traverse", "one that exists", said))
+            remedy = sentence(str(error))
+            self.faults.append(Fault(section.where, "a plan that cannot be drawn", "a plan of points", remedy))
             return
         table = self.beside.table(section.value("grid"), self.where(*section.path, "grid"))
         if table is None or flow.layout is None:
@@ -192,6 +212,11 @@ class FlowReader:
                     grid.units[declared.name],
                     run=section.name if len(values) > 1 else "",
                 )
+
+    def _broken(self, section: Section) -> bool:
+        """Whether any field that is no column of the grid had a fault of its own."""
+        names = [f.name for f in section.table.fields if not (isinstance(f, Reading) and f.grid)]
+        return any(self.walker.is_spoiled(*section.path, name) for name in names)
 
     def _same_length(self, flow: Flow) -> None:
         """Repeats of several fields of one measurement were taken together: as many of each."""

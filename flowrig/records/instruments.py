@@ -3,10 +3,8 @@
 from __future__ import annotations
 
 import datetime as dt
-import math
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Collection, Iterator
 from dataclasses import dataclass, field
-from dataclasses import replace as replace_
 from typing import Any
 
 import numpy as np
@@ -15,10 +13,10 @@ from flowrig import units
 from flowrig.errors import Fault
 from flowrig.records import flags
 from flowrig.records.declare import Finding
-from flowrig.records.items import Array, Item, Section
-from flowrig.uncertainty.cause import Cause, Scope
-from flowrig.uncertainty.estimate import Estimate
-from flowrig.uncertainty.statement import Component, covers, parse, parse_drift
+from flowrig.records.items import Section
+from flowrig.records.schema import USUAL_ACCURACY
+from flowrig.records.words import unreadable
+from flowrig.uncertainty.statement import Component, parse, parse_drift
 
 
 @dataclass
@@ -60,14 +58,20 @@ class Instrument:
         return f"{self.name} ({serial})" if serial else self.name
 
 
-def read_instrument(section: Section, record_id: str, tested: dt.date | None, faults: list[Fault]) -> Instrument | None:
-    """Turn a section of declared words into an instrument; what cannot be understood is added to `faults`."""
+def read_instrument(
+    section: Section, record_id: str, tested: dt.date | None, faults: list[Fault], broken: Collection[str] = ()
+) -> Instrument | None:
+    """Turn a section of declared words into an instrument; what cannot be understood is added to `faults`.
+
+    Fields that are `broken`, the test's `date` among them, have had a fault of their own.
+    """
     kind = section.value("measures")
     if kind is None:
         return None
     name = str(section.path[-1])
     serial, calibrated = section.value("serial"), section.value("calibrated")
-    identity = f"instrument:{serial}|{calibrated or 'no date'}" if serial else f"{record_id}:instruments.{name}"
+    dated = f"instrument:{serial}|{kind}|{calibrated or 'no date'}"
+    identity = dated if serial else f"{record_id}:instruments.{name}"
     instrument = Instrument(name, kind, identity, section, resolution=section.value("resolution"))
     difference = units.as_difference(kind)
 
@@ -83,8 +87,9 @@ def read_instrument(section: Section, record_id: str, tested: dt.date | None, fa
         "relative_unit": "%RH" if kind == "relative humidity" else "%",
         "point": point if difference != kind else None,
     }
+    needed = {"accuracy": {"full_scale", "resolution"}, "drift": {"full_scale", "accuracy", "calibrated", "date"}}
     components: list[Component] = []
-    for part, example in (("accuracy", "0.5 % of reading + 0.25 Pa"), ("drift", "0.2 % of reading per year")):
+    for part, example in (("accuracy", USUAL_ACCURACY[kind]), ("drift", "0.2 % of reading per year")):
         texts = section.value(part, ())
         for number, text in enumerate(texts, start=1):
             # several statements are several causes, each with an identity of its own
@@ -95,8 +100,12 @@ def read_instrument(section: Section, record_id: str, tested: dt.date | None, fa
                 else:
                     components += _drift(text, convert, words, instrument, tested, components)
             except ValueError as error:
-                expected = f'words of a datasheet or certificate, such as "{example}"'
-                faults.append(Fault(section[part].where, repr(text), expected, str(error)))
+                if not needed[part] & set(broken):  # else the word it lacks is there, but unreadable
+                    expected = f'words of a datasheet or certificate, such as "{example}"'
+                    faults.append(unreadable(section[part].where, text, expected, error))
+    if len({c.content for c in components}) < len(components):
+        remedy = "Write it once; two independent errors of one size are one of 1.41 times the size."
+        faults.append(Fault(section["accuracy"].where, "the same statement twice", "each statement once", remedy))
     instrument.components = tuple(components)
     instrument.assumed += dict.fromkeys(said for component in components for said in component.assumed)
     due = section.value("due")
@@ -166,186 +175,6 @@ def _read_zero(instrument: Instrument) -> None:
         instrument.findings.append(
             Finding(flags.ZERO_BEYOND, f"{instrument.name}: zero of {shown[0]}, limit at zero {shown[1]}")
         )
-
-
-def backwards(item: Item, instrument: Instrument | None) -> bool:
-    """Whether a reading that must be positive lies below zero by more than its own limits could explain."""
-    mean = float(np.mean(item.value))
-    components = (*(instrument.components if instrument else ()), *item.components)
-    limit = sum(float(c.half_width(mean)) for c in components if c.holds(mean))
-    return mean < -3.0 * limit
-
-
-def find_instrument(
-    kind: str, named: str | None, instruments: dict[str, Instrument], where: str, faults: list[Fault]
-) -> Instrument | None:
-    """The instrument of a reading: the one named, or the only one that measures the kind."""
-    if named is not None:
-        chosen = instruments.get(named)
-        if chosen is None:
-            known = ", ".join(instruments) or "none"
-            faults.append(Fault(where, f"instrument {named!r}", f"one of: {known}", f"Add [instruments.{named}]."))
-        elif chosen.kind != kind:
-            faults.append(
-                Fault(
-                    where,
-                    f"instrument {named!r}, which measures {chosen.kind}",
-                    f"one that measures {kind}",
-                    "Name the right instrument.",
-                )
-            )
-            return None
-        return chosen
-    fitting = [i for i in instruments.values() if i.kind == kind]
-    if len(fitting) > 1:
-        names = ", ".join(i.name for i in fitting)
-        faults.append(
-            Fault(
-                where,
-                f"{len(fitting)} instruments that measure {kind}",
-                f"the one used, of: {names}",
-                f'Add with = "{fitting[0].name}".',
-            )
-        )
-    return fitting[0] if len(fitting) == 1 else None
-
-
-@dataclass
-class ReadingEstimate:
-    """A reading with its sources of error.
-
-    Attributes
-    ----------
-    estimate : Estimate
-        The mean of the run, its zero taken out.
-    run : array or None
-        Every reading of the run, zero taken out, runs along the first axis; None for a single value.
-    findings : list of Finding
-    """
-
-    estimate: Estimate
-    run: Array | None
-    findings: list[Finding]
-
-
-def reading_estimate(
-    item: Item, instrument: Instrument | None, record_id: str, axes: tuple[str, ...] = ()
-) -> ReadingEstimate:
-    """Mean of a run of readings as an `Estimate` with every cause its instrument brings.
-
-    Parameters
-    ----------
-    item : Item
-        Readings along the first axis of `item.value`, the axes named by `axes` behind it. A batch has the axis
-        ``row`` in place of the run.
-    instrument : Instrument or None
-        None where the ± stands beside the value.
-    record_id : str
-        Identity of the record, for causes that are local to it.
-    axes : tuple of str
-
-    Notes
-    -----
-    One maker's limit is one direction shared by all readings. The zero is interpolated between before and after;
-    what is left, |z₂ − z₁|/√12, is one cause shared by all readings of the set-up. Resolution is independent from
-    point to point of a grid and from row to row of a batch; for repeats nothing is added once they scatter by more
-    than half a digit (the scatter holds it), else one shared q/√12.
-
-    Source
-    ------
-    JCGM 100:2008 4.3.7 (rectangular limits), F.2.2.1 (resolution).
-    """
-    batch = item.run == ROWS
-    values = item.value
-    local = f"{record_id}:{item.path}"
-    findings: list[Finding] = []
-    parts: dict[Cause, Array] = {}
-
-    if instrument is not None and instrument.zero is not None:
-        before, after = instrument.zero
-        along = 0.5 if batch else ((np.arange(len(values)) + 0.5) / len(values)).reshape(-1, *[1] * (values.ndim - 1))
-        values = values - (before + (after - before) * along)
-        if after != before:
-            cause = Cause(
-                f"{record_id}:instruments.{instrument.name}:zero",
-                shape="rectangular",
-                scope="setup",
-                label=f"{instrument.label} zero drift",
-            )
-            parts[cause] = np.array([abs(after - before) / math.sqrt(12)])
-    run = None if batch or len(values) == 1 else values
-    mean = values if batch else np.mean(values, axis=0)
-    axes = ("row", *axes) if batch else axes
-
-    def add(cause: Cause, u: Array) -> None:
-        parts[cause] = np.broadcast_to(u, (1, *mean.shape))
-
-    if instrument is not None:
-        for component in instrument.components:
-            name = f"{component.name} {component.range_label}".strip()
-            valid = component.holds(mean)
-            add(
-                _cause(f"{instrument.identity}|{name}", component, "calibration", f"{instrument.label} {name}"),
-                np.where(valid, component.standard(mean), 0.0),
-            )
-        covered = covers(instrument.components, mean)
-        if not np.all(covered):
-            findings.append(
-                Finding(
-                    flags.OUTSIDE_RANGE,
-                    f"{item.where}: outside the range {instrument.name} is stated for",
-                    ~covered if batch else None,
-                )
-            )
-        q = instrument.resolution
-        if q and (run is None or "point" in axes or np.std(values, ddof=1) <= q / 2):
-            each = "point" if "point" in axes else "row" if batch else None
-            cause = Cause(
-                f"{local}:resolution",
-                shape="rectangular",
-                each=each,
-                scope="reading",
-                label=f"{instrument.label} resolution",
-            )
-            add(cause, np.asarray(q / math.sqrt(12)))
-    for component in item.components:
-        add(
-            _cause(f"{local}:stated", component, "reading", f"stated ± of {item.field.name}"),
-            np.asarray(component.standard(mean)),
-        )
-    shaped = {cause: np.broadcast_to(part, (1, *mean.shape)) for cause, part in parts.items()}
-    return ReadingEstimate(Estimate(mean, axes, {c: p for c, p in shaped.items() if np.any(p)}), run, findings)
-
-
-def given_estimate(item: Item, identity: str, label: str = "", scope: Scope = "setup") -> Estimate:
-    """A stated value with the ± written beside it; its identity is the hardware it belongs to."""
-    parts = {
-        _cause(f"{identity}:{item.field.name}:{i}", component, scope, label or f"{item.field.name}"): np.array(
-            [float(component.standard(item.value))]
-        )
-        for i, component in enumerate(item.components)
-    }
-    return Estimate(item.value, (), parts)
-
-
-ROWS = "rows"  # the run of readings that come one a row from a table of tests
-
-
-def _cause(id_: str, component: Component, scope: Scope, label: str) -> Cause:
-    return Cause(id_, dof=component.dof, shape=component.shape, scope=scope, label=label)
-
-
-def mean_estimate(read: ReadingEstimate, item: Item, record_id: str) -> ReadingEstimate:
-    """A run averaged on its own, its scatter as s/√n: for readings that do not belong to the flow's own run."""
-    if read.run is None or read.run.ndim > 1:
-        return read
-    n = len(read.run)
-    s = float(np.std(read.run, ddof=1))
-    if s == 0.0:
-        return replace_(read, run=None)
-    cause = Cause(f"{record_id}:{item.path}:scatter", dof=n - 1, scope="reading", label=f"scatter of {item.field.name}")
-    parts = {**read.estimate.parts, cause: np.array([s / math.sqrt(n)])}
-    return ReadingEstimate(Estimate(read.estimate.value, (), parts), None, read.findings)
 
 
 def all_findings(instruments: dict[str, Instrument]) -> Iterator[Finding]:

@@ -40,6 +40,8 @@ class Item:
         Readings taken together, row by row, carry the same run; empty for a single value.
     instrument : str
         Name of the instrument that showed it, or empty.
+    scatter : tuple of float, or None
+        Of a single reading, for rows of a batch: absolute, relative, degrees of freedom. The larger of the two holds.
     """
 
     field: Field
@@ -51,6 +53,7 @@ class Item:
     assumed: bool = False
     run: str = ""
     instrument: str = ""
+    scatter: tuple[float, float, float] | None = None
 
 
 @dataclass

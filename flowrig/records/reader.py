@@ -9,13 +9,16 @@ from typing import Any
 
 from flowrig.errors import Fault, InputError
 from flowrig.records import schema, toml_text
+from flowrig.records.attach import attach
 from flowrig.records.beside import Beside
-from flowrig.records.declare import Reading, Table
+from flowrig.records.declare import Table
+from flowrig.records.files import near_name
 from flowrig.records.flow_reader import FlowReader
-from flowrig.records.instruments import Instrument, backwards, find_instrument, read_instrument
-from flowrig.records.items import Item, Section, as_written, path_name
+from flowrig.records.instruments import Instrument, read_instrument
+from flowrig.records.items import Item, Section, path_name
 from flowrig.records.record import Declared, Record
 from flowrig.records.walk import Walker, written
+from flowrig.records.words import shown
 
 
 def read_record(
@@ -87,14 +90,11 @@ class _Reader:
     def read(self) -> Record:
         self.data = written(self.data)
         methods = self._methods()
-        hardware_tables = {t.name: t for m in methods if m is not None for t in m.hardware}
+        # where a method is not known, its hardware may be any method's
+        told = [m for m in methods if m is not None] if methods and None not in methods else self._every_method()
+        hardware_tables = {t.name: t for m in told for t in m.hardware}
         heading = self._heading({"air", "instruments", "flow", *hardware_tables})
         record = Record(self.where().split(",")[0], self.beside.digests, heading, findings=self.beside.findings)
-        for name, raw in self._named("instruments"):
-            section = self._section(schema.INSTRUMENT, raw, ("instruments", name))
-            instrument = read_instrument(section, record.id, heading.value("date"), self.faults)
-            if instrument is not None:
-                record.instruments[name] = instrument
         hardware = {
             table: {name: self._section(declared, raw, (table, name)) for name, raw in self._named(table)}
             for table, declared in hardware_tables.items()
@@ -104,18 +104,61 @@ class _Reader:
             if method is not None:
                 record.flows.append(flow_reader.read(i, self.data["flow"][i], method))
         self._air(record, flow_reader.air)
+        self._same_serial(hardware)
+        # the instruments last: what is local to a record is known by all its files, which have been read by now
+        record.identity = hashlib.sha256("".join(record.digests.values()).encode()).hexdigest()[:16]
+        instruments = self._named("instruments")
+        for name, raw in instruments:
+            section = self._section(schema.INSTRUMENT, raw, ("instruments", name))
+            broken = [f.name for f in schema.INSTRUMENT.fields if self.walker.is_spoiled("instruments", name, f.name)]
+            broken += [] if "date" in heading else ["date"]
+            instrument = read_instrument(section, record.id, heading.value("date"), self.faults, broken)
+            if instrument is not None:
+                record.instruments[name] = instrument
+        self._same_instrument(record.instruments)
+        unread = {name for name, _ in instruments if name not in record.instruments}
         for section in (*(flow.section for flow in record.flows), *record.air.values()):
-            self._attach(section, record.instruments)
+            known = not self.walker.is_spoiled("instruments")
+            attach(section, record.instruments, unread if known else None, self.faults)
         if self.faults:
             raise InputError(self.faults)
         return record
+
+    def _same_serial(self, hardware: Mapping[str, Mapping[str, Section]]) -> None:
+        """Two pieces of hardware cannot be one."""
+        for table, sections in hardware.items():
+            known: dict[str, str] = {}
+            for name, section in sections.items():
+                serial = section.value("serial")
+                if serial is not None and known.setdefault(serial, name) != name:
+                    said = f"a serial number of its own; {table}.{known[serial]} has this one"
+                    self.faults.append(Fault(section["serial"].where, repr(serial), said, "Correct one of the two."))
+
+    def _same_instrument(self, instruments: Mapping[str, Instrument]) -> None:
+        """Two instruments of one kind, serial number and date could not be told apart."""
+        known: dict[str, str] = {}
+        for name, instrument in instruments.items():
+            if known.setdefault(instrument.identity, name) != name:
+                said = f"a serial number or date of its own; {known[instrument.identity]} has these"
+                where = instrument.section["serial"].where
+                self.faults.append(
+                    Fault(
+                        where,
+                        repr(instrument.section.value("serial")),
+                        said,
+                        "Name the same instrument in both places, or give each sensor its own number.",
+                    )
+                )
 
     def _heading(self, tables: set[str]) -> Section:
         raw = {k: v for k, v in self.data.items() if k not in tables}
         for key, value in list(raw.items()):
             if isinstance(value, (dict, list)) and key not in {f.name for f in schema.HEADING.fields}:
-                said = f"one of the tables {', '.join(sorted(tables))}"
-                self.walker.fault((key,), "a table", said, "Correct the name, or remove the table.")
+                near = near_name(key, [name for name in tables if name not in self.data])
+                if near:
+                    self.walker.spoiled.add(near)  # it is missing because it stands here under another name
+                remedy = f"Did you mean [{near}…]?" if near else "Correct the name, or remove the table."
+                self.walker.miss((key,), f"a table {key}", f"one of the tables {', '.join(sorted(tables))}", remedy)
                 del raw[key]
         return self._section(schema.HEADING, raw, ())
 
@@ -131,8 +174,13 @@ class _Reader:
             return []
         return list(raw.items())
 
+    def _every_method(self) -> list[Declared]:
+        return [self.find_method(name) for name in self.names]
+
     def _methods(self) -> list[Declared | None]:
         raw = self.data.get("flow")
+        if raw is None and any(near_name(key, ["flow"]) for key in self.data):
+            return []  # said of the table that stands there under another name
         if raw is None or raw == []:
             self.faults.append(
                 Fault(
@@ -143,9 +191,13 @@ class _Reader:
                 )
             )
             return []
+        if isinstance(raw, Mapping):
+            remedy = "Write [[flow]]: there may be several."
+            self.walker.miss(("flow",), "[flow], a single table", "[[flow]], in double brackets", remedy)
+            raw = self.data["flow"] = [raw]
         if not isinstance(raw, list):
             self.walker.fault(
-                ("flow",), "a table", "[[flow]], in double brackets", "Write [[flow]]: there may be several."
+                ("flow",), raw, "[[flow]], in double brackets", "Write [[flow]], and its fields below it."
             )
             return []
         found: list[Declared | None] = []
@@ -155,78 +207,39 @@ class _Reader:
                 found.append(self.find_method(name))
                 continue
             found.append(None)
-            known = ", ".join(self.names)
-            read = "nothing" if name is None else name
-            self.walker.fault(("flow", i, "method"), read, f"one of: {known}", 'Write method = "nozzle", for instance.')
+            near = near_name(name, list(self.names)) if isinstance(name, str) else None
+            remedy = f'Did you mean method = "{near}"?' if near else 'Write method = "nozzle", for instance.'
+            read = "no method" if name is None else shown(name)
+            self.walker.miss(("flow", i, "method"), read, f"one of: {', '.join(self.names)}", remedy)
         return found
 
     def _air(self, record: Record, from_log: dict[str, dict[str, Item]]) -> None:
         raw = self.data.get("air", {})
-        if not isinstance(raw, Mapping) or "meter" not in raw:
-            self.walker.fault(
-                ("air",),
-                raw if raw else "nothing",
-                "a table [air.meter]",
-                "Say in which air the flow was measured: temperature, pressure, humidity.",
-            )
-            raw = raw if isinstance(raw, Mapping) else {}
-        for name, table in raw.items():
-            if name not in schema.STATIONS:
-                self.walker.fault(
-                    ("air", name),
-                    name,
-                    f"one of: {', '.join(schema.STATIONS)}",
-                    "Write [air.meter], [air.unit] or [air.room].",
+        if not isinstance(raw, Mapping):
+            self.walker.fault(("air",), raw, "a table [air.meter]", "Write [air.meter], and its readings below it.")
+            raw = {"meter": None}
+        readings = [name for name in raw if name in {f.name for f in schema.AIR.fields}]
+        unknown = [name for name in raw if name not in schema.STATIONS and name not in readings]
+        if readings:
+            remedy = "Write [air.meter] in place of [air], or [air.unit] or [air.room]."
+            self.walker.miss(("air",), f"[air] with {', '.join(readings)}", "a station in the heading", remedy)
+        for name in unknown:
+            near = near_name(name, list(schema.STATIONS))
+            remedy = f"Did you mean [air.{near}]?" if near else "Write [air.meter], [air.unit] or [air.room]."
+            self.walker.fault(("air", name), name, f"one of: {', '.join(schema.STATIONS)}", remedy)
+        for name in schema.STATIONS:
+            if isinstance(raw.get(name), Mapping):
+                section = self.walker.section(
+                    schema.air_table(name), raw[name], ("air", name), from_log.pop(name, None)
                 )
-                continue
-            section = self.walker.section(schema.AIR, table, ("air", name), from_log.pop(name, None))
-            self.walker.complete(section)
-            record.air[name] = section
-        for name in from_log:
-            self.walker.fault(("air",), f"a log column for air.{name}", f"a table [air.{name}]", "Add the table.")
-
-    def _attach(self, section: Section, instruments: dict[str, Instrument]) -> None:
-        """Which instrument showed each reading."""
-        named = section.value("with")
-        readings = {n: i for n, i in section.items.items() if isinstance(i.field, Reading)}
-        if isinstance(named, dict):
-            for key in named:
-                if key not in {f.name for f in section.table.fields if isinstance(f, Reading)}:
-                    self.faults.append(
-                        Fault(
-                            section["with"].where,
-                            repr(key),
-                            f"one of: {', '.join(readings)}",
-                            "Name a reading of this section.",
-                        )
-                    )
-        for name, item in readings.items():
-            assert isinstance(item.field, Reading)
-            kind = item.field.kind
-            choice = named.get(name) if isinstance(named, dict) else None
-            if isinstance(named, str):
-                chosen = instruments.get(named)
-                # one name for the section stands for the readings it can measure
-                choice = named if chosen is None or chosen.kind == kind else None
-            instrument = find_instrument(kind, choice, instruments, item.where, self.faults)
-            if item.field.positive and backwards(item, instrument):
-                self.faults.append(
-                    Fault(
-                        item.where,
-                        as_written(item),
-                        f"a {kind} above zero, give or take the instrument's limit",
-                        "Check whether the hoses are swapped.",
-                    )
-                )
-            if instrument is not None:
-                item.instrument = instrument.name
-            elif not item.components and not any(item.where == f.where for f in self.faults):
-                self.faults.append(
-                    Fault(
-                        item.where,
-                        "a reading without an instrument",
-                        f"an instrument that measures {kind}, or a ±",
-                        f'Add [instruments.some_name] with measures = "{kind}" and its accuracy, or write the limit '
-                        "beside the value.",
-                    )
-                )
+                self.walker.complete(section)
+                record.air[name] = section
+            elif name in raw and not self.walker.is_spoiled("air"):
+                remedy = "Write its readings on lines of their own below it."
+                self.walker.fault(("air", name), raw[name], f"a table [air.{name}]", remedy)
+            elif name == "meter" and not (readings or unknown or name in raw or self.walker.is_spoiled("air")):
+                remedy = "Say in which air the flow was measured: temperature, pressure, humidity."
+                self.walker.miss((), "no [air.meter]", "the air at the meter, in a table [air.meter]", remedy)
+        for name in () if readings or unknown else from_log:
+            said = f"a table [air.{name}] for the log's column air.{name}"
+            self.walker.miss(("air",), f"no [air.{name}]", said, f"Add [air.{name}], with what the log does not hold.")

@@ -67,6 +67,10 @@ class Record:
     flows : list of Flow
     findings : list of Finding
         About its files.
+    identity : str
+        Digest over its own files, by which causes that are local to it are known.
+    table : str
+        Digest of the table of tests whose rows stand in for its readings, if any.
     """
 
     name: str
@@ -76,11 +80,18 @@ class Record:
     instruments: dict[str, Instrument] = field(default_factory=dict)
     flows: list[Flow] = field(default_factory=list)
     findings: list[Finding] = field(default_factory=list)
+    identity: str = ""
+    table: str = ""
 
     @property
     def id(self) -> str:
         """Identity for causes that are local to this record."""
-        return f"record:{next(iter(self.digests.values()))[:16]}"
+        return f"record:{self.identity}"
+
+    @property
+    def row_id(self) -> str:
+        """Identity for causes that are local to a row of a table of tests."""
+        return f"{self.id}:table:{self.table}"
 
     def readings(self) -> dict[str, tuple[Section, Item]]:
         """Every reading of the record by its path."""

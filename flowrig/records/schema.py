@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 
 from flowrig.records.declare import (
     Choice,
@@ -34,6 +35,13 @@ USUAL_NAMES = {  # what the blank sheet calls an instrument of each kind
     "temperature": "thermometer",
     "relative humidity": "hygrometer",
     "velocity": "anemometer",
+}
+USUAL_ACCURACY = {  # an example of what a datasheet says of each kind
+    "pressure difference": "0.5 % of reading + 0.25 Pa",
+    "pressure": "1 hPa",
+    "temperature": "0.3 degC",
+    "relative humidity": "3 %RH",
+    "velocity": "2 % of reading + 0.05 m/s",
 }
 MEASURED_KIND = "measured"  # stands for the kind that the instrument's own `measures` names
 MEASURED_STEP = "step of the measured"  # and for a difference of that kind
@@ -78,8 +86,8 @@ def _air_checks(section: Section) -> Sequence[Wrong]:
             )
         )
     if "fan_power" in section and section.name == "air.meter":
-        remedy = "Read the temperature at the meter; fan_power is for another station."
-        wrong.append(Wrong("fan_power", "the temperature itself, at the meter", remedy))
+        remedy = "Remove it here: it belongs to [air.unit] or [air.room], whichever was not read."
+        wrong.append(Wrong("fan_power", "the temperature alone, at the meter", remedy))
     dry = section.value("temperature")
     for name in ("wet_bulb", "dew_point"):
         wet = section.value(name)
@@ -152,6 +160,7 @@ AIR = Table(
         Pairs(
             "with",
             "Instrument of each reading, where more than one measures its kind.",
+            alone=True,
             example='{ temperature = "thermometer" }',
         ),
     ),
@@ -161,6 +170,15 @@ AIR = Table(
     ),
     checks=(_air_checks,),
 )
+
+
+def air_table(station: str) -> Table:
+    """What is asked of the air at a station: at the meter its temperature itself is needed."""
+    if station != "meter":
+        return AIR
+    fields = tuple(replace(f, required=f.required or f.name == "temperature") for f in AIR.fields)
+    return replace(AIR, fields=fields, alternatives=tuple(c for c in AIR.alternatives if not c.required))
+
 
 INSTRUMENT = Table(
     "instruments",
@@ -215,6 +233,7 @@ FLOW = Table(
             "with",
             "Instrument of the readings: a name, or a table of field = name. May be left out where only "
             "one instrument measures the kind.",
+            alone=True,
             example='"manometer"',
         ),
         File("log", "CSV with one reading a row, evenly spaced in time.", example='"nozzle.csv"'),

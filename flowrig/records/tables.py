@@ -15,8 +15,10 @@ from flowrig import units
 from flowrig.errors import Fault, InputError
 from flowrig.records.csv_text import Header, Table, parse_table
 from flowrig.records.declare import Finding, FlagMeaning, Reading
+from flowrig.records.files import listed, quoted
 from flowrig.records.items import Array, Item, Layout
 from flowrig.records.walk import bounds_in_words
+from flowrig.records.words import opening, unreadable, usual_units
 
 MISSING = FlagMeaning(
     "missing reading",
@@ -29,6 +31,8 @@ REPEATED = FlagMeaning(
     "A place of the grid was read more than once in one pass; the mean of the readings is used.",
 )
 FLAGS = (MISSING, REPEATED)
+TOLD = 5  # cells with the same fault that are told one by one
+MOST = 10**6  # no plan has so many points, and no traverse so many passes
 
 
 def table_of(columns: Any, name: str) -> Table:
@@ -71,17 +75,15 @@ def find_column(table: Table, wanted: str) -> Header | None:
     return None
 
 
-def missing_column(table: Table, wanted: str, where: str) -> Fault:
-    heads = ", ".join(repr(h.raw) for h in table.headers)
-    near = difflib.get_close_matches(wanted, [h.name for h in table.headers], n=1, cutoff=0.5)
-    remedy = 'ename the header, or say in the record: columns = { field = "header" }.'
-    remedy = f"Perhaps {near[0]!r} is meant: r{remedy}" if near else f"R{remedy}"
-    return Fault(
-        f"{table.name}",
-        f"columns {heads}",
-        f"a column {wanted!r} ({where})",
-        remedy,
-    )
+def missing_column(table: Table, wanted: str, help_: str, key: str = "") -> Fault:
+    """A column that is not there; `key` is the name by which the record may point to another header."""
+    heads = ", ".join(quoted(h.raw) for h in table.headers)
+    near = difflib.get_close_matches(wanted, [h.raw for h in table.headers], n=1, cutoff=0.5)
+    remedy = f"Rename the header {quoted(near[0])}" if near else "Rename the header that it stands under"
+    if key:
+        shown_key = key if key.isidentifier() else f'"{key}"'
+        remedy += f', or say in the record: columns = {{ {shown_key} = "{near[0] if near else "the header"}" }}'
+    return Fault(f"{table.name}, header", f"the columns {heads}", f"a column {quoted(wanted)}, {help_}", f"{remedy}.")
 
 
 def column_values(
@@ -92,37 +94,24 @@ def column_values(
     The unit stands in the header, or in the record where the header has none.
     """
     spelling = header.unit or unit
-    place = f"{table.name}, column {header.raw!r}"
+    place = f"{table.name}, column {quoted(header.raw)}"
     if not spelling and declared.kind not in ("ratio", "count"):
-        some = ", ".join(units.accepted(declared.kind)[:6])
-        faults.append(
-            Fault(
-                place,
-                "no unit",
-                f"a unit of {declared.kind} in the header, such as '{header.name} [{some.split(',')[0]}]'",
-                f"Add the unit to the header: one of {some}.",
-            )
-        )
+        usual = usual_units(declared.kind)
+        expected = f"a unit of {declared.kind} in the header, such as '{header.name} [{usual.split(',')[0]}]'"
+        faults.append(Fault(place, "no unit", expected, f"Add the unit in square brackets: {usual}."))
         return None
     try:
         scale, offset = units.factor(spelling or "1", declared.kind)
     except ValueError as error:
-        faults.append(Fault(place, repr(spelling), f"a unit of {declared.kind}", str(error)))
+        faults.append(unreadable(place, spelling or "", f"a unit of {declared.kind}", error))
         return None
     numbers, blanks, found = table.numbers(header.raw)
     faults.extend(found)
     values = scale * numbers + offset
     with np.errstate(invalid="ignore"):
         beyond = np.flatnonzero((values < declared.low) | (values > declared.high))
-    for i in beyond[:5]:
-        faults.append(
-            Fault(
-                f"{table.name}, row {table.row_number(int(i))}, column {header.raw!r}",
-                repr(table.cell(int(i), header.raw)),
-                bounds_in_words(declared, declared.kind, spelling or ""),
-                "Check the reading and the unit in the header.",
-            )
-        )
+    said = bounds_in_words(declared, declared.kind, spelling or "")
+    faults += cell_faults(table, header, beyond, said, "Check the reading, and the unit in the header.")
     if found or beyond.size:
         return None
     return values, blanks
@@ -136,12 +125,22 @@ def column_item(
     if read is None:
         return None
     values, blanks = read
-    for row in blanks[:20]:
-        remedy = "Fill the cell, or remove the row."
-        faults.append(Fault(_at(table, row, header), "nothing", "a reading in every row", remedy))
+    faults += cell_faults(table, header, blanks, "a reading in every row", "Fill the cell, or remove the row.")
     if blanks:
         return None
-    return Item(declared, values, f"{table.name}, column {header.raw!r}", path, header.unit or "", run=run)
+    return Item(declared, values, f"{table.name}, column {quoted(header.raw)}", path, header.unit or "", run=run)
+
+
+def cell_faults(table: Table, header: Header, rows: Sequence[int] | Array, expected: str, remedy: str) -> list[Fault]:
+    """The same fault of several cells of a column, the first of them told one by one."""
+
+    def fault(row: int) -> Fault:
+        cell = table.cell(row, header.raw)
+        return Fault(_at(table, row, header), quoted(cell) if cell else "nothing", expected, remedy)
+
+    where = f"{table.name}, column {quoted(header.raw)}"
+    rest = f"{len(rows) - TOLD} more of the kind"
+    return listed([fault(int(row)) for row in rows[: TOLD + 1]], where, rest, TOLD)
 
 
 @dataclass
@@ -178,23 +177,15 @@ def read_grid(
         header = find_column(table, key)
         if header is None:
             if key != "pass":
-                faults.append(missing_column(table, key, "numbers the point, from 1"))
+                faults.append(missing_column(table, key, "which numbers the points from 1"))
             continue
         numbers, blanks, found = table.numbers(header.raw)
         faults.extend(found)
-        for i in blanks:
-            faults.append(Fault(_at(table, i, header), "nothing", "a whole number from 1", "Number the point."))
-        if not found and not blanks:
+        odd = np.flatnonzero(~(numbers == np.floor(numbers)) | (np.abs(numbers) > MOST))
+        if not found:
+            faults += cell_faults(table, header, odd, "a whole number from 1", "Number the point.")
+        if not odd.size:
             numbering[key] = numbers.astype(int)
-            for i in np.flatnonzero(numbers != numbers.astype(int))[:5]:
-                faults.append(
-                    Fault(
-                        _at(table, int(i), header),
-                        repr(table.cell(int(i), header.raw)),
-                        "a whole number from 1",
-                        "Number the point.",
-                    )
-                )
     readings: dict[str, tuple[Array, Header]] = {}
     known = {"pass", *layout.keys, *layout.positions}
     used: set[str] = set()
@@ -203,25 +194,24 @@ def read_grid(
         header = find_column(table, name)
         if header is None:
             if declared.name in columns or declared.required:
-                faults.append(missing_column(table, name, declared.help.rstrip(".")))
+                faults.append(missing_column(table, name, opening(declared.help), declared.name))
             continue
         used.add(header.raw)
         read = column_values(table, header, declared, faults)
         if read is not None:
             readings[declared.name] = (read[0], header)
+    if not readings and len(faults) == before:
+        names = [r.name for r in wanted]
+        faults.append(missing_column(table, " or ".join(names), "the reading itself", names[0]))
+    if len(faults) > before:
+        return None
     for header in table.headers:
         if header.raw not in used and header.name.casefold() not in known and header.name.casefold() != "note":
-            faults.append(
-                Fault(
-                    f"{table.name}, column {header.raw!r}",
-                    header.raw,
-                    f"only the columns {', '.join(sorted(known))}, {', '.join(r.name for r in wanted)} and note",
-                    "Remove the column, name it 'note', or say in the record which field it is.",
-                )
-            )
-    if len(faults) > before or not readings:
-        if not readings and len(faults) == before:
-            faults.append(missing_column(table, " or ".join(r.name for r in wanted), "the reading itself"))
+            place = f"{table.name}, column {quoted(header.raw)}"
+            said = f"only the columns {', '.join(sorted(known))}, {', '.join(r.name for r in wanted)} and note"
+            remedy = "Remove the column, name it 'note', or say under columns in the record which field it is."
+            faults.append(Fault(place, "a column that is no field", said, remedy))
+    if len(faults) > before:
         return None
 
     index = {point: i for i, point in enumerate(layout.points)}
@@ -229,22 +219,20 @@ def read_grid(
     numbers_of_passes = sorted(set(passes.tolist()))
     order = {number: i for i, number in enumerate(numbers_of_passes)}
     slot = np.full((len(table), 2), -1)
+    off = []
     for i, key_values in enumerate(zip(*(numbering[k] for k in layout.keys), strict=True)):
         point = index.get(tuple(int(v) for v in key_values))
         if point is None:
             said = ", ".join(f"{k} {v}" for k, v in zip(layout.keys, key_values, strict=True))
             last = ", ".join(f"{k} {v}" for k, v in zip(layout.keys, layout.points[-1], strict=True))
-            faults.append(
-                Fault(
-                    f"{table.name}, row {table.row_number(i)}",
-                    said,
-                    f"a point of the plan, up to {last}",
-                    "Check the numbers, or the counts in the record.",
-                )
-            )
+            remedy = "Correct the numbers here, or how many points the record says there are."
+            where = f"{table.name}, row {table.row_number(i)}"
+            off.append(Fault(where, said, f"a point of the plan, up to {last}", remedy))
             continue
         slot[i] = order[int(passes[i])], point
-    _check_positions(table, layout, slot, faults)
+    faults += listed(off, table.name, most=TOLD)
+    if not off:  # else the positions belong to another plan
+        _check_positions(table, layout, slot, faults)
     if len(faults) > before:
         return None
 
@@ -269,7 +257,7 @@ def read_grid(
 
 
 def _at(table: Table, row: int, header: Header) -> str:
-    return f"{table.name}, row {table.row_number(row)}, column {header.raw!r}"
+    return f"{table.name}, row {table.row_number(row)}, column {quoted(header.raw)}"
 
 
 def _check_positions(table: Table, layout: Layout, slot: Array, faults: list[Fault]) -> None:
@@ -282,29 +270,23 @@ def _check_positions(table: Table, layout: Layout, slot: Array, faults: list[Fau
             if read is None:
                 continue
             extent = layout.extent[name]
+            off = []
             for i in np.flatnonzero(slot[:, 1] >= 0):
                 value, plan = read[0][i], planned[int(slot[i, 1])]
                 if np.isnan(value):
                     continue
                 shown = f"{float(units.from_si(plan, header.unit or 'm', 'length')):.4g} {header.unit}"
                 if not 0.0 <= value <= extent:
-                    faults.append(
-                        Fault(
-                            _at(table, int(i), header),
-                            repr(table.cell(int(i), header.raw)),
-                            f"a place inside the duct; this point belongs at {shown}",
-                            "Correct the position, or the size of the duct in the record.",
-                        )
-                    )
+                    expected = f"a place inside the duct; this point belongs at {shown}"
+                    remedy = "Correct the position, or the size of the duct in the record."
                 elif abs(value - plan) > 0.02 * extent:
-                    faults.append(
-                        Fault(
-                            _at(table, int(i), header),
-                            repr(table.cell(int(i), header.raw)),
-                            f"the planned position, {shown}, within 2 % of the duct",
-                            "The rule holds at its own points only: move the probe, or correct the number.",
-                        )
-                    )
+                    expected = f"the planned position, {shown}, within 2 % of the duct"
+                    remedy = "The rule holds at its own points only: move the probe, or correct the number."
+                else:
+                    continue
+                read_here = quoted(table.cell(int(i), header.raw))
+                off.append(Fault(_at(table, int(i), header), read_here, expected, remedy))
+            faults += listed(off, f"{table.name}, column {quoted(header.raw)}", most=TOLD)
 
 
 def _fill(
@@ -321,24 +303,24 @@ def _fill(
     with np.errstate(invalid="ignore"):
         known = ~np.isnan(values)
     filled = values.copy()
-    gone = []
+    gone, never = [], []
     for p, point in holes:
         others = known[:, point]
         said = ", ".join(f"{k} {v}" for k, v in zip(layout.keys, layout.points[point], strict=True))
         if not np.any(others):
-            faults.append(
-                Fault(
-                    table.name,
-                    f"no {name} at {said}" + (f", pass {passes[p]}" if len(passes) > 1 else ""),
-                    "a reading at every point of the plan",
-                    "Read the point, or change the plan.",
-                )
-            )
+            if said not in never:
+                never.append(said)
             continue
         gone.append(f"{said}, pass {passes[p]}")
         both = known[p] & np.all(known[others], axis=0)
         level = np.mean(values[p, both]) / np.mean(values[others][:, both]) if np.any(both) else 1.0
         filled[p, point] = np.mean(values[others, point]) * level
+    many = " in any pass" if len(passes) > 1 else ""
+    remedy = "Read the point and add its line, or change the plan."
+    holes_said = [Fault(table.name, f"no {name} at {said}{many}", "a reading at every point", remedy) for said in never]
+    faults += listed(holes_said, table.name, most=TOLD)
+    if not gone:
+        return
     values[:] = filled
     grid.findings.append(
         Finding(MISSING, f"{table.name}: no {name} at {'; '.join(gone)}; filled from the other passes")

@@ -3,11 +3,10 @@
 from __future__ import annotations
 
 import datetime as dt
-import difflib
 import math
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
-from typing import Any
+from typing import Any, TypeGuard
 
 import numpy as np
 
@@ -29,8 +28,11 @@ from flowrig.records.declare import (
     Text,
     Words,
 )
+from flowrig.records.describe import EMPTY, example, form
+from flowrig.records.files import near_name
 from flowrig.records.items import Item, Section, as_written, path_name
-from flowrig.records.schema import MEASURED_KIND, MEASURED_STEP
+from flowrig.records.schema import MEASURED_KIND, MEASURED_STEP, USUAL_ACCURACY
+from flowrig.records.words import a, opening, sentence, shown, unreadable, usual_units
 from flowrig.uncertainty.statement import Component, parse_value
 
 Path_ = tuple[str | int, ...]
@@ -55,8 +57,21 @@ class Walker:
     spoiled: set[str] = field(default_factory=set)
 
     def fault(self, path: Path_, read: object, expected: str, remedy: str) -> None:
-        shown = read if isinstance(read, str) and read in ("nothing", "a table", "a list") else repr(read)
-        self.faults.append(Fault(self.where(*path), str(shown)[:200], expected, remedy))
+        """A value at `path` that cannot be used; what hangs on it is then not looked for again."""
+        self.faults.append(Fault(self.where(*path), shown(read), expected, remedy))
+        self.spoiled.add(path_name(path))
+
+    def miss(self, path: Path_, read: str, expected: str, remedy: str) -> None:
+        """The same with words of our own for what was read, where there is no value to show."""
+        self.faults.append(Fault(self.where(*path), read, expected, remedy))
+        self.spoiled.add(path_name(path))
+
+    def unreadable(self, path: Path_, text: str, expected: str, problem: ValueError) -> None:
+        self.faults.append(unreadable(self.where(*path), text, expected, problem))
+        self.spoiled.add(path_name(path))
+
+    def is_spoiled(self, *path: str | int) -> bool:
+        return path_name(path) in self.spoiled
 
     def section(self, table: Table, raw: object, path: Path_, given: Mapping[str, Item] | None = None) -> Section:
         """Read one table.
@@ -73,7 +88,7 @@ class Walker:
         known = {f.name: f for f in table.fields}
         for key in raw:
             if key not in known:
-                self._unknown(key, known, path)
+                self._unknown(key, raw, known, path)
         kind = raw.get("measures")
         for name, declared in known.items():
             if name in section:
@@ -87,7 +102,9 @@ class Walker:
                 continue
             if name in raw:
                 item = self._item(declared, raw[name], (*path, name), kind if isinstance(kind, str) else "")
-                if item is not None:
+                if item is None:
+                    self.spoiled.add(path_name((*path, name)))
+                else:
                     item.path = path_name((*path, name))
                     section.items[name] = item
             elif isinstance(declared, Given) and declared.default:
@@ -102,62 +119,47 @@ class Walker:
     def complete(self, section: Section) -> None:
         """What must be there is there, alternatives are met once, and the fields agree with one another."""
         start = len(self.faults)
-        places = {f.where for f in self.faults}
-        broken = {
-            f.name
-            for f in section.table.fields
-            if self.where(*section.path, f.name) in places or path_name((*section.path, f.name)) in self.spoiled
-        }
+        broken = {f.name for f in section.table.fields if self.is_spoiled(*section.path, f.name)}
         for declared in section.table.fields:
             if declared.required and declared.name not in section and declared.name not in broken:
-                self.faults.append(
-                    Fault(
-                        section.where,
-                        f"no {declared.name!r}",
-                        declared.help.rstrip("."),
-                        f"Add {declared.name} = {declared.example or '...'}",
-                    )
-                )
+                self._absent(section, declared)
         for choice in section.table.alternatives:
             present = [names for names in choice.sets if any(n in section for n in names)]
             words = " or ".join(" with ".join(names) for names in choice.sets)
             if len(present) > 1:
-                self.faults.append(
-                    Fault(
-                        section.where,
-                        " and ".join(n for names in present for n in names if n in section),
-                        f"only one of: {words}",
-                        "Remove the others.",
-                    )
-                )
-            elif not present and choice.required:
-                if not any(n in broken for names in choice.sets for n in names):
-                    none = "neither " + " nor ".join(" with ".join(names) for names in choice.sets)
-                    self.faults.append(Fault(section.where, none, words, f"Add {choice.sets[0][0]} = ..."))
+                read = " and ".join(n for names in present for n in names if n in section)
+                self.faults.append(Fault(section.where, read, f"only one of: {words}", "Remove the others."))
+            elif any(n in broken for names in choice.sets for n in names):
+                continue  # said already; which of them was meant is not known
             elif present:
                 for name in present[0]:
-                    if name not in section and name not in broken:
-                        self.faults.append(
-                            Fault(section.where, f"no {name!r}", f"{' with '.join(present[0])}", f"Add {name} = ...")
-                        )
-        if len(self.faults) > start:
-            return
+                    if name not in section:
+                        self._absent(section, section.table.field(name), f"{' with '.join(present[0])}")
+            elif choice.required:
+                none = "neither " + " nor ".join(" with ".join(names) for names in choice.sets)
+                first = _line(section.table.field(choice.sets[0][0]))
+                self.faults.append(Fault(section.where, none, words, f"Add {first}, for instance."))
+        if broken or len(self.faults) > start:
+            return  # a check of fields against one another needs all of them
         for check in section.table.checks:
             for wrong in check(section):
                 item = section.items.get(wrong.field)
-                read = f"no {wrong.field!r}" if item is None else as_written(item)
+                read = f"no {wrong.field}" if item is None else as_written(item)
                 place = section.where if item is None or not item.where else item.where
                 self.faults.append(Fault(place, read, wrong.expected, wrong.remedy))
 
-    def _unknown(self, key: str, known: Mapping[str, Field], path: Path_) -> None:
-        near = difflib.get_close_matches(key, known, n=1, cutoff=0.6)
-        names = ", ".join(known)
-        self.fault(
-            (*path, key),
-            key,
-            f"one of: {names}",
-            f"Did you mean {near[0]}?" if near else "Remove the line, or check in which table it belongs.",
-        )
+    def _absent(self, section: Section, declared: Field, expected: str = "") -> None:
+        help_ = form(declared) if isinstance(declared, Choice) else opening(declared.help)
+        remedy = f"Add {_line(declared, section.value('measures'))}, for instance."
+        self.faults.append(Fault(section.where, f"no {declared.name}", expected or f"{declared.name}, {help_}", remedy))
+
+    def _unknown(self, key: str, raw: Mapping[str, object], known: Mapping[str, Field], path: Path_) -> None:
+        near = near_name(key, [name for name in known if name not in raw])
+        if near:
+            self.spoiled.add(path_name((*path, near)))  # it is missing because it stands here under another name
+        elsewhere = "Remove the line, or check in which table it belongs."
+        remedy = f"Did you mean {near}?" if near else elsewhere
+        self.fault((*path, key), key, f"one of: {', '.join(known)}", remedy)
 
     def _item(self, declared: Field, raw: object, path: Path_, measured: str) -> Item | None:
         kind = getattr(declared, "kind", "")
@@ -175,7 +177,7 @@ class Walker:
             case Names():
                 names = [raw] if isinstance(raw, str) else raw
                 if not isinstance(names, list) or not names or not all(isinstance(n, str) for n in names):
-                    self.fault(path, raw, f"names of [{declared.table}.…] tables", f"Write {declared.example or '...'}")
+                    self.fault(path, raw, f"names of [{declared.table}.…] tables", f"Write {_line(declared)}.")
                     return None
                 if len(names) > 1 and not declared.axis:
                     self.fault(path, raw, "one name", "Name only one.")
@@ -187,7 +189,9 @@ class Walker:
             case Statement():
                 texts = raw if isinstance(raw, list) else [raw]
                 if not all(isinstance(text, str) for text in texts) or not texts:
-                    self.fault(path, raw, 'words such as "0.5 % of reading + 0.25 Pa"', "Put them in quotes.")
+                    usual = USUAL_ACCURACY.get(measured, "0.5 % of reading")
+                    said = f'words of a datasheet or certificate, such as "{usual}"'
+                    self.fault(path, raw, said, "Write number, unit and words between quotes.")
                     return None
                 return Item(declared, tuple(texts), self.where(*path))
             case Words():
@@ -196,20 +200,19 @@ class Walker:
                     return None
                 return Item(declared, list(raw), self.where(*path))
             case Pairs():
-                if not isinstance(raw, str) and not (
-                    isinstance(raw, Mapping) and all(isinstance(v, str) for v in raw.values())
-                ):
-                    self.fault(path, raw, "a name, or a table of field = name", f"Write {declared.example or '...'}")
+                if isinstance(raw, str) and declared.alone:
+                    return Item(declared, raw, self.where(*path))
+                if not isinstance(raw, Mapping) or not all(isinstance(v, str) for v in raw.values()):
+                    self.fault(path, raw, form(declared), f"Write {_line(declared)}.")
                     return None
-                return Item(declared, raw if isinstance(raw, str) else dict(raw), self.where(*path))
+                return Item(declared, dict(raw), self.where(*path))
             case Count():
-                if isinstance(raw, bool) or not isinstance(raw, int) or not declared.low <= raw <= declared.high:
-                    self.fault(
-                        path,
-                        raw,
-                        f"a whole number from {declared.low} to {declared.high}",
-                        "Write it without quotes or unit.",
-                    )
+                said = f"a whole number from {declared.low} to {declared.high}"
+                if isinstance(raw, bool) or not isinstance(raw, int):
+                    self.fault(path, raw, said, "Write digits alone, without quotes, unit or decimal point.")
+                    return None
+                if not declared.low <= raw <= declared.high:
+                    self.fault(path, raw, said, "Correct the number.")
                     return None
                 return Item(declared, raw, self.where(*path))
         return self._plain(declared, raw, path)
@@ -219,10 +222,12 @@ class Walker:
             Flag: (bool, "true or false", "Write it without quotes."),
             Text: (str, "words in quotes", "Put the words between double quotes."),
             File: (str, "the name of a file beside the record", "Put the name between double quotes."),
-            Date: (dt.date, "a date", "Write it as 2026-08-21, without quotes."),
+            Date: (dt.date, "a date", "Write it as year-month-day: 2026-08-21."),
         }
         type_, expected, remedy = wanted[type(declared)]
         if not isinstance(raw, type_):
+            if type_ is dt.date and isinstance(raw, str):
+                remedy = f"Write it without quotes, as year-month-day: {path[-1]} = 2026-08-21."
             self.fault(path, raw, expected, remedy)
             return None
         if isinstance(raw, dt.datetime):
@@ -232,10 +237,9 @@ class Walker:
     def _choice(self, declared: Choice, raw: object, path: Path_) -> Item | None:
         if raw in declared.choices:
             return Item(declared, raw, self.where(*path))
-        near = difflib.get_close_matches(str(raw), declared.choices, n=1, cutoff=0.5)
-        self.fault(
-            path, raw, f"one of: {', '.join(declared.choices)}", f"Did you mean {near[0]!r}?" if near else "Choose one."
-        )
+        near = near_name(raw, list(declared.choices)) if isinstance(raw, str) else None
+        remedy = f'Did you mean "{near}"?' if near else "Choose one of them, in quotes."
+        self.fault(path, raw, form(declared), remedy)
         return None
 
     def _given(self, declared: Given, raw: object, path: Path_, kind: str) -> Item | None:
@@ -246,6 +250,9 @@ class Walker:
         if not value > declared.above or not declared.low <= value <= declared.high:
             self.fault(path, raw, bounds_in_words(declared, kind, unit), "Check the value and its unit.")
             return None
+        if any(value - float(c.half_width(value)) <= declared.above for c in components):
+            self.fault(path, raw, "a ± smaller than the value itself", "Check the ± and its unit.")
+            return None
         return Item(declared, value, self.where(*path), unit=unit, components=components)
 
     def _reading(self, declared: Reading, raw: object, path: Path_, kind: str) -> Item | None:
@@ -254,32 +261,36 @@ class Walker:
         if isinstance(raw, Mapping):
             unit, values = raw.get("unit"), raw.get("values")
             if set(raw) != {"unit", "values"} or not isinstance(unit, str) or not isinstance(values, list):
-                self.fault(path, dict(raw), "values and their unit", 'Write { values = [250.1, 249.8], unit = "Pa" }')
+                self.fault(path, raw, "values and their unit", 'Write { values = [250.1, 249.8], unit = "Pa" }.')
                 return None
-            texts = [f"{v!r} {unit}" if isinstance(v, (int, float)) else v for v in values]
+            texts = [f"{v!r} {unit}" if _is_number(v) else v for v in values]
         else:
             texts = raw if isinstance(raw, list) else [raw]
-        many = isinstance(raw, (list, Mapping))
         if not texts:
             self.fault(path, raw, "at least one reading", "Write the readings, or remove the line.")
+            return None
+        if len(texts) > 1 and kind not in ("ratio", "count") and all(map(_is_number, texts)):
+            remedy = (
+                f'Write {{ values = {shown(raw)}, unit = "{units.default_display(kind)}" }}, whichever the unit is.'
+            )
+            if all(isinstance(v, int) for v in texts):
+                remedy += " A comma parts two values: 23,4 is 23 and 4, where 23.4 is one value."
+            self.fault(path, raw, f"{a(kind)} with its unit, or several", remedy)
             return None
         values_si: list[float] = []
         unit_shown = ""
         components: tuple[Component, ...] = ()
         for i, text in enumerate(texts):
-            read = self.quantity(text, kind, (*path, i) if many else path, declared.example)
+            place = (*path, i) if isinstance(raw, (list, Mapping)) else path
+            read = self.quantity(text, kind, place, declared.example)
             if read is None:
                 continue
             value, unit_shown, components = read
-            if not declared.low <= value <= declared.high:
-                self.fault(
-                    (*path, i) if many else path,
-                    text,
-                    bounds_in_words(declared, kind, unit_shown),
-                    "Check the value and its unit.",
-                )
-                continue
-            values_si.append(value)
+            if declared.low <= value <= declared.high:
+                values_si.append(value)
+            else:
+                said = bounds_in_words(declared, kind, unit_shown)
+                self.fault(place, text, said, "Check the value and its unit.")
         if len(values_si) < len(texts):
             return None
         run = path_name(path) if len(values_si) > 1 else ""
@@ -289,21 +300,21 @@ class Walker:
         self, raw: object, kind: str, path: Path_, example: str
     ) -> tuple[float, str, tuple[Component, ...]] | None:
         """Value in SI, spelling of its unit, and the ± beside it."""
-        shape = f"a {kind}, such as {example or repr('1 ' + units.accepted(kind)[0])}"
+        shape = f"{a(kind)}, such as {example or repr('1 ' + units.usual(kind)[0])}"
         if hasattr(raw, "m_as"):
             try:
                 return float(units.magnitude(raw, kind)), units.default_display(kind), ()
-            except ValueError as error:
-                self.fault(path, raw, shape, str(error))
+            except (ValueError, TypeError) as error:
+                self.fault(path, raw, shape, sentence(str(error)))
                 return None
-        if isinstance(raw, (int, float)) and not isinstance(raw, bool):
+        if _is_number(raw):
+            if not math.isfinite(raw):
+                self.fault(path, raw, shape, "A value that is missing or without bound cannot be used.")
+                return None
             if kind in ("ratio", "count"):
-                if math.isfinite(raw):
-                    return float(raw), "", ()
-                self.fault(path, raw, shape, "Write a number.")
-                return None
-            some = ", ".join(units.accepted(kind)[:8])
-            self.fault(path, raw, shape, f"A bare number does not say its unit: write it in quotes with one of {some}.")
+                return float(raw), "", ()
+            bare = f"A bare number does not say its unit: write it in quotes with {usual_units(kind)}."
+            self.fault(path, raw, shape, bare)
             return None
         if not isinstance(raw, str):
             self.fault(path, raw, shape, "Write number and unit in quotes.")
@@ -318,7 +329,7 @@ class Walker:
         try:
             value, components = parse_value(raw, read, convert)
         except ValueError as error:
-            self.fault(path, raw, shape, str(error))
+            self.unreadable(path, raw, shape, error)
             return None
         head = raw.replace("+/-", "±").split("±")[0].split("(")[0].strip()
         try:
@@ -326,6 +337,10 @@ class Walker:
         except ValueError:
             unit = ""
         return value, unit, components
+
+
+def _is_number(value: object) -> TypeGuard[int | float]:
+    return isinstance(value, (int, float)) and not isinstance(value, bool)
 
 
 def written(raw: Any) -> Any:
@@ -341,18 +356,26 @@ def _blank(value: object) -> bool:
     )
 
 
-def bounds_in_words(declared: Reading | Given, kind: str, unit: str) -> str:
-    def show(value: float) -> str:
-        if unit:
-            return f"{float(units.from_si(value, unit, kind)):.4g} {unit}"
-        return f"{value:.4g} {units.KINDS[kind] if units.KINDS[kind] != '1' else ''}".strip()
+def _line(declared: Field, measures: str | None = None) -> str:
+    """A line as it might be written."""
+    shown = example(declared)
+    if isinstance(declared, Statement) and measures in USUAL_ACCURACY and not declared.yearly:
+        shown = f'"{USUAL_ACCURACY[measures]}"'
+    return f"{declared.name} = {shown if shown != EMPTY else '...'}"
 
-    words = []
+
+def bounds_in_words(declared: Reading | Given, kind: str, unit: str) -> str:
+    unit = unit or (units.KINDS[kind] if units.KINDS[kind] != "1" else "")
+
+    def show(value: float) -> str:
+        number = float(f"{float(units.from_si(value, unit or '1', kind)):.4g}")  # then without an exponent
+        return f"{number:.10g} {unit}".strip()
+
     above = getattr(declared, "above", -math.inf)
-    if above > -math.inf:
-        words.append(f"above {show(above)}")
-    if declared.low > -math.inf:
-        words.append(f"at least {show(declared.low)}")
-    if declared.high < math.inf:
-        words.append(f"at most {show(declared.high)}")
-    return f"a {kind} " + " and ".join(words)
+    low, high = show(max(declared.low, above)), show(declared.high)
+    start = "above" if above >= declared.low else "from"
+    if declared.high == math.inf:
+        return f"{a(kind)} {'of at least' if start == 'from' else start} {low}"
+    if max(declared.low, above) == -math.inf:
+        return f"{a(kind)} of at most {high}"
+    return f"{a(kind)} {start} {low} {'to' if start == 'from' else 'and of at most'} {high}"

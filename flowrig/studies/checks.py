@@ -12,7 +12,7 @@ from flowrig.methods.method import Method, Situation
 from flowrig.records.declare import Finding, FlagMeaning
 from flowrig.studies.result import Quantity
 from flowrig.uncertainty.estimate import Estimate
-from flowrig.uncertainty.interval import DOF_OF_SHAPE, SHARE_OF_SHAPE
+from flowrig.uncertainty.interval import DOF_OF_SHAPE, NO_NARROWER, SHARE_OF_SHAPE
 
 
 def of_limits(method: Method, situation: Situation, batch: bool) -> list[Finding]:
@@ -49,7 +49,9 @@ def of_quantities(quantities: Mapping[str, Quantity]) -> list[Finding]:
     drawn = main.drawn if main.drawn is not None else np.asarray(interval.source == "monte carlo")
     add(flags.CURVED, interval.curved & drawn, "the interval is from Monte Carlo draws and may be lopsided")
     add(flags.CURVED_LINEAR, interval.curved & ~drawn, "more rows bend than were drawn")
-    add(flags.SHAPE, interval.shape & ~interval.curved, _shape_in_words(estimate, bool(np.all(drawn))))
+    kept = interval.coverage >= NO_NARROWER or bool(np.all(drawn | ~interval.shape))
+    shape = _shape_in_words(estimate, bool(np.all(drawn)))
+    add(flags.SHAPE if kept else flags.SHAPE_NARROW, interval.shape & ~interval.curved, shape)
     lost = np.broadcast_to(interval.lost, estimate.value.shape)
     add(flags.LOST, lost > 0.001, f"up to {100 * float(np.max(lost)):.1f} % of the draws")
     if not interval.stable:
@@ -58,14 +60,16 @@ def of_quantities(quantities: Mapping[str, Quantity]) -> list[Finding]:
 
 
 def _shape_in_words(estimate: Estimate, drawn: bool) -> str:
+    """Which causes decide the shape of the result, and what was done about it."""
     lines = [
         line
         for line in estimate.budget()
-        if np.any(line.share > SHARE_OF_SHAPE) and (line.cause.shape != "normal" or line.cause.dof < DOF_OF_SHAPE)
+        if (line.cause.shape != "normal" and np.any(line.share > SHARE_OF_SHAPE))
+        or (line.cause.dof < DOF_OF_SHAPE and np.any(line.share > 0.1))
     ]
     said = []
     for line in lines:
         hard = line.cause.shape != "normal"
         why = "a limit with hard ends" if hard else f"known from {line.cause.dof + 1:.3g} readings"
         said.append(f"{line.cause.name} ({why}) holds up to {100 * float(np.max(line.share)):.0f} % of the variance")
-    return "; ".join(said) + ("; interval from Monte Carlo draws" if drawn else "; linear bar kept, no narrower")
+    return "; ".join(said) + ("; interval from Monte Carlo draws" if drawn else "; linear bar kept")

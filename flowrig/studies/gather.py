@@ -8,7 +8,14 @@ from flowrig.methods import air
 from flowrig.methods.method import Method, Situation, stacked
 from flowrig.records import flags
 from flowrig.records.declare import Finding, Given, Names, Reading
-from flowrig.records.instruments import ROWS, ReadingEstimate, given_estimate, mean_estimate, reading_estimate
+from flowrig.records.estimates import (
+    ROWS,
+    ReadingEstimate,
+    given_estimate,
+    hardware_identity,
+    mean_estimate,
+    reading_estimate,
+)
 from flowrig.records.items import Array, Item, Section
 from flowrig.records.record import Flow, Record
 from flowrig.uncertainty.estimate import Estimate
@@ -65,23 +72,30 @@ class Gathered:
     def situation(self, state: dict[str, Estimate]) -> Situation:
         """Inputs of the method's kernel, as its declaration names them."""
         section = self.flow.section
-        situation = Situation(section, self.flow.hardware, state, layout=self.flow.layout, record_id=self.record.id)
+        situation = Situation(section, self.flow.hardware, state, self.record, layout=self.flow.layout)
         inputs = situation.inputs
         inputs |= {name: state[name] for name in self.method.air}
+        # rows that hold a reading of the flow scatter by themselves; the pattern's other runs are means beside them
+        any_rows = any(item.run == ROWS for item in section.items.values())
         for declared in self.method.fields:
             item = section.items.get(declared.name)
             if item is None:
                 continue
             if isinstance(declared, Reading):
                 read = self._reading(item)
+                if any_rows and read.run is not None:
+                    read = mean_estimate(read, item, self.record)
                 inputs[declared.name] = read.estimate
-                situation.passes = max(situation.passes, 1 if item.run == ROWS else len(item.value))
+                if declared.grid:
+                    situation.passes = max(situation.passes, len(item.value))
                 if read.run is not None:
                     self.runs[declared.name] = read.run
                 if item.instrument:
                     situation.instruments[declared.name] = self.record.instruments[item.instrument]
             elif isinstance(declared, Given):
-                inputs[declared.name] = given_estimate(item, f"{self.record.id}:{section.name}")
+                serial = section.value(declared.belongs) if declared.belongs else None
+                owner = f"hardware:{declared.belongs}:{serial}" if serial else f"{self.record.id}:{section.name}"
+                inputs[declared.name] = given_estimate(item, owner, scope="calibration" if serial else "setup")
                 if item.assumed:
                     situation.assumed.append(f"{declared.name} = {declared.default}")
             elif isinstance(declared, Names):
@@ -97,7 +111,7 @@ class Gathered:
 
     def _reading(self, item: Item) -> ReadingEstimate:
         axes = self.method.axes if isinstance(item.field, Reading) and item.field.grid else ()
-        read = reading_estimate(item, self.record.instruments.get(item.instrument), self.record.id, axes)
+        read = reading_estimate(item, self.record.instruments.get(item.instrument), self.record, axes)
         self.findings += read.findings
         return read
 
@@ -110,7 +124,7 @@ class Gathered:
             if section.name == "air.meter" and read.run is not None and item.run == self.flow.section.name:
                 self.air_rows[name] = read.run
             else:
-                read = mean_estimate(read, item, self.record.id)
+                read = mean_estimate(read, item, self.record)
             found[name] = read.estimate
         return found
 
@@ -118,8 +132,7 @@ class Gathered:
         """Dimensions of the named hardware; side by side along an axis where several may be named."""
         columns: dict[str, list[Estimate]] = {}
         for section in sections:
-            serial = section.value("serial")
-            identity = f"hardware:{serial}" if serial else f"{self.record.id}:{section.name}"
+            identity = hardware_identity(section, self.record)
             for name, item in section.items.items():
                 if isinstance(item.field, Given):
                     label = f"{name} of {section.path[-1]}"

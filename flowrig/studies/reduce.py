@@ -14,7 +14,8 @@ from flowrig.methods import NAMES, find_method
 from flowrig.methods.method import Effect, Method, Situation, Size
 from flowrig.records import flags as reading_flags
 from flowrig.records.declare import SEVERITIES, Finding, Reading
-from flowrig.records.instruments import ROWS, all_findings
+from flowrig.records.estimates import hardware_identity
+from flowrig.records.instruments import all_findings
 from flowrig.records.items import Array, as_written
 from flowrig.records.reader import read_record
 from flowrig.records.record import Flow, Record
@@ -112,6 +113,7 @@ class Reduction:
         self.findings = self.gathered.findings
         self.pattern = pattern
         self.scatter: Scatter | None = None
+        self.scatter_findings: list[Finding] = []
 
     def run(self) -> FlowResult:
         gathered = self.gathered
@@ -161,13 +163,18 @@ class Reduction:
         if not self.batch:
             self.scatter = self._scatter(situation, mass_flow)
             inputs |= self.scatter.inputs(self.record.id, name) if self.scatter else {}
-        elif self.pattern is not None:
-            single = any(item.run == ROWS for item in situation.section.items.values())
-            inputs |= self.pattern.row_inputs(self.record.id, name, len(mass_flow.value), single)
+        elif self.pattern is not None and self.gathered.runs:  # all rows rest on the pattern's own readings of the flow
+            inputs |= self.pattern.shared_inputs(self.record.id, name)
         return linear(_finished, inputs, self.batch, {"mass_flow": self.batch}, shifts=shifts)["mass_flow"]
 
     def _effect(self, effect: Effect, size: Size) -> tuple[Estimate, Any]:
-        id_ = effect.id if effect.scope == "method" else f"{self.record.id}:{self.flow.section.name}:{effect.id}"
+        id_ = effect.id
+        if effect.hardware:
+            [piece] = self.flow.hardware[effect.hardware]
+            plan = len(self.flow.layout) if self.flow.layout is not None else 0
+            id_ = f"{hardware_identity(piece, self.record)}:{effect.id}, {plan} points"
+        elif effect.scope != "method":
+            id_ = f"{self.record.id}:{self.flow.section.name}:{effect.id}"
         cause = Cause(id_, shape=effect.shape, scope=effect.scope, label=effect.label)
         u = np.asarray(size.limit, dtype=float) / effect.divisor
         shift = np.asarray(size.shift, dtype=float)
@@ -182,7 +189,9 @@ class Reduction:
             stated = any(i.components for i in situation.section.items.values() if isinstance(i.field, Reading))
             # one pass of a grid has an effect of its own for what another pass would show
             if not stated and self.method.layout is None:
-                self.findings.append(Finding(reading_flags.SINGLE, "one reading of each field; no scatter to judge"))
+                single = Finding(reading_flags.SINGLE, "one reading of each field; no scatter to judge")
+                self.scatter_findings = [single]
+                self.findings.append(single)
             return None
         inputs = dict(situation.inputs)
         inputs |= {n: Estimate(run, ("reading", *inputs[n].axes)) for n, run in runs.items() if n in inputs}
@@ -190,9 +199,11 @@ class Reduction:
             state = self.gathered.air_in_rows()
             inputs |= {name: state[name] for name in self.method.air}
         rows = nominal(self.method.kernel, inputs, ("reading", *self.method.axes), **situation.options)
-        grid = next((run for run in runs.values() if run.ndim == 2), None)
+        # a traverse's passes are compared point by point as velocities, whatever the display showed
+        grid = rows["velocity"] if any(run.ndim == 2 for run in runs.values()) else None
         known = situation.value("fluctuation")
         scatter, findings = scatter_of(rows["mass_flow"].reshape(-1), float(mass_flow.value), known, grid)
+        self.scatter_findings = findings
         self.findings += findings
         return scatter
 
@@ -228,8 +239,9 @@ def _finished(mass_flow: Array, shifts: dict[str, Any], **more: Array) -> dict[s
     for name in ("bias", "scatter"):
         if name in more:
             total = total + more[name]
-    if "relative_scatter" in more:
-        total = total * (1.0 + more["relative_scatter"])
+    for name in ("relative_bias", "relative_scatter"):
+        if name in more:
+            total = total * (1.0 + more[name])
     for name, shift in shifts.items():
         total = total * (1.0 + shift) * (1.0 + more[name])
     return {"mass_flow": total}

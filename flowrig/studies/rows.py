@@ -5,18 +5,22 @@ from __future__ import annotations
 import difflib
 from collections.abc import Mapping
 from copy import deepcopy
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
+
+import numpy as np
 
 from flowrig.errors import Fault, InputError
 from flowrig.records import csv_text, tables
 from flowrig.records import flags as reading_flags
-from flowrig.records.declare import Finding, Reading
-from flowrig.records.instruments import ROWS
-from flowrig.records.items import Item
+from flowrig.records.declare import SEVERITIES, Finding, Reading
+from flowrig.records.estimates import ROWS
+from flowrig.records.items import Item, as_written
 from flowrig.records.record import Record
 from flowrig.studies.reduce import Reduction, empty_result, load
 from flowrig.studies.result import Result
+from flowrig.uncertainty.series import mean_of
 
 
 def reduce_rows(
@@ -53,21 +57,55 @@ def reduce_rows(
     record.digests[read.name] = read.digest
 
     batch = deepcopy(record)
+    batch.table = read.digest[:16]
     places = batch.readings()
     for path, item in replaced.items():
         section, old = places[path]
         item.instrument, item.components = old.instrument, old.components
+        item.scatter = _scatter(old, section.value("fluctuation", "noise"))
         section.items[item.field.name] = item
+    far = _far_from_pattern(replaced, record)
     for pattern_flow, flow in zip(record.flows, batch.flows, strict=True):
         pattern = Reduction(record, pattern_flow, result, unit)
         pattern.run()
-        reduction = Reduction(batch, flow, result, unit, pattern.scatter)
-        done = reduction.run()
-        if pattern.scatter is not None and pattern.scatter.relative:
-            share = f"{100 * pattern.scatter.relative_single:.2g} % of the flow for a single reading"
-            done.findings.append(Finding(reading_flags.PATTERN_NOISE, share))
+        done = Reduction(batch, flow, result, unit, pattern.scatter).run()
+        done.findings += [replace(f, message=f"of the pattern: {f.message}") for f in pattern.scatter_findings]
+        done.findings += far
+        done.findings.sort(key=lambda f: SEVERITIES.index(f.severity))
         result.flows.append(done)
     return result
+
+
+def _scatter(pattern: Item, known: str) -> tuple[float, float, float] | None:
+    """What a single reading scatters by, from a run of the pattern's: absolute, relative, degrees of freedom.
+
+    Noise of the sensor stays the same in pascals, unsteadiness of the flow in per cent; where it is not known which,
+    both are kept and the larger one holds.
+    """
+    if len(pattern.value) < 2:
+        return None
+    series = mean_of(pattern.value)
+    relative = series.s / abs(series.mean) if series.mean else 0.0
+    return series.s if known != "real" else 0.0, relative if known != "noise" else 0.0, max(series.stretches - 1, 1.0)
+
+
+def _far_from_pattern(replaced: Mapping[str, Item], record: Record) -> list[Finding]:
+    """Where rows take their scatter from a pattern, and which lie far from it."""
+    findings = []
+    for path, item in replaced.items():
+        if item.scatter is None:
+            continue
+        level = float(np.mean(record.readings()[path][1].value))
+        findings.append(
+            Finding(reading_flags.PATTERN_NOISE, f"each {path} scatters as one reading of the pattern's run")
+        )
+        with np.errstate(divide="ignore", invalid="ignore"):
+            ratio = np.abs(item.value / level)
+        rows = ~((ratio > 0.5) & (ratio < 2.0))
+        if np.any(rows):
+            said = f"{path} more than a factor of two from the pattern's {as_written(record.readings()[path][1])}"
+            findings.append(Finding(reading_flags.FAR_FROM_PATTERN, said, rows))
+    return findings
 
 
 def _columns(record: Record, table: csv_text.Table) -> dict[str, Item]:

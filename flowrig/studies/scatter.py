@@ -17,6 +17,7 @@ from flowrig.uncertainty.series import LOG_FROM, mean_of
 
 FEW = 5
 UNSTEADY = 0.10
+APART = 2.0  # times what the points explain: chance alone does that once in 20
 LABEL = "scatter of the readings"
 DRIFTING = 4.0  # standard errors between the halves; chance alone does that once in 16 000 runs
 
@@ -32,8 +33,8 @@ class Scatter:
         is not.
     u, dof : float
         Standard uncertainty of the mean from scatter.
-    relative, relative_single : float
-        Scatter of the mean, and of a single reading, over the flow: for rows of a batch that follow this pattern.
+    size : float
+        Mean of the flows.
     n : int
         Readings in the run.
     stretches : float
@@ -44,8 +45,7 @@ class Scatter:
     bias_limit: float
     u: float
     dof: float
-    relative: float
-    relative_single: float
+    size: float
     n: int
     stretches: float
 
@@ -61,22 +61,15 @@ class Scatter:
         parts = {root: [self.bias_limit / math.sqrt(3)]} if self.bias_limit else {}
         return {"bias": Estimate(self.bias, (), parts), "scatter": Estimate(0.0, (), {noise: [self.u]})}
 
-    def row_inputs(self, record_id: str, run: str, rows: int, single: bool) -> dict[str, Estimate]:
-        """The same for rows that follow this run as their pattern.
-
-        Parameters
-        ----------
-        single : bool
-            The rows hold a reading of the flow each, which scatters as one; else they all rest on the pattern's own
-            readings of it, and share the error of their mean.
-        """
-        if single:
-            id_ = f"{record_id}:{run}:scatter of a row"
-            noise = Cause(id_, dof=self.dof, each="row", scope="reading", label=LABEL)
-            u = np.full((1, rows), self.relative_single)
-            return {"relative_scatter": Estimate(np.zeros(rows), ("row",), {noise: u})}
-        noise = Cause(f"{record_id}:{run}:scatter", dof=self.dof, scope="reading", label=LABEL)
-        return {"relative_scatter": Estimate(0.0, (), {noise: [self.relative]})}
+    def shared_inputs(self, record_id: str, run: str) -> dict[str, Estimate]:
+        """The same for rows of a batch that all rest on this run, in which they share its error."""
+        inputs = self.inputs(record_id, run)
+        size = self.size or math.inf
+        scaled = {
+            name: Estimate(x.value / size, (), {c: part / size for c, part in x.parts.items()})
+            for name, x in inputs.items()
+        }
+        return {f"relative_{name}": x for name, x in scaled.items()}
 
 
 def scatter_of(flows: Array, of_mean: float, known: str, grid: Array | None) -> tuple[Scatter, list[Finding]]:
@@ -107,13 +100,16 @@ def scatter_of(flows: Array, of_mean: float, known: str, grid: Array | None) -> 
     u, dof = series.u, series.dof
     pooled = grid is not None and len(grid) < 3
     if grid is not None and pooled:
-        # half the variance of the differences is the variance of one reading; each point's mean halves it again
+        # half the variance of the differences is the variance of one reading; the mean of two passes halves it again
         difference = grid[1] - grid[0]
         points = grid.shape[1]
-        per_reading = float(np.std(difference, ddof=1)) / math.sqrt(2)
-        level = abs(float(np.mean(grid)))
-        within = per_reading / math.sqrt(2 * points) / level * abs(series.mean)
-        u, dof = max(within, abs(flows[1] - flows[0]) / 2), float(points - 1)
+        within = (
+            float(np.std(difference, ddof=1)) / math.sqrt(4 * points) / abs(float(np.mean(grid))) * abs(series.mean)
+        )
+        between = abs(float(flows[1] - flows[0])) / 2
+        # passes further apart than their points explain have something else against each other, of which one
+        # difference is all that is known
+        u, dof = (between, 1.0) if between > APART * within else (within, float(points - 1))
         findings.append(Finding(flags.POOLED, f"two passes, {100 * abs(flows[1] / flows[0] - 1):.2g} % apart"))
     elif series.few:
         findings.append(
@@ -129,5 +125,4 @@ def scatter_of(flows: Array, of_mean: float, known: str, grid: Array | None) -> 
     if series.s / size > UNSTEADY / 2 and series.n >= FEW:
         # a root halves the relative scatter of a pressure; 10 % rms of the pressure is 5 % of the flow
         findings.append(Finding(flags.UNSTEADY_RUN, f"the flow scatters by {100 * series.s / size:.0f} % rms"))
-    single = max(u, series.s) / size
-    return Scatter(share * gap, limit, u, dof, u / size, single, series.n, series.stretches), findings
+    return Scatter(share * gap, limit, u, dof, series.mean, series.n, series.stretches), findings

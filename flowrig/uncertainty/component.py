@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import hashlib
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -76,6 +77,17 @@ class Component:
     range_label: str = ""
     assumed: tuple[str, ...] = ()
     valid_years: float | None = None
+
+    @property
+    def content(self) -> str:
+        """What is stated, in a few characters: the same statement is the same cause wherever it stands in a list.
+
+        A drift is known by its name alone: what it amounts to grows with time, what it is stays the same.
+        """
+        if self.name.startswith("drift"):
+            return self.name
+        said = (self.terms, self.combine, self.shape, self.divisor, self.dof, self.low)
+        return f"{self.name.split()[0]} {hashlib.sha256(repr(said).encode()).hexdigest()[:8]}"
 
     def holds(self, reading: ArrayLike) -> NDArray[np.bool_]:
         """Tell, for each reading [SI], whether it lies in this component's range; same shape as ``reading``."""

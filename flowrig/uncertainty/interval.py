@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from statistics import NormalDist
 from typing import Literal
@@ -31,6 +31,8 @@ BLIND = 24  # draws of the probe where rows depend on each other, and have no gr
 BATCH_DRAWS = 16 * CHUNK  # at most, a row of a batch
 HELD = 16_000_000  # draws of a batch held in memory at once
 STABLE = 0.02  # of u
+LEAST = 10  # chunks of draws before the ends can be told to have settled
+NO_NARROWER = 0.9  # coverage from which the linear bar of a rectangular cause is no narrower than it should be
 
 
 @dataclass(frozen=True)
@@ -56,6 +58,8 @@ class Interval:
     lost : array
         Share of the draws for which the kernel had no value. The interval covers the others only: it promises
         nothing where this is not small beside 1 − coverage.
+    spread : array
+        Standard deviation of the draws; NaN for a linear interval. Where the kernel is curved, u is not it.
     """
 
     low: Array
@@ -68,6 +72,7 @@ class Interval:
     draws: int = 0
     stable: bool = True
     lost: Array = field(default_factory=lambda: np.zeros(()))
+    spread: Array = field(default_factory=lambda: np.full((), np.nan))
 
 
 def coverage_factor(coverage: float, dof: ArrayLike = math.inf) -> Array:
@@ -108,16 +113,22 @@ def linear_interval(estimate: Estimate, coverage: float = 0.95) -> tuple[Array, 
 
 
 def shaped(estimate: Estimate) -> Bools:
-    """Where a cause that is not normal holds over 45 % of the variance, or a dominating one has dof below 5."""
-    return _dominated(estimate, lambda cause: cause.shape != "normal" or cause.dof < DOF_OF_SHAPE)
+    """Where a cause that is not normal holds over 45 % of the variance, or those with dof below 5 do together."""
+    return _hard(estimate) | _few_known(estimate)
 
 
-def _dominated(estimate: Estimate, by: Callable[[Cause], bool]) -> Bools:
+def _hard(estimate: Estimate) -> Bools:
     result = np.zeros(estimate.value.shape, dtype=bool)
     for line in estimate.budget():
-        if by(line.cause):
+        if line.cause.shape != "normal":
             result |= np.asarray(line.share > SHARE_OF_SHAPE)
     return result
+
+
+def _few_known(estimate: Estimate) -> Bools:
+    shares = [line.share for line in estimate.budget() if line.cause.dof < DOF_OF_SHAPE]
+    total = np.sum(shares, axis=0) if shares else np.zeros(estimate.value.shape)
+    return np.asarray(total > SHARE_OF_SHAPE)
 
 
 def interval(estimate: Estimate, coverage: float = 0.95, *, samples: int | None = None, seed: int = 1) -> Interval:
@@ -167,9 +178,16 @@ def intervals(
             wanted[name] = _tangent(x)  # found straight: its parts carry the shape, and the kernel need not run again
     if wanted:
         ends, draws, stable = _monte_carlo(list(wanted.values()), coverage, samples, seed)
-        for name, (low, high, lost) in zip(wanted, ends, strict=True):
+        for name, (low, high, lost, spread) in zip(wanted, ends, strict=True):
             results[name] = replace(
-                results[name], low=low, high=high, source="monte carlo", draws=draws, stable=stable, lost=lost
+                results[name],
+                low=low,
+                high=high,
+                source="monte carlo",
+                draws=draws,
+                stable=stable,
+                lost=lost,
+                spread=spread,
             )
     return results
 
@@ -224,12 +242,12 @@ def _curved_by_draws(estimates: Sequence[Estimate], coverage: float, seed: int) 
 
 def _monte_carlo(
     estimates: Sequence[Estimate], coverage: float, samples: int | None, seed: int, most: int = DRAWS
-) -> tuple[list[tuple[Array, Array, Array]], int, bool]:
+) -> tuple[list[tuple[Array, Array, Array, Array]], int, bool]:
     """Adaptive draws, JCGM 101:2008 7.9, on the ends of the intervals alone: u is quoted from the linear evaluation.
 
     Returns
     -------
-    list of (low, high, share of draws without a value), one an estimate; draws; stable
+    list of (low, high, share of draws without a value, their standard deviation), one an estimate; draws; stable
     """
     pieces: list[list[Array]] = [[] for _ in estimates]
     ends: list[list[Array]] = [[] for _ in estimates]
@@ -239,7 +257,7 @@ def _monte_carlo(
             pieces[i].append(piece)
             if len(piece) == CHUNK:
                 ends[i].append(_ends(piece, coverage))
-        if len(ends[0]) >= 4:
+        if len(ends[0]) >= LEAST:
             stable = all(_settled(x, own) for x, own in zip(estimates, ends, strict=True))
             if stable and samples is None:
                 break
@@ -247,8 +265,17 @@ def _monte_carlo(
     for own in pieces:
         together = np.concatenate(own)
         low, high = _ends(together, coverage)
-        found.append((low, high, np.mean(~np.isfinite(together), axis=0)))
+        valued = np.isfinite(together)
+        found.append((low, high, np.mean(~valued, axis=0), _spread(together)))
     return found, sum(map(len, pieces[0])), stable
+
+
+def _spread(draws: Array) -> Array:
+    """Standard deviation of the draws that have a value."""
+    valued = np.isfinite(draws)
+    count = np.maximum(valued.sum(axis=0), 1)
+    mean = np.where(valued, draws, 0.0).sum(axis=0) / count
+    return np.asarray(np.sqrt((np.where(valued, draws - mean, 0.0) ** 2).sum(axis=0) / count))
 
 
 def _settled(estimate: Estimate, ends: list[Array]) -> bool:
@@ -364,7 +391,8 @@ def batch_interval(
     valued = np.isfinite(estimate.value)  # a row without a value has no interval either
     bend = np.where(valued, probe(estimate, coverage), 0.0)
     curved = bend > CURVED
-    few = valued & _dominated(estimate, lambda cause: cause.dof < DOF_OF_SHAPE)
+    # below a coverage of 0.9 a rectangle reaches further than the normal factor says
+    few = valued & (_few_known(estimate) | (_hard(estimate) if coverage < NO_NARROWER else False))
     if samples is not None:
         rows = np.flatnonzero(valued)
     else:
@@ -372,14 +400,14 @@ def batch_interval(
         rows = np.sort(worst[(curved | few)[worst]])
     drawn = np.zeros(len(low), dtype=bool)
     drawn[rows] = True
-    lost = np.zeros(len(low))
+    lost, spread = np.zeros(len(low)), np.full(len(low), np.nan)
     draws, stable = 0, True
     at_once = max(1, HELD // (samples or BATCH_DRAWS))
     for start in range(0, len(rows), at_once):
         some = rows[start : start + at_once]
-        [(low[some], high[some], lost[some])], taken, settled = _monte_carlo(
+        [(low[some], high[some], lost[some], spread[some])], taken, settled = _monte_carlo(
             [estimate.take(axis, some)], coverage, samples, seed, BATCH_DRAWS
         )
         draws, stable = max(draws, taken), stable and settled
-    result = Interval(low, high, coverage, factor, "linear", curved, shaped(estimate), draws, stable, lost)
+    result = Interval(low, high, coverage, factor, "linear", curved, shaped(estimate), draws, stable, lost, spread)
     return result, drawn

@@ -65,6 +65,7 @@ def traverse(method="vane-traverse", probe="vane", table=None, **flow):
             "down": 5,
             "plane": "good",
             "yaw": "0 deg",
+            "blockage_area": "0 cm2",
             "grid": table or grid(),
         }
         | flow

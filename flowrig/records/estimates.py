@@ -1,0 +1,160 @@
+"""Readings and stated values as estimates: each with the causes its instrument, its hardware or its record brings."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from flowrig.records import flags
+from flowrig.records.declare import Finding
+from flowrig.records.instruments import Instrument
+from flowrig.records.items import Array, Item, Section
+from flowrig.records.record import Record
+from flowrig.uncertainty.cause import Cause, Scope
+from flowrig.uncertainty.estimate import Estimate
+from flowrig.uncertainty.series import mean_of
+from flowrig.uncertainty.statement import Component, covers
+
+ROWS = "rows"  # the run of readings that come one a row from a table of tests
+
+
+@dataclass
+class ReadingEstimate:
+    """A reading with its sources of error.
+
+    Attributes
+    ----------
+    estimate : Estimate
+        The mean of the run, its zero taken out.
+    run : array or None
+        Every reading of the run, zero taken out, runs along the first axis; None for a single value.
+    findings : list of Finding
+    """
+
+    estimate: Estimate
+    run: Array | None
+    findings: list[Finding]
+
+
+def reading_estimate(
+    item: Item, instrument: Instrument | None, record: Record, axes: tuple[str, ...] = ()
+) -> ReadingEstimate:
+    """Mean of a run of readings as an `Estimate` with every cause its instrument brings.
+
+    Parameters
+    ----------
+    item : Item
+        Readings along the first axis of `item.value`, the axes named by `axes` behind it. A batch has the axis
+        ``row`` in place of the run.
+    instrument : Instrument or None
+        None where the ± stands beside the value.
+    record : Record
+        Whose identity the causes carry that are local to it.
+    axes : tuple of str
+
+    Notes
+    -----
+    One maker's limit is one direction shared by all readings. The zero is interpolated between before and after;
+    what is left, |z₂ − z₁|/√12, is one cause shared by all readings of the set-up. Resolution is independent from
+    point to point of a grid and from row to row of a batch; for repeats nothing is added once they scatter by more
+    than half a digit (the scatter holds it), else one shared q/√12. A row of a batch scatters as a single reading of
+    the pattern's run did.
+
+    Source
+    ------
+    JCGM 100:2008 4.3.7 (rectangular limits), F.2.2.1 (resolution); clauses from memory.
+    """
+    batch = item.run == ROWS
+    values = item.value
+    local = f"{record.row_id if batch else record.id}:{item.path}"
+    parts: dict[Cause, Array] = {}
+    if instrument is not None and instrument.zero is not None:
+        values = values - _zero(instrument, len(values), values.ndim, batch)
+        parts |= _zero_drift(instrument, record)
+    run = None if batch or len(values) == 1 else values
+    mean = values if batch else np.mean(values, axis=0)
+    axes = ("row", *axes) if batch else axes
+    findings: list[Finding] = []
+    if instrument is not None:
+        parts |= _limits(instrument, mean)
+        covered = covers(instrument.components, mean)
+        if not np.all(covered):
+            message = f"{item.where}: outside the range {instrument.name} is stated for"
+            findings.append(Finding(flags.OUTSIDE_RANGE, message, ~covered if batch else None))
+        q = instrument.resolution
+        if q and (run is None or "point" in axes or np.std(values, ddof=1) <= q / 2):
+            each = "point" if "point" in axes else "row" if batch else None
+            label = f"{instrument.label} resolution, {item.path}"
+            cause = Cause(f"{local}:resolution", shape="rectangular", each=each, scope="reading", label=label)
+            parts[cause] = np.asarray(q / math.sqrt(12))
+    for component in item.components:
+        label = f"stated ± of {item.field.name}"
+        parts[_cause(f"{local}:stated", component, "reading", label)] = np.asarray(component.standard(mean))
+    if batch and item.scatter is not None:
+        absolute, relative, dof = item.scatter
+        cause = Cause(f"{local}:scatter", dof=dof, each="row", scope="reading", label=f"scatter of {item.field.name}")
+        parts[cause] = np.maximum(absolute, relative * np.abs(mean))
+    shaped = {cause: np.broadcast_to(part, (1, *mean.shape)) for cause, part in parts.items()}
+    return ReadingEstimate(Estimate(mean, axes, {c: p for c, p in shaped.items() if np.any(p)}), run, findings)
+
+
+def _zero(instrument: Instrument, n: int, ndim: int, batch: bool) -> Array:
+    """Zero at each reading of a run, interpolated over it; the middle for rows of a batch."""
+    assert instrument.zero is not None
+    before, after = instrument.zero
+    along = np.full(1, 0.5) if batch else (np.arange(n) + 0.5) / n
+    return np.asarray(before + (after - before) * along.reshape(-1, *[1] * (ndim - 1)))
+
+
+def _zero_drift(instrument: Instrument, record: Record) -> dict[Cause, Array]:
+    assert instrument.zero is not None
+    before, after = instrument.zero
+    id_ = f"{record.id}:instruments.{instrument.name}:zero"
+    cause = Cause(id_, shape="rectangular", scope="setup", label=f"{instrument.label} zero drift")
+    return {cause: np.asarray(abs(after - before) / math.sqrt(12))}
+
+
+def _limits(instrument: Instrument, reading: Array) -> dict[Cause, Array]:
+    """Every statement of the instrument, at a reading; nothing outside the range it is stated for."""
+    parts = {}
+    for component in instrument.components:
+        name = f"{component.name} {component.range_label}".strip()
+        id_ = f"{instrument.identity}|{component.content}"
+        cause = _cause(id_, component, "calibration", f"{instrument.label} {name}")
+        parts[cause] = np.where(component.holds(reading), component.standard(reading), 0.0)
+    return parts
+
+
+def hardware_identity(section: Section, record: Record) -> str:
+    """What the dimensions of a piece of hardware are known by: its serial number, or the record alone."""
+    serial = section.value("serial")
+    return f"hardware:{section.path[0]}:{serial}" if serial else f"{record.id}:{section.name}"
+
+
+def given_estimate(item: Item, identity: str, label: str = "", scope: Scope = "setup") -> Estimate:
+    """A stated value with the ± written beside it; its identity is the hardware it belongs to, and what is stated."""
+    parts = {}
+    for component in item.components:
+        id_ = f"{identity}:{item.field.name} {item.value:.9g}:{component.content}"
+        cause = _cause(id_, component, scope, label or item.field.name)
+        parts[cause] = np.array([float(component.standard(item.value))])
+    return Estimate(item.value, (), parts)
+
+
+def _cause(id_: str, component: Component, scope: Scope, label: str) -> Cause:
+    return Cause(id_, dof=component.dof, shape=component.shape, scope=scope, label=label)
+
+
+def mean_estimate(read: ReadingEstimate, item: Item, record: Record) -> ReadingEstimate:
+    """A run averaged on its own, with its scatter: for readings that do not belong to the flow's own run."""
+    if read.run is None or read.run.ndim > 1:
+        return read
+    series = mean_of(read.run)
+    if series.u == 0.0:
+        return replace(read, run=None)
+    label = f"scatter of {item.field.name}"
+    cause = Cause(f"{record.id}:{item.path}:scatter", dof=series.dof, scope="reading", label=label)
+    parts = {**read.estimate.parts, cause: np.array([series.u])}
+    return ReadingEstimate(Estimate(read.estimate.value, (), parts), None, read.findings)

@@ -1,0 +1,63 @@
+"""What a fault says: values as a person wrote them, and whole sentences, however the words reach us."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Mapping
+
+from flowrig import units
+from flowrig.errors import Fault
+from flowrig.records.files import quoted
+from flowrig.uncertainty.statement import StatementError
+
+LONG = 200  # characters of one value; more would bury the rest of the report
+
+
+def shown(value: object) -> str:
+    """A value as TOML has it: ``true``, ``2026-08-21``, ``[23, 4]``; a table by its keys."""
+    if isinstance(value, str):
+        return quoted(value, LONG)
+    if isinstance(value, bool):
+        return "true" if value else "false"
+    if isinstance(value, (dt.date, dt.time)):
+        return value.isoformat()
+    if isinstance(value, Mapping):
+        text = f"a table of {', '.join(map(str, value))}" if value else "an empty table"
+    elif isinstance(value, (list, tuple)):
+        text = f"[{', '.join(shown(v) for v in value[:LONG])}]"
+    else:
+        text = f"{value}"
+    return text if len(text) <= LONG else text[:LONG] + "…"
+
+
+def sentence(text: str) -> str:
+    """With a capital letter at the start and one full stop at the end."""
+    text = text.strip()
+    text = text[:1].upper() + text[1:]
+    return text if text.endswith((".", "?", "!", "…")) or not text else f"{text}."
+
+
+def opening(text: str) -> str:
+    """The first sentence of a help text, fit to stand inside another."""
+    first = text.split(". ")[0].rstrip(".")
+    return first if first[:2].isupper() else first[:1].lower() + first[1:]
+
+
+def a(noun: str) -> str:
+    """With its article: a pressure, an angle."""
+    return f"{'an' if noun[:1] in 'aeiou' else 'a'} {noun}"
+
+
+def usual_units(kind: str, most: int = 8) -> str:
+    """One spelling of each unit of a kind, as a choice: ``m/s, m/min or fpm``."""
+    names = [unit for unit in units.usual(kind) if not unit.startswith("(") and "@" not in unit][:most]
+    return " or ".join([", ".join(names[:-1]), names[-1]]) if len(names) > 1 else "".join(names)
+
+
+def unreadable(where: str, text: str, expected: str, problem: ValueError) -> Fault:
+    """The fault of a text that was to hold a quantity or a limit of error, from what its reader says of it."""
+    if isinstance(problem, StatementError):
+        whole = "" if problem.part == text else f" in {quoted(text, LONG)}"
+        return Fault(where, quoted(problem.part, LONG) + whole, problem.expected, sentence(problem.remedy))
+    hint = problem.hint if isinstance(problem, units.NumberFormatError) else str(problem)
+    return Fault(where, quoted(text, LONG), expected, sentence(hint))
