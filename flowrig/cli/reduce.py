@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
-from pathlib import Path
+import os
 
 import click
 
 from flowrig.errors import Fault, InputError
+
+FEWEST, MOST = 1_000, 10_000_000  # draws
+MOST_SURE = 0.9999  # what lies beyond is known of no instrument
 
 
 @click.command(name="reduce")
@@ -45,24 +48,42 @@ def command(
         from flowrig.studies.rows import reduce_rows
 
         result = reduce_rows(record, rows, coverage=probability, samples=samples, seed=seed, unit=unit)
+    beside = (os.path.join(os.path.dirname(record), name) for name in result.record.digests)
+    _check_outputs([name for name in (json_file, csv_file) if name is not None], {record, rows or record, *beside})
     outputs = {}
-    if json_file:
+    if json_file is not None:
         from flowrig.report.as_json import result_json
 
         outputs[json_file] = result_json(result)
-    if csv_file:
+    if csv_file is not None:
         from flowrig.report.as_csv import result_csv
 
         outputs[csv_file] = result_csv(result)
-    if outputs:
-        from flowrig.records.write import write_text
-
-        for name, text in outputs.items():
-            write_text(Path(name), text)
+    shown = ""
     if not quiet:
         from flowrig.report.text import batch_text, result_text
 
-        click.echo(result_text(result) if rows is None else batch_text(result))
+        shown = result_text(result) if rows is None else batch_text(result)
+    if outputs:
+        from flowrig.records.write import write_all
+
+        write_all(outputs)
+    if shown:
+        click.echo(shown)
+
+
+def _check_outputs(names: list[str], inputs: set[str]) -> None:
+    """Each output is a file of its own and none of the inputs: readings cannot be taken again."""
+    taken = {os.path.realpath(name) for name in inputs}
+    faults = []
+    for name in names:
+        path = os.path.realpath(name)
+        if path in taken:
+            read = "a file that this very command reads or writes already"
+            faults.append(Fault(name, read, "a file of its own for each result", "Name another file."))
+        taken.add(path)
+    if faults:
+        raise InputError(faults)
 
 
 def _coverage(text: str) -> float:
@@ -74,20 +95,21 @@ def _coverage(text: str) -> float:
         number = float("nan")
     if text.strip().endswith("%") or number > 1:
         number /= 100
-    if not 0 < number < 1:
-        raise InputError(
-            Fault("--coverage", repr(text), "a probability such as 95 % or 0.95", "Choose one below 100 %.")
-        )
+    if not 0 < number <= MOST_SURE:
+        expected = f"a probability such as 95 % or 0.95, at most {100 * MOST_SURE:g} %"
+        raise InputError(Fault("--coverage", f"{text!r}", expected, "Write a number, with a decimal point."))
     return number
 
 
 def _check(samples: int | None, unit: str | None) -> None:
-    if samples is not None and samples < 1000:
-        raise InputError(Fault("--samples", str(samples), "1000 or more", "Fewer draws do not make an interval."))
+    if samples is not None and not FEWEST <= samples <= MOST:
+        remedy = "Fewer draws do not make an interval; more are held in memory and add no digit."
+        raise InputError(Fault("--samples", str(samples), f"a number from {FEWEST} to {MOST}", remedy))
     if unit is not None:
         from flowrig import units
+        from flowrig.records.words import unreadable
 
         try:
             units.factor(unit, "flow")
         except ValueError as error:
-            raise InputError(Fault("--unit", repr(unit), "a unit of flow", str(error))) from None
+            raise InputError(unreadable("--unit", unit, "a unit of flow", error)) from None

@@ -60,6 +60,18 @@ OUTSIDE_FORMULA = FlagMeaning(
     "within 0.007 % from 0 to 45 degC; the error bar of the equation covers that.",
     "CIPM-2007 (range from memory)",
 )
+UNLIKELY_AIR = FlagMeaning(
+    "unlikely air",
+    "alarm",
+    "Colder than 0 degC, hotter than 45 degC or under 600 hPa: nothing vouches for the density equation there, and in "
+    "a workshop it is more likely a wrong unit (degF for degC, mmHg for hPa). Check the readings.",
+)
+NO_ALTITUDE = FlagMeaning(
+    "altitude not stated",
+    "note",
+    "The pressure is one that is usual near sea level. If the station lies higher, it may have been reduced to sea "
+    "level by a weather service, at some 1 % of density for every 85 m; with the altitude stated that would show.",
+)
 SATURATED = FlagMeaning(
     "air saturated",
     "warning",
@@ -71,7 +83,16 @@ HEAT_ASSUMED = FlagMeaning(
     "The temperature at this station was not read: it may differ from the meter's by anything up to all the fan's "
     "power heating the air, P/(q_m c_p), an upper bound. The middle is used and the bound is in the error bar.",
 )
-FLAGS = (ALTITUDE_USED, SEA_LEVEL, HUMIDITY_ASSUMED, OUTSIDE_FORMULA, SATURATED, HEAT_ASSUMED)
+FLAGS = (
+    ALTITUDE_USED,
+    SEA_LEVEL,
+    HUMIDITY_ASSUMED,
+    OUTSIDE_FORMULA,
+    UNLIKELY_AIR,
+    NO_ALTITUDE,
+    SATURATED,
+    HEAT_ASSUMED,
+)
 
 CAUSES = (
     CauseMeaning(
@@ -187,6 +208,8 @@ def station(
     if "pressure" not in inputs:
         inputs["pressure"] = pressure_at(given_estimate(section["altitude"], f"{record_id}:{where}"), where, record_id)
         findings.append(Finding(ALTITUDE_USED, f"{where}: pressure of the standard atmosphere at the altitude given"))
+    elif altitude is None and abs(float(np.mean(inputs["pressure"].value)) - 101_325.0) < 4_000.0:
+        findings.append(Finding(NO_ALTITUDE, f"{where}: a pressure reduced to sea level would not be noticed"))
     elif altitude is not None:
         read, expected = float(np.mean(inputs["pressure"].value)), float(physics.standard_pressure(altitude))
         # two and a half standard deviations of the weather; at 350 m the two are 4 kPa apart
@@ -206,18 +229,25 @@ def station(
     node = outputs["density"].node
     assert node is not None
     temperature, pressure = outputs["temperature"].value, outputs["pressure"].value
-    outside = np.atleast_1d((np.abs(temperature - 294.15) > 6.0) | (pressure < 60e3) | (pressure > 110e3))
-    if formula == "cipm-2007" and np.any(outside):
-        celsius, hectopascal = (
-            np.broadcast_to(a, outside.shape)[outside] for a in (temperature - 273.15, pressure / 100)
-        )
-        said = f"{span(celsius, 1)} degC, {span(hectopascal, 0)} hPa"
-        findings.append(Finding(OUTSIDE_FORMULA, f"{where}: {said}", outside if batch else None))
+    findings += _of_range(where, temperature, pressure, formula, bool(batch))
     humid = node.diagnostics["relative_humidity"].reshape(-1)
     if np.any(humid > 0.99):
         wet = f"relative humidity {100 * float(np.max(humid)):.0f} %"
         findings.append(Finding(SATURATED, f"{where}: {wet}", (humid > 0.99) if batch else None))
     return Station(section.name.split(".")[-1], outputs, findings)
+
+
+def _of_range(where: str, temperature: Array, pressure: Array, formula: str, batch: bool) -> list[Finding]:
+    """Air that the density equation was not agreed for, or that is more likely a wrong unit."""
+    celsius, hectopascal = np.broadcast_arrays(np.atleast_1d(temperature) - 273.15, np.atleast_1d(pressure) / 100)
+    unlikely = (celsius < 0.0) | (celsius > 45.0) | (hectopascal < 600.0) | (hectopascal > 1100.0)
+    outside = (np.abs(celsius - 21.0) > 6.0) & ~unlikely if formula == "cipm-2007" else np.zeros_like(unlikely)
+    findings = []
+    for meaning, rows in ((UNLIKELY_AIR, unlikely), (OUTSIDE_FORMULA, outside)):
+        if np.any(rows):
+            said = f"{where}: {span(celsius[rows], 1)} degC, {span(hectopascal[rows], 0)} hPa"
+            findings.append(Finding(meaning, said, rows if batch else None))
+    return findings
 
 
 def span(values: Array, decimals: int) -> str:

@@ -155,6 +155,8 @@ class Method:
         From readings to kernel inputs, where that takes more than handing them over; edits the situation.
     layout : callable, optional
         (section, hardware) -> Layout. Raises ValueError with a sentence where no such layout exists.
+    summary : callable
+        What the flow was computed from, in a line: enough to check it by hand.
     conventions : tuple of str
         Choices a sceptical reader would ask about.
     sheet_defaults : callable, optional
@@ -180,6 +182,7 @@ class Method:
     limits: tuple[Limit, ...] = ()
     prepare: Callable[[Situation], None] | None = None
     layout: Callable[[Section, Mapping[str, list[Section]]], Layout] | None = None
+    summary: Callable[[Situation], str] = lambda situation: ""
     conventions: tuple[str, ...] = ()
     sheet_defaults: Callable[[Section, Mapping[str, list[Section]]], Mapping[str, Any]] | None = None
     cautions: tuple[cautions.Caution, ...] = cautions.COMMON

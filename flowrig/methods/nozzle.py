@@ -127,6 +127,15 @@ def _prepare(situation: Situation) -> None:
         situation.inputs["chamber_area"] = area["area"]
 
 
+def _summary(situation: Situation) -> str:
+    velocity, reynolds = (situation.nominal[name] for name in ("throat_velocity", "reynolds"))
+    coefficient = nozzle_coefficient(reynolds, situation.inputs["length_ratio"].value)
+    return (
+        f"drop {float(np.mean(situation.inputs['drop'].value)):.5g} Pa, throat velocity {_range(velocity, 'm/s', 4)}, "
+        f"coefficient {_range(np.asarray(coefficient), '', 4)} at Reynolds {_range(reynolds, '')}"
+    )
+
+
 def _coefficient(situation: Situation) -> Size:
     return Size(limit=0.012)
 
@@ -186,6 +195,12 @@ CHAMBER_UNKNOWN = FlagMeaning(
     "note",
     "The size of the chamber was not given, so the air in front of the nozzles is taken as still. If the open throats "
     "take up more than a tenth of its cross-section the flow reads low by 0.5 % and more.",
+)
+PROFILE_UNKNOWN = FlagMeaning(
+    "nozzle profile not stated",
+    "warning",
+    "The record does not say how a nozzle was made, and it was taken as machined to the standard's profile. A "
+    'home-made one is some three times less certain: write made = "home-made" and its coefficient_limit.',
 )
 STATIC_UNKNOWN = FlagMeaning(
     "chamber pressure unknown",
@@ -299,6 +314,13 @@ METHOD = Method(
         ),
         Limit(CHAMBER_UNKNOWN, lambda s: _area_ratio(s) is None, lambda s: "still air in front of the nozzles assumed"),
         Limit(
+            PROFILE_UNKNOWN,
+            lambda s: any(n["made"].assumed for n in s.hardware["nozzles"]),
+            lambda s: (
+                "taken as machined: " + ", ".join(str(n.path[-1]) for n in s.hardware["nozzles"] if n["made"].assumed)
+            ),
+        ),
+        Limit(
             STATIC_UNKNOWN,
             lambda s: "static" not in s.section,
             lambda s: "static pressure in front of the nozzles taken as zero gauge",
@@ -314,6 +336,7 @@ METHOD = Method(
             lambda s: "two open nozzles stand closer than 3 diameters",
         ),
     ),
+    summary=_summary,
     conventions=(
         "Reynolds number from the actual throat velocity (iterated), viscosity at the dry bulb",
         "isentropic expansibility, ratio of specific heats 1.4",

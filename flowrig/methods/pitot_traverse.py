@@ -91,6 +91,7 @@ METHOD = Method(
             low=-20e3,
             high=20e3,
             grid=True,
+            positive=True,
             example='"24.6 Pa"',
         ),
         Reading(
@@ -138,11 +139,12 @@ METHOD = Method(
     hardware=(traverse.DUCTS,),
     prepare=_prepare,
     layout=traverse.layout,
+    summary=traverse.summary,
     sheet_defaults=traverse.usual_plan,
     cautions=traverse.CAUTIONS,
     effects=(
         *traverse.EFFECTS,
-        traverse.blockage((2e-4, 20e-4)),  # a stem of 6 to 8 mm reaching part of the way
+        traverse.blockage("pitot probe", (2e-4, 20e-4)),  # a stem of 6 to 8 mm reaching part of the way
         Effect(
             "pitot:fluctuation",
             "unsteady pressure",

@@ -74,11 +74,12 @@ METHOD = Method(
     hardware=(traverse.DUCTS,),
     prepare=_prepare,
     layout=traverse.layout,
+    summary=traverse.summary,
     sheet_defaults=traverse.usual_plan,
     cautions=traverse.CAUTIONS,
     effects=(
         *traverse.EFFECTS,
-        traverse.blockage((2e-4, 20e-4)),  # a telescopic stem of 6 to 12 mm reaching part of the way
+        traverse.blockage("thermal probe", (2e-4, 20e-4)),  # a telescopic stem of 6 to 12 mm reaching part of the way
         Effect(
             "method:thermal:response",
             "thermal probe's response in a duct",

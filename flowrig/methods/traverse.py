@@ -236,6 +236,15 @@ def plane_flow(
     }
 
 
+def summary(situation: Situation) -> str:
+    """Mean velocity and area: their product is the flow before the corrections of the method."""
+    assert situation.layout is not None
+    mean = float(np.mean(situation.nominal["mean_velocity"]))
+    area = float(situation.inputs["area"].value)
+    passes = f"{situation.passes} pass{'es' if situation.passes > 1 else ''}"
+    return f"mean velocity {mean:.4g} m/s over {len(situation.layout)} points, {passes}; area {area:.4g} m2"
+
+
 def _integration(situation: Situation) -> Size:
     difference = np.abs(situation.nominal["rule_difference"][..., 0])
     plane = situation.section["plane"]
@@ -251,27 +260,31 @@ def _yaw(situation: Situation) -> Size:
         angle = YAW_ASSUMED[situation.value("plane")]
         assumed = f"flow angle not looked for: up to {np.degrees(angle):.0f}° assumed"
     unknown = 0.5 * (1.0 - np.cos(angle))
+    if assumed:
+        assumed += f"; {100 * unknown:.2g} % taken off the flow, and as much in the error bar"
     return Size(shift=-unknown, limit=unknown, assumed=assumed)
 
 
-def blockage(usual: tuple[float, float]) -> Effect:
+def blockage(probe: str, usual: tuple[float, float]) -> Effect:
     """Blockage by a kind of probe: `usual` areas [m2] stand in where none is stated (common practice, no source)."""
 
-    def size(situation: Situation) -> Size:
+    def sized(situation: Situation) -> Size:
         stated = situation.value("blockage_area")
         low, high = usual if stated is None else (stated, stated)
         duct = float(situation.inputs["area"].value)
         least, most = 0.5 * low / duct, 1.0 * high / duct
-        assumed = f"blockage: {1e4 * low:.0f} to {1e4 * high:.0f} cm2 of probe in the duct" if stated is None else ""
-        return Size(shift=-(most + least) / 2, limit=(most - least) / 2, assumed=assumed)
+        middle = (most + least) / 2
+        size = f"{1e4 * low:.0f} to {1e4 * high:.0f} cm2"
+        assumed = f"blockage: {size} of probe in the duct; {100 * middle:.2g} % taken off the flow"
+        return Size(shift=-middle, limit=(most - least) / 2, assumed=assumed if stated is None else "")
 
     return Effect(
-        "traverse:blockage",
-        "blockage by the probe",
+        f"traverse:blockage by a {probe}",
+        f"blockage by the {probe}",
         "Probe and stem narrow the duct where they stand and the air speeds up by k S/A, k from 0.5 to 1: the middle "
         f"is taken off, the rest is the limit. Where the area is not stated, {1e4 * usual[0]:.0f} to "
         f"{1e4 * usual[1]:.0f} cm2 are assumed.",
-        size,
+        sized,
         source="k after ISO 3966 (from memory); usual areas: common practice, no source",
     )
 

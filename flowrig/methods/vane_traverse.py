@@ -70,11 +70,12 @@ METHOD = Method(
     hardware=(traverse.DUCTS,),
     prepare=traverse.prepare,
     layout=traverse.layout,
+    summary=traverse.summary,
     sheet_defaults=traverse.usual_plan,
     cautions=traverse.CAUTIONS,
     effects=(
         *traverse.EFFECTS,
-        traverse.blockage((30e-4, 90e-4)),  # a head of 60 to 100 mm
+        traverse.blockage("vane", (2e-4, 90e-4)),  # a head of 16 to 100 mm
         Effect(
             "method:vane:density",
             "vane's response to density",

@@ -149,7 +149,8 @@ def radius_positions(rule: str, n: int) -> NDArray[np.float64]:
     Source
     ------
     ISO 3966, ISO 5802, ASHRAE 111; equal area 40 CFR 60 appendix A method 1. Derived, see Notes: log-linear within
-    2.5e-4 and log-Tchebycheff within 5.2e-5 of the printed decimals.
+    2.5e-4 and log-Tchebycheff within 5.2e-5 of a
+    remembered table.
 
     Examples
     --------

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -37,7 +38,17 @@ class Beside:
 
     def table(self, name: str, where: str) -> csv_text.Table | None:
         """The table in a file, or None where it could not be read, which is then among the faults."""
-        return self._once(name, lambda: csv_text.read_table(csv_text.inside(self.folder, name, where=where)))
+        return self._once(name, lambda: self._file(name, where))
+
+    def _file(self, name: str, where: str) -> csv_text.Table:
+        path = csv_text.inside(self.folder, name, where=where)
+        try:
+            return csv_text.read_table(path, name=name)
+        except InputError as error:
+            if path.is_file():
+                raise
+            # no line of the file to point at, but the one that names it
+            raise InputError(replace(fault, where=where) for fault in error.faults) from None
 
     def take(self, columns: Any, name: str) -> None:
         """A table that stands in a Python record in place of its file's name."""

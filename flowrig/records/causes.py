@@ -73,6 +73,13 @@ CAUSES = (
         "JCGM 100:2008, 4.2 (number of clause from memory)",
     ),
     CauseMeaning(
+        "home-made coefficient",
+        "How far a nozzle not machined to the standard's profile may lie from its equation: the limit stated with the "
+        "nozzle. An error of that nozzle, the same in every test with it; a calibration against a reference removes "
+        "it.",
+        "common practice, no source: 3 to 5 %",
+    ),
+    CauseMeaning(
         "unsteadiness",
         "The root of an averaged pressure differs from the average of "
         "the roots: the first is right for a noisy sensor, the second for a flow that really changes. Where the record "

@@ -262,22 +262,23 @@ def inside(folder: str | Path, relative: str, where: str) -> Path:
     InputError
         At ``where``: the name is absolute, has a backslash or an invisible character, or leads out of the folder.
     """
-    expected = "a file name relative to the record, in its folder or below it"
-    if not relative.strip() or not relative.isprintable():
-        remedy = "In TOML a backslash in double quotes starts an escape: write / between folders."
-        raise InputError(Fault(where, quoted(relative), expected, remedy))
-    if "\\" in relative:
-        raise InputError(Fault(where, quoted(relative), expected, f"Write {quoted(relative.replace(chr(92), '/'))}."))
+    expected = "the name of a file in the record's own folder, or below it"
     root = Path(folder).resolve()
     try:
         path = (root / relative).resolve()
-    except (OSError, RuntimeError):  # a symbolic link that leads to itself
+    except (OSError, RuntimeError, ValueError):  # a symbolic link that leads to itself; a NUL in the name
         path = root.parent
     absolute = relative.startswith(("/", "~")) or re.match(r"[A-Za-z]:", relative) is not None
+    remedy = ""
     if absolute or path == root or not path.is_relative_to(root):
         remedy = "Copy the file beside the record and write its name alone."
+    elif not relative.strip() or not relative.isprintable():
+        remedy = "In TOML a backslash in double quotes starts an escape: write / between folders."
+    elif "\\" in relative:
+        remedy = f"Write {quoted(relative.replace(chr(92), '/'))}."
+    if remedy:
         raise InputError(Fault(where, quoted(relative), expected, remedy))
-    return path
+    return Path(folder) / relative
 
 
 def _table(data: bytes, name: str, limit_rows: int | None) -> Table:
@@ -312,7 +313,8 @@ def _shape(data: bytes, encoding: str, name: str, limit_rows: int | None, notes:
         if len(cells) != width:
             if not any(map(str.strip, cells)):
                 cells = [""] * width
-            elif len(cells) < width or any(map(str.strip, cells[width:])):
+            elif len(cells) < width or layout.delimiter == "," or any(map(str.strip, cells[width:])):
+                # among commas even a blank one too many may be a number cut in two: 183,1,
                 faults.append(_misfit(f"{name}, row {line}", cells, width, layout.delimiter))
                 continue
         lines.append(line)

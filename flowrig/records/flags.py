@@ -68,6 +68,30 @@ FAR_FROM_PATTERN = FlagMeaning(
     "A row's reading lies more than a factor of two from the level at which the pattern's scatter was seen; how it "
     "scatters there is a guess.",
 )
+ODD_READING = FlagMeaning(
+    "odd reading",
+    "warning",
+    "A reading does not belong with the others: a slipped sign, a shifted decimal point, a misread digit? It was used "
+    "as it stands. Check it against the sheet it was copied from.",
+    "thresholds: own judgement, no source",
+)
+MIXED_SIGNS = FlagMeaning(
+    "mixed signs",
+    "alarm",
+    "Some readings are clearly of the other sign than the rest: a slipped sign, or air that flows both ways. The mean "
+    "of the two says nothing.",
+)
+CARRIED = FlagMeaning(
+    "columns of the table",
+    "note",
+    "Which readings of the record the table's columns stand in for, and which columns were only carried along.",
+)
+OWN_FLOW_READING = FlagMeaning(
+    "flow reading not replaced",
+    "warning",
+    "No column of the table stands in for a reading of the flow itself, so every row has the pattern's own. If one "
+    "was meant to, name it after the reading, with its unit: drop [Pa].",
+)
 FLAGS = (
     ASSUMED,
     NO_SERIAL,
@@ -80,4 +104,8 @@ FLAGS = (
     FEW_READINGS,
     PATTERN_NOISE,
     FAR_FROM_PATTERN,
+    ODD_READING,
+    MIXED_SIGNS,
+    CARRIED,
+    OWN_FLOW_READING,
 )

@@ -58,10 +58,8 @@ class FlowReader:
         self._refer(flow)
         if method.layout is not None:
             self._grid(flow, grid_fields, columns)
-            # a column that is missing from the grid is said where the grid is read
-            self.walker.spoiled |= {path_name((*path, f.name)) for f in grid_fields if f.name not in section}
         start = len(self.faults)
-        self.walker.complete(section)
+        self.walker.complete(section, [f.name for f in grid_fields])
         if len(self.faults) == start:
             self._same_length(flow)
         return flow

@@ -117,6 +117,12 @@ def as_written(item: Item) -> str:
     return repr(item.value)
 
 
+def as_shown(item: Item, values: Array) -> list[str]:
+    """Some of an item's values in the unit it was given in."""
+    kind = getattr(item.field, "kind", "")
+    return [f"{x:.4g} {item.unit}".strip() for x in units.from_si(values, item.unit or units.KINDS[kind], kind)]
+
+
 def path_name(path: tuple[str | int, ...]) -> str:
     text = ""
     for part in path:

@@ -154,10 +154,12 @@ class _Reader:
         raw = {k: v for k, v in self.data.items() if k not in tables}
         for key, value in list(raw.items()):
             if isinstance(value, (dict, list)) and key not in {f.name for f in schema.HEADING.fields}:
-                near = near_name(key, [name for name in tables if name not in self.data])
+                near = near_name(key, sorted(tables))
                 if near:
                     self.walker.spoiled.add(near)  # it is missing because it stands here under another name
-                remedy = f"Did you mean [{near}…]?" if near else "Correct the name, or remove the table."
+                remedy = f"Did you mean [{near}.…]?" if near else "Correct the name, or remove the table."
+                if near == "flow":
+                    remedy = "Did you mean [[flow]]?"
                 self.walker.miss((key,), f"a table {key}", f"one of the tables {', '.join(sorted(tables))}", remedy)
                 del raw[key]
         return self._section(schema.HEADING, raw, ())

@@ -10,6 +10,7 @@ from dataclasses import dataclass, field
 from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
 
 from flowrig import units
 from flowrig.errors import Fault, InputError
@@ -78,7 +79,8 @@ def find_column(table: Table, wanted: str) -> Header | None:
 def missing_column(table: Table, wanted: str, help_: str, key: str = "") -> Fault:
     """A column that is not there; `key` is the name by which the record may point to another header."""
     heads = ", ".join(quoted(h.raw) for h in table.headers)
-    near = difflib.get_close_matches(wanted, [h.raw for h in table.headers], n=1, cutoff=0.5)
+    named = {h.name: h.raw for h in table.headers}
+    near = [named[name] for name in difflib.get_close_matches(wanted, named, n=1, cutoff=0.5)]
     remedy = f"Rename the header {quoted(near[0])}" if near else "Rename the header that it stands under"
     if key:
         shown_key = key if key.isidentifier() else f'"{key}"'
@@ -131,7 +133,9 @@ def column_item(
     return Item(declared, values, f"{table.name}, column {quoted(header.raw)}", path, header.unit or "", run=run)
 
 
-def cell_faults(table: Table, header: Header, rows: Sequence[int] | Array, expected: str, remedy: str) -> list[Fault]:
+def cell_faults(
+    table: Table, header: Header, rows: Sequence[int] | NDArray[np.intp], expected: str, remedy: str
+) -> list[Fault]:
     """The same fault of several cells of a column, the first of them told one by one."""
 
     def fault(row: int) -> Fault:
@@ -179,7 +183,7 @@ def read_grid(
             if key != "pass":
                 faults.append(missing_column(table, key, "which numbers the points from 1"))
             continue
-        numbers, blanks, found = table.numbers(header.raw)
+        numbers, _, found = table.numbers(header.raw)
         faults.extend(found)
         odd = np.flatnonzero(~(numbers == np.floor(numbers)) | (np.abs(numbers) > MOST))
         if not found:

@@ -101,6 +101,10 @@ def _document(data: bytes, name: str, path: Path | None) -> Document:
     except UnicodeDecodeError:
         raise InputError(encoding_faults(data, name)) from None
     tree, problem = _parse(text)
+    if problem is not None and not _LIKENESS.search(text):
+        first = next(line for line in text.split("\n") if line.strip())
+        remedy = "Name the record; a CSV table is named in it as log or grid, or given with --rows."
+        raise InputError(Fault(name, f"text of another kind, {quoted(first.strip())}", "a record, in TOML", remedy))
     if problem is not None:
         raise InputError(listed(_faults(text, name), name, rest="and more"))
     if not tree:
@@ -110,6 +114,9 @@ def _document(data: bytes, name: str, path: Path | None) -> Document:
 
 
 # ---------------------------------------------------------------- statements and their lines
+
+# what even a broken record has: a heading, or an = or : behind a word that opens a line
+_LIKENESS = re.compile(r"^[ \t]*(?:\[\[?[\w.\"' -]+\]|[\w.-]+[ \t]*(?:=|:))", re.MULTILINE)
 
 
 @dataclass(frozen=True)

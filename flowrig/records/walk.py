@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 import math
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Collection, Mapping
 from dataclasses import dataclass, field
 from typing import Any, TypeGuard
 
@@ -35,6 +35,7 @@ from flowrig.records.schema import MEASURED_KIND, MEASURED_STEP, USUAL_ACCURACY
 from flowrig.records.words import a, opening, sentence, shown, unreadable, usual_units
 from flowrig.uncertainty.statement import Component, parse_value
 
+OPEN = "..."  # stands for what only the person can know
 Path_ = tuple[str | int, ...]
 
 
@@ -116,10 +117,17 @@ class Walker:
                 section.items[name] = Item(declared, declared.choices[0], section.where, assumed=True)
         return section
 
-    def complete(self, section: Section) -> None:
-        """What must be there is there, alternatives are met once, and the fields agree with one another."""
+    def complete(self, section: Section, elsewhere: Collection[str] = ()) -> None:
+        """What must be there is there, alternatives are met once, and the fields agree with one another.
+
+        Parameters
+        ----------
+        elsewhere : collection of str
+            Fields that are not looked for here: what keeps them away is said where they are read.
+        """
         start = len(self.faults)
-        broken = {f.name for f in section.table.fields if self.is_spoiled(*section.path, f.name)}
+        spoiled = {f.name for f in section.table.fields if self.is_spoiled(*section.path, f.name)}
+        broken = spoiled.union(name for name in elsewhere if name not in section)
         for declared in section.table.fields:
             if declared.required and declared.name not in section and declared.name not in broken:
                 self._absent(section, declared)
@@ -139,7 +147,7 @@ class Walker:
                 none = "neither " + " nor ".join(" with ".join(names) for names in choice.sets)
                 first = _line(section.table.field(choice.sets[0][0]))
                 self.faults.append(Fault(section.where, none, words, f"Add {first}, for instance."))
-        if broken or len(self.faults) > start:
+        if spoiled or len(self.faults) > start:
             return  # a check of fields against one another needs all of them
         for check in section.table.checks:
             for wrong in check(section):
@@ -150,7 +158,8 @@ class Walker:
 
     def _absent(self, section: Section, declared: Field, expected: str = "") -> None:
         help_ = form(declared) if isinstance(declared, Choice) else opening(declared.help)
-        remedy = f"Add {_line(declared, section.value('measures'))}, for instance."
+        line = _line(declared, section.value("measures"))
+        remedy = f"Add {line}" if line.endswith(OPEN) else f"Add {line}, for instance."
         self.faults.append(Fault(section.where, f"no {declared.name}", expected or f"{declared.name}, {help_}", remedy))
 
     def _unknown(self, key: str, raw: Mapping[str, object], known: Mapping[str, Field], path: Path_) -> None:
@@ -202,8 +211,13 @@ class Walker:
             case Pairs():
                 if isinstance(raw, str) and declared.alone:
                     return Item(declared, raw, self.where(*path))
-                if not isinstance(raw, Mapping) or not all(isinstance(v, str) for v in raw.values()):
+                if not isinstance(raw, Mapping):
                     self.fault(path, raw, form(declared), f"Write {_line(declared)}.")
+                    return None
+                odd = {key: value for key, value in raw.items() if not isinstance(value, str)}
+                for key, value in odd.items():
+                    self.fault((*path, key), value, "a name in quotes", f"Write {_line(declared)}.")
+                if odd:
                     return None
                 return Item(declared, dict(raw), self.where(*path))
             case Count():
@@ -358,10 +372,12 @@ def _blank(value: object) -> bool:
 
 def _line(declared: Field, measures: str | None = None) -> str:
     """A line as it might be written."""
-    shown = example(declared)
+    value = example(declared)
     if isinstance(declared, Statement) and measures in USUAL_ACCURACY and not declared.yearly:
-        shown = f'"{USUAL_ACCURACY[measures]}"'
-    return f"{declared.name} = {shown if shown != EMPTY else '...'}"
+        value = f'"{USUAL_ACCURACY[measures]}"'
+    elif value == EMPTY or (isinstance(declared, Choice) and not declared.example):
+        value = OPEN  # which one of them is for the person to say
+    return f"{declared.name} = {value}"
 
 
 def bounds_in_words(declared: Reading | Given, kind: str, unit: str) -> str:

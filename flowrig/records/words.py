@@ -50,7 +50,7 @@ def a(noun: str) -> str:
 
 def usual_units(kind: str, most: int = 8) -> str:
     """One spelling of each unit of a kind, as a choice: ``m/s, m/min or fpm``."""
-    names = [unit for unit in units.usual(kind) if not unit.startswith("(") and "@" not in unit][:most]
+    names = [unit for unit in units.usual(kind) if unit != "1" and not unit.startswith("(") and "@" not in unit][:most]
     return " or ".join([", ".join(names[:-1]), names[-1]]) if len(names) > 1 else "".join(names)
 
 

@@ -50,7 +50,7 @@ def write_all(contents: Mapping[Any, str | bytes]) -> None:
     for path, content in contents.items():
         try:
             target = Path(os.path.realpath(path))  # a symbolic link stays one
-            fault = _refusal(str(path), target)
+            fault = _refusal(str(path) or "''", target)
         except (OSError, ValueError) as problem:  # ValueError: a NUL in the name
             fault = _refused(str(path), problem)
         else:
@@ -90,7 +90,7 @@ def _refusal(name: str, target: Path) -> Fault | None:
     except FileNotFoundError:
         if target.parent.is_dir() and target.name:
             return None
-        read = f"no folder {quoted(str(target.parent))}"
+        read = f"no folder {quoted(str(Path(name).parent))}"
         return Fault(name, read, "an output in a folder that exists", "Make the folder first, or correct the name.")
     if stat.S_ISDIR(mode):
         return Fault(name, "a folder", "a file to write", "Add a file name to it.")

@@ -9,7 +9,8 @@ from typing import Any
 
 import numpy as np
 
-from flowrig.studies.result import Result, codes, interval_source
+from flowrig.records.declare import Finding
+from flowrig.studies.result import Result, codes, interval_source, marked
 
 
 def result_csv(result: Result) -> str:
@@ -36,21 +37,21 @@ def result_csv(result: Result) -> str:
         dof = np.where(main.estimate.dof > 1e6, math.inf, main.estimate.dof)
         columns.append([_cell(x) for x in np.broadcast_to(dof, (n,)).tolist()])
         columns.append([interval_source(main, i) for i in range(n)])
-        columns.append(["; ".join(c) for c in _codes_of_rows(flow.findings, n)])
+        columns.append(["; ".join(c) for c in _codes_of_rows([*flow.findings, *result.findings], n)])
     writer.writerow(heads)
     writer.writerows(zip(*columns, strict=True))
     return out.getvalue()
 
 
-def _codes_of_rows(findings: list[Any], n: int) -> list[list[str]]:
+def _codes_of_rows(findings: list[Finding], n: int) -> list[list[str]]:
     common = codes([f for f in findings if f.rows is None])
     rows: list[list[str]] = [[] for _ in range(n)]
     for f in findings:
-        if f.rows is None:
+        if f.rows is None or marked(f) in common:
             continue
         for i in np.flatnonzero(f.rows):
-            if f.code not in rows[i] and f.code not in common:
-                rows[i].append(f.code)
+            if marked(f) not in rows[i]:
+                rows[i].append(marked(f))
     return [own + common for own in rows]
 
 

@@ -108,7 +108,8 @@ def _estimate(q: Quantity, findings: list[Finding]) -> dict[str, Any]:
         "standard_uncertainty": _number(q.u),
         "dof": _number(q.estimate.dof),
         "coverage": q.interval.coverage,
-        "coverage_factor": _number(q.interval.factor),
+        "coverage_factor": _number(q.interval.factor) if q.interval.source == "linear" else None,
+        "standard_deviation_of_draws": _number(q.interval.spread / scale),
         "interval": [_number(q.low), _number(q.high)],
         "interval_from": q.interval.source,
         "budget": [
@@ -135,7 +136,7 @@ def _estimate(q: Quantity, findings: list[Finding]) -> dict[str, Any]:
             }
             for cause, part in q.estimate.parts.items()
         ],
-        "flags": codes(findings),
+        "flags": [_flag(f) for f in findings],
     }
 
 

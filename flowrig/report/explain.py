@@ -12,6 +12,7 @@ from flowrig.methods.method import Effect, Method
 from flowrig.records import describe
 from flowrig.records.causes import CauseMeaning
 from flowrig.records.declare import Field, FlagMeaning, Table
+from flowrig.report.glossary import Word
 from flowrig.report.topics import SORTS, Topic, find, folded, topics
 
 WIDTH = 80
@@ -94,6 +95,7 @@ def _topic(topic: Topic) -> Iterator[str]:
         FlagMeaning: _flag,
         Effect: _effect,
         CauseMeaning: _cause,
+        Word: lambda word: iter(_paragraph(word.line)),
         str: _kind,
     }
     yield from writers.get(type(topic.declared), _field)(topic)

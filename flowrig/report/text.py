@@ -18,7 +18,7 @@ MARK = {"alarm": "ALARM", "warning": "Warning", "note": "Note"}
 
 
 def rounded(u: float, *values: float) -> list[str]:
-    """Values with so many decimals that their standard uncertainty keeps two digits (JCGM 100:2008 7.2.6)."""
+    """Values to the place of the second digit of their standard uncertainty (JCGM 100:2008 7.2.6, from memory)."""
     if not math.isfinite(u) or u <= 0:
         return [f"{x:.6g}" for x in values]
     exponent = math.floor(math.log10(float(f"{u:.1e}")))
@@ -80,6 +80,8 @@ def flow_text(result: Result, flow: FlowResult) -> list[str]:
     plane = float(flow.diagnostics["density"].reshape(-1)[0])
     if not math.isclose(plane, float(flow.air["meter"]["density"].value), rel_tol=1e-4):
         lines.append(f"  Air at the metering plane, static pressure included: {plane:.4f} kg/m3")
+    if flow.summary:
+        lines += textwrap.wrap(f"From: {flow.summary}.", WIDTH, initial_indent="  ", subsequent_indent="    ")
     lines.append("")
     lines.append("  Largest causes of error (share of the variance)")
     for line in main.estimate.budget()[:3]:
@@ -99,8 +101,12 @@ def _how_sure(flow: FlowResult) -> Iterator[str]:
     how = "Monte Carlo" if interval_source(main) == "monte carlo" else "linear"
     dof = float(main.estimate.dof)
     value = float(main.estimate.value)
-    share = f"standard uncertainty {percent(float(main.estimate.u) / abs(value))}" if value else "no flow"
-    yield f"{share}{'' if dof > 1000 else f', {dof:.3g} degrees of freedom'}; interval {how}"
+    if value:
+        share = f"standard uncertainty {percent(float(main.estimate.u) / abs(value))}"
+        yield f"{share}{'' if dof > 1000 else f', {dof:.3g} degrees of freedom'}; interval {how}"
+    if bool(main.interval.curved):
+        spread = units.from_si(float(main.interval.spread), main.unit, units.as_difference(main.kind))
+        yield f"the equation bends here: standard deviation of the draws {spread:.2g} {main.unit}"
     scatter = flow.scatter
     if scatter is not None and scatter.stretches < 0.95 * scatter.n:
         yield f"log of {scatter.n} readings, worth {scatter.stretches:.0f} independent ones"

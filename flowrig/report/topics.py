@@ -16,6 +16,7 @@ from flowrig.records import beside, describe, flow_reader, schema, tables
 from flowrig.records import flags as reading_flags
 from flowrig.records.causes import CAUSES
 from flowrig.records.declare import Field, FlagMeaning, Table
+from flowrig.report.glossary import WORDS
 
 SORTS = {
     "method": "Methods",
@@ -24,6 +25,7 @@ SORTS = {
     "flag": "Flags",
     "cause": "Causes of error",
     "unit kind": "Kinds of unit",
+    "word": "Words of a result",
 }
 
 
@@ -76,7 +78,7 @@ def record_tables() -> list[Table]:
 @cache
 def topics() -> tuple[Topic, ...]:
     """Every topic, sort by sort."""
-    return (*_methods(), *_tables(), *_fields(), *_flags(), *_causes(), *_kinds())
+    return (*_methods(), *_tables(), *_fields(), *_flags(), *_causes(), *_kinds(), *_words())
 
 
 def _methods() -> Iterator[Topic]:
@@ -134,6 +136,11 @@ def _kinds() -> Iterator[Topic]:
         yield Topic("unit kind", kind, describe.unit_words(kind), kind)
 
 
+def _words() -> Iterator[Topic]:
+    for word in WORDS:
+        yield Topic("word", word.name, word.meaning, word)
+
+
 def find(name: str) -> list[Topic]:
     """Topics of a name: exactly, as the end of a budget's line, as a path in a record, or as a unit."""
     wanted = folded(name)
@@ -160,7 +167,7 @@ def _unit(name: str) -> list[Topic]:
 
 def _budget_line(wanted: str) -> list[Topic]:
     """A budget says "manometer (DM-0417) zero drift", "scatter of drop", "diameter of A"."""
-    words = f" {wanted} "
+    words = f" {wanted.replace(",", "")} "
     generic = [t for t in topics() if t.sort == "cause" and not t.owners]
     said = {key: t for t in generic for key in t.keys if f" {key} " in words}
     if said:

@@ -18,6 +18,7 @@ from flowrig.records.estimates import (
 )
 from flowrig.records.items import Array, Item, Section
 from flowrig.records.record import Flow, Record
+from flowrig.studies.odd import odd_readings
 from flowrig.uncertainty.estimate import Estimate
 
 
@@ -86,6 +87,8 @@ class Gathered:
                 if any_rows and read.run is not None:
                     read = mean_estimate(read, item, self.record)
                 inputs[declared.name] = read.estimate
+                if item.run != ROWS:
+                    self.findings += odd_readings(item, self.flow.layout)
                 if declared.grid:
                     situation.passes = max(situation.passes, len(item.value))
                 if read.run is not None:
@@ -120,6 +123,8 @@ class Gathered:
         for name, item in section.items.items():
             if not isinstance(item.field, Reading):
                 continue
+            if item.run != ROWS:
+                self.findings += odd_readings(item, None)
             read = self._reading(item)
             if section.name == "air.meter" and read.run is not None and item.run == self.flow.section.name:
                 self.air_rows[name] = read.run

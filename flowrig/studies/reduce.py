@@ -135,7 +135,10 @@ class Reduction:
         self.findings += checks.of_quantities(quantities)
         self.findings.sort(key=lambda f: SEVERITIES.index(f.severity))
         name = self.flow.section.value("name") or self.method.title
-        return FlowResult(name, self.method, quantities, states, self.findings, self.scatter, situation.nominal)
+        summary = self.method.summary(situation) if not self.batch else ""
+        return FlowResult(
+            name, self.method, quantities, states, self.findings, summary, self.scatter, situation.nominal
+        )
 
     def _kernel(self, situation: Situation) -> dict[str, Estimate]:
         """Mass flow and density at the metering plane; everything else the kernel returns goes to the situation."""

@@ -51,6 +51,11 @@ class Quantity:
     interval: Interval
     drawn: Any = None
 
+    def __repr__(self) -> str:
+        if self.estimate.axes:
+            return f"<{self.name}: {self.estimate.value.size} rows [{self.unit}]>"
+        return f"<{self.name}: {self.value:.6g} {self.unit}, {self.low:.6g} to {self.high:.6g}>"
+
     @property
     def value(self) -> Any:
         """In `unit`."""
@@ -102,6 +107,8 @@ class FlowResult:
         State at each station.
     findings : list of Finding
         Every flag, alarms first.
+    summary : str
+        What the flow was computed from, in a line: enough to check it by hand.
     scatter : Scatter or None
         What repeats, passes or a log said about their own mean.
     diagnostics : dict of str to array
@@ -113,6 +120,7 @@ class FlowResult:
     quantities: dict[str, Quantity]
     air: dict[str, dict[str, Estimate]]
     findings: list[Finding] = field(default_factory=list)
+    summary: str = ""
     scatter: Scatter | None = None
     diagnostics: dict[str, Any] = field(default_factory=dict)
 
@@ -121,6 +129,9 @@ class FlowResult:
         """Choices a sceptical reader would ask about."""
         conventions: tuple[str, ...] = self.method.conventions
         return conventions
+
+    def __repr__(self) -> str:
+        return f"<FlowResult {self.name!r}: {self.main!r}, {len(self.findings)} flags>"
 
     @property
     def main(self) -> Quantity:
@@ -155,6 +166,9 @@ class Result:
     samples: int | None = None
     rows: dict[str, list[str]] | None = None
 
+    def __repr__(self) -> str:
+        return f"<Result of {self.record.name}: {self.flows!r}>"
+
     @property
     def flow(self) -> Quantity:
         """The first measurement's own flow."""
@@ -175,6 +189,7 @@ class Result:
             for q in flow.quantities.values():
                 columns = [np.atleast_1d(a) for a in (q.value, q.u, q.low, q.high, q.estimate.dof)]
                 for i, (value, u, low, high, dof) in enumerate(zip(*np.broadcast_arrays(*columns), strict=True)):
+                    said = codes([*flow.findings, *self.findings], i if self.rows is not None else None)
                     yield {
                         **({"row": i + 1} if self.rows is not None else {}),
                         "measurement": flow.name,
@@ -187,7 +202,7 @@ class Result:
                         "coverage": self.coverage,
                         "dof": float(dof),
                         "interval_from": interval_source(q, i),
-                        "flags": "; ".join(codes(flow.findings, i if self.rows is not None else None)),
+                        "flags": "; ".join(said),
                     }
 
 
@@ -197,13 +212,12 @@ def interval_source(q: Quantity, row: int = 0) -> str:
     return q.interval.source
 
 
+def marked(finding: Finding) -> str:
+    """The code, an alarm marked as such."""
+    return f"ALARM {finding.code}" if finding.severity == "alarm" else finding.code
+
+
 def codes(findings: list[Finding], row: int | None = None) -> list[str]:
     """Flag codes, each once; those of one row where `row` is given."""
-    chosen = [
-        f
-        for f in findings
-        if row is None
-        or f.rows is None
-        or bool(np.broadcast_to(f.rows, (row + 1,))[row] if np.ndim(f.rows) == 0 or len(f.rows) == 1 else f.rows[row])
-    ]
-    return list(dict.fromkeys(f.code for f in chosen))
+    chosen = [f for f in findings if row is None or f.rows is None or bool(f.rows[row])]
+    return list(dict.fromkeys(marked(f) for f in chosen))

@@ -65,6 +65,13 @@ def reduce_rows(
         item.scatter = _scatter(old, section.value("fluctuation", "noise"))
         section.items[item.field.name] = item
     far = _far_from_pattern(replaced, record)
+    used = [item.where.rpartition("column ")[2].strip("'") for item in replaced.values()]
+    others = [h for h in result.rows if h not in used]
+    said = ", ".join(f"{header} for {path}" for header, path in zip(used, replaced, strict=True))
+    carried = ", ".join(others) or "none"
+    result.findings.append(Finding(reading_flags.CARRIED, f"{said}; carried along: {carried}"))
+    if not any(path.startswith("flow") for path in replaced):
+        result.findings.append(Finding(reading_flags.OWN_FLOW_READING, "only readings of the air are replaced"))
     for pattern_flow, flow in zip(record.flows, batch.flows, strict=True):
         pattern = Reduction(record, pattern_flow, result, unit)
         pattern.run()

@@ -163,12 +163,12 @@ class Estimate:
 
     @property
     def u(self) -> Array:
-        """Combined standard uncertainty, JCGM 100:2008 eq. 10 and 13, correlation carried by shared causes."""
+        """Combined standard uncertainty, JCGM 100:2008 eq. 10 and 13 (from memory); correlation by shared causes."""
         return np.sqrt(self.variance)
 
     @property
     def dof(self) -> Array:
-        """Effective degrees of freedom, Welch-Satterthwaite, JCGM 100:2008 eq. G.2b, block by block; not truncated."""
+        """Effective degrees of freedom, Welch-Satterthwaite, JCGM 100:2008 eq. G.2b (from memory), block by block."""
         spread = np.zeros(self.value.shape)
         for cause, part in self.parts.items():
             if cause.dof != math.inf:

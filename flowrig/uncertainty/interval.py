@@ -92,7 +92,7 @@ def coverage_factor(coverage: float, dof: ArrayLike = math.inf) -> Array:
 
     Source
     ------
-    JCGM 100:2008 G.3 and Table G.2.
+    JCGM 100:2008 G.3 and Table G.2 (from memory).
     """
     if not 0 < coverage < 1:
         raise ValueError(f"coverage is {coverage}; a probability between 0 and 1 is expected, such as 0.95")
@@ -198,7 +198,7 @@ def _check(samples: int | None) -> None:
 
 
 def _ends(draws: Array, coverage: float) -> Array:
-    """Probabilistically symmetric interval, JCGM 101:2008 7.7, of the draws that have a value; one column a result."""
+    """Probabilistically symmetric interval, JCGM 101:2008 7.7 (from memory), of the draws that have a value."""
     tail = 0.5 * (1 - coverage)
     if np.all(np.isfinite(draws)):
         return np.asarray(np.quantile(draws, [tail, 1 - tail], axis=0), dtype=float)
@@ -243,7 +243,7 @@ def _curved_by_draws(estimates: Sequence[Estimate], coverage: float, seed: int) 
 def _monte_carlo(
     estimates: Sequence[Estimate], coverage: float, samples: int | None, seed: int, most: int = DRAWS
 ) -> tuple[list[tuple[Array, Array, Array, Array]], int, bool]:
-    """Adaptive draws, JCGM 101:2008 7.9, on the ends of the intervals alone: u is quoted from the linear evaluation.
+    """Adaptive draws, JCGM 101:2008 7.9 (from memory), on the ends alone: u is quoted from the linear evaluation.
 
     Returns
     -------

@@ -1,4 +1,4 @@
-"""Draws of causes, and of whatever was computed from them (JCGM 101:2008)."""
+"""Draws of causes, and of whatever was computed from them (JCGM 101:2008; clauses here from memory)."""
 
 from __future__ import annotations
 

@@ -100,7 +100,8 @@ def linear(
     Notes
     -----
     All directions are shifted by a tenth of their unit deviate to both sides and evaluated in one stacked call (in
-    chunks of rows for long batches): contribution = (y₊ − y₋) / (2 · 0.1), JCGM 100:2008 5.1.3 note 2.
+    chunks of rows for long batches): contribution = (y₊ − y₋) / (2 · 0.1), JCGM 100:2008 5.1.3
+    note 2 (from memory).
     Deviates that are independent along an axis stay one direction while every output keeps that axis and its
     positions do not depend on each other (which is tried, not trusted); else each becomes a direction of its own.
     """

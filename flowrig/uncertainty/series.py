@@ -65,7 +65,7 @@ def mean_of(results: ArrayLike) -> Series:
 
     Notes
     -----
-    Below 30 results: s/√n with n − 1 degrees of freedom (JCGM 100:2008 4.2.3). From 30 on, the sum of
+    Below 30 results: s/√n with n − 1 degrees of freedom (JCGM 100:2008 4.2.3, from memory). From 30 on, the sum of
     autocorrelations up to a lag W of 2.5 times itself (self-consistent window) gives τ; the run is worth n/τ
     stretches, the variance is freed of the part lost to the common mean, u = s √(τ/n). The relative variance of τ is
     2 (2W + 1)/n, which caps the degrees of freedom at n/(2W + 1) as soon as τ is told from 1:

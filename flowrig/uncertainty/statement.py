@@ -323,7 +323,7 @@ def parse_value(
 
     Source
     ------
-    JCGM 100:2008, as in ``parse``.
+    JCGM 100:2008, as in ``parse``; clauses from memory.
 
     Examples
     --------

@@ -47,6 +47,10 @@ RIGS = (
     slow("vane, 2 m/s, straight duct, one pass", "assumed limits", Traverse("vane", 2.0, False, VANE, passes=1)),
     slow("pitot, 3 m/s, straight duct", "assumed limits", Traverse("pitot", 3.0, False, MANOMETER)),
     slow("pitot, 10 m/s, straight duct", "assumed limits", Traverse("pitot", 10.0, False, MANOMETER)),
+    slow("pitot, 10 m/s, straight duct, equal areas", "assumed limits",
+         Traverse("pitot", 10.0, False, MANOMETER, equal_area=True)),
+    slow("pitot, round, 10 m/s, straight duct, equal areas", "assumed limits",
+         Traverse("pitot", 10.0, False, MANOMETER, profile=round_duct, equal_area=True)),
     slow("thermal, 2 m/s, straight duct", "assumed limits", Traverse("thermal", 2.0, False, THERMAL)),
     Rig("log of 600 s, no memory", "normal", Nozzle(100.0, noise=5.0, repeats=600, log=True)),
     *(

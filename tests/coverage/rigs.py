@@ -277,6 +277,8 @@ class Traverse:
         Flow angle, whatever the record says. [deg]
     stated_yaw : bool
         The record states the angle.
+    equal_area : bool
+        Points by equal areas, in place of the rule that knows of walls.
     """
 
     probe: str
@@ -289,6 +291,7 @@ class Traverse:
     profile: Callable[[Rng], Profile] = rectangle
     angle: float | None = None
     stated_yaw: bool = False
+    equal_area: bool = False
 
     def draw(self, rng: Rng) -> Drawn:
         here = air(rng)
@@ -296,21 +299,22 @@ class Traverse:
         profile = self.profile(rng)
         speed = self.speed * rng.uniform(0.96, 1.04)
         record = here.record
+        rule = "equal-area" if self.equal_area else "log-linear" if profile.round else "log-tchebycheff"
         if profile.round:
             size = 0.315 + rng.uniform(-1e-3, 1e-3)
             area = math.pi / 4 * size**2
             record["ducts"] = {"main": {"diameter": "315 mm ± 1 mm"}}
-            depth = diameter_positions("log-linear", 4)
+            depth = diameter_positions(rule, 4)
             keys = {"diameter": np.repeat([1, 2], len(depth)), "point": np.tile(np.arange(len(depth)) + 1, 2)}
             places = (np.concatenate([2 * depth - 1, 0 * depth]), np.concatenate([0 * depth, 2 * depth - 1]))
-            plan = {"rule": "log-linear", "per_radius": 4, "diameters": 2}
+            plan = {"rule": rule, "per_radius": 4, "diameters": 2}
         else:
             area = (0.6 + rng.uniform(-2e-3, 2e-3)) * (0.4 + rng.uniform(-2e-3, 2e-3))
             record["ducts"] = {"main": {"width": "600 mm ± 2 mm", "height": "400 mm ± 2 mm"}}
-            x, y = side_positions("log-tchebycheff", 6), side_positions("log-tchebycheff", 5)
+            x, y = side_positions(rule, 6), side_positions(rule, 5)
             keys = {"row": np.repeat(np.arange(5) + 1, 6), "column": np.tile(np.arange(6) + 1, 5)}
             places = (np.tile(x, 5), np.repeat(y, 6))
-            plan = {"rule": "log-tchebycheff", "across": 6, "down": 5}
+            plan = {"rule": rule, "across": 6, "down": 5}
 
         floor = FLOOR["ordinary"]
         unseen = rng.uniform(-floor, floor) if self.filled else 0.0

@@ -179,7 +179,7 @@ def test_yaw_is_one_sided():
     result = flowrig.reduce(traverse(yaw="10 deg"))
     full = 1 - math.cos(math.radians(10))
     assert float(result.flow.estimate.value) / straight - 1 == pytest.approx(-full / 2, rel=1e-9)
-    [part] = [p for c, p in result.flow.estimate.parts.items() if c.id.endswith("traverse:yaw")]
+    [part] = [p for c, p in result.flow.estimate.parts.items() if "traverse:yaw" in c.id]
     assert abs(float(part[0])) / float(result.flow.estimate.value) == pytest.approx(full / 2 / math.sqrt(3), rel=1e-9)
     assert "steep flow angle" not in codes(result)
     assert "steep flow angle" in codes(flowrig.reduce(traverse(yaw="12 deg")))
@@ -200,7 +200,7 @@ def test_a_reported_fluctuation_widens_and_shifts_a_pitot():
 
 def test_integration_error_is_not_the_scatter_over_the_points():
     result = flowrig.reduce(traverse())
-    [part] = [p for c, p in result.flow.estimate.parts.items() if c.id.endswith("traverse:integration")]
+    [part] = [p for c, p in result.flow.estimate.parts.items() if "traverse:integration" in c.id]
     readings = np.array(grid()["velocity [m/s]"])[:30]
     wrong = np.std(readings, ddof=1) / math.sqrt(30) / np.mean(readings)
     difference = abs(float(result.flows[0].diagnostics["rule_difference"].reshape(-1)[0]))
@@ -216,7 +216,7 @@ def test_passes_give_the_noise(passes, noise_dof):
     found = [c for c in result.flow.estimate.parts if c.id.endswith(":scatter")]
     assert [c.dof for c in found] == ([] if noise_dof is None else [noise_dof])
     assert ("pooled scatter" in codes(result)) == (passes == 2)
-    single = [c for c in result.flow.estimate.parts if c.id.endswith("traverse:repeatability")]
+    single = [c for c in result.flow.estimate.parts if "traverse:repeatability" in c.id]
     assert bool(single) == (passes == 1)
 
 

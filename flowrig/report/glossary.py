@@ -1,0 +1,71 @@
+"""Words of the results that are declared nowhere else, for `flowrig explain`."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+
+@dataclass(frozen=True)
+class Word:
+    """A word and what it means here."""
+
+    name: str
+    meaning: str
+
+
+WORDS = (
+    Word(
+        "actual flow",
+        "Volume of air a time, at the temperature, pressure and humidity of the air at a named station. "
+        "The same mass of air is more cubic metres where it is warmer or higher up.",
+    ),
+    Word(
+        "standard flow",
+        "The mass flow divided by a standard density, 1.2 kg/m3 unless another is named: what the "
+        "volume would be in standard air. For comparing, not for sizing a duct.",
+    ),
+    Word("mass flow", "Kilograms of moist air a time; the same at every station of a rig that does not leak."),
+    Word(
+        "station",
+        "A place whose air is described: meter (where the flow is measured), unit (at the cleaner or fan "
+        "under test), room.",
+    ),
+    Word(
+        "interval",
+        "The range that holds the true value with the stated coverage, as far as what the record says is "
+        "true. Half of it is the expanded uncertainty.",
+    ),
+    Word("coverage", "Probability that the interval holds the true value; 95 % unless --coverage says otherwise."),
+    Word("standard uncertainty", "One standard deviation of what the result may be off by, all causes together."),
+    Word(
+        "degrees of freedom",
+        "How well the uncertainty itself is known: few readings, few degrees, and a wider "
+        "interval for the same scatter (Student's t). Not shown above 1000.",
+    ),
+    Word("linear", "The interval is value ± factor × standard uncertainty, from the slope of the equation."),
+    Word(
+        "Monte Carlo",
+        "The interval is from many random draws of every cause of error, taken where the linear one "
+        "would not be honest, or where --samples asks for it.",
+    ),
+    Word(
+        "share",
+        "A cause's part of the variance (the squared uncertainty). Halving a cause of 80 % nearly halves the "
+        "error bar; removing one of 5 % changes nothing to speak of.",
+    ),
+    Word("alarm", "A flag: the number should not be used before this is dealt with."),
+    Word("warning", "A flag: this may move the result by as much as its error bar."),
+    Word("note", "A flag: an assumption or a fact to know."),
+    Word("pass", "Once through all points of a traverse. Three or more passes tell the scatter."),
+    Word("row", "A test in a table given with --rows; in a CSV fault, a line of the file, the header counted."),
+    Word(
+        "time column",
+        "A log's time is taken from a column named time, timestamp, date or clock, or one with a unit "
+        'of time; another is named with columns = { time = "its header" }. It shows gaps.',
+    ),
+    Word(
+        "decimal comma",
+        "A CSV with semicolons or tabs between the cells may have decimal commas. A record has decimal points.",
+    ),
+    Word("gauge pressure", "Pressure against the room: what a manometer with one open port shows."),
+)
