@@ -17,7 +17,7 @@ MOST_SURE = 0.9999  # what lies beyond is known of no instrument
 @click.option("--rows", type=click.Path(), help="CSV table: each row replaces named readings of RECORD.")
 @click.option("--json", "json_file", type=click.Path(), help="Write the whole result as JSON.")
 @click.option("--csv", "csv_file", type=click.Path(), help="Write the result as CSV.")
-@click.option("--quiet", is_flag=True, help="Print nothing but faults.")
+@click.option("--quiet", is_flag=True, help="Print nothing but faults and alarms.")
 @click.option("--samples", type=int, help="Take Monte Carlo intervals from this many draws.")
 @click.option("--seed", type=int, default=1, show_default=True, help="Seed of the draws.")
 @click.option("--coverage", default="95 %", show_default=True, help="Probability of the intervals: 95 % or 0.95.")
@@ -35,8 +35,8 @@ def command(
 ) -> None:
     """Reduce RECORD, a TOML file of readings, to a flow with error bars.
 
-    Exit code 0 if it worked, 1 if no honest number follows from the readings, 2 for bad input; then every fault is
-    listed, and no output file is touched. --debug shows a traceback.
+    Exit code 0 if it worked, 1 if the readings lie where the equations have no meaning, 2 for bad input; then the
+    faults are listed, and no output file is touched. --debug shows a traceback.
     """
     from flowrig.studies.reduce import reduce
 
@@ -70,6 +70,11 @@ def command(
         write_all(outputs)
     if shown:
         click.echo(shown)
+    else:
+        from flowrig.report.text import alarms_text
+
+        for line in alarms_text(result):
+            click.echo(line, err=True)
 
 
 def _check_outputs(names: list[str], inputs: set[str]) -> None:

@@ -38,7 +38,12 @@ NOZZLES = Table(
             example='"150 mm ± 0.1 mm"',
         ),
         Given("length_ratio", "Throat length over throat diameter: 0.6 or 0.5.", kind="ratio", default="0.6"),
-        Choice("made", "Machined to the standard's profile, or home-made.", choices=("machined", "home-made")),
+        Choice(
+            "made",
+            "Machined to the standard's profile, or home-made: three times less certain.",
+            choices=("machined", "home-made"),
+            asked=True,
+        ),
         Given(
             "coefficient_limit",
             "For a home-made nozzle: limit of its coefficient about the standard's. 3 to 5 % is "
@@ -235,7 +240,7 @@ METHOD = Method(
         Reading(
             "static",
             "Gauge static pressure in the chamber in front of the nozzles (negative under suction). "
-            "Zero when left out: the flow is off by half of its share of the barometer.",
+            "Left out, it is taken as zero: 100 Pa of it are 0.05 % of the flow.",
             kind="pressure difference",
             low=-20e3,
             high=20e3,

@@ -119,6 +119,7 @@ PLANE_FIELDS: tuple[Field, ...] = (
         low=0.0,
         high=0.8,
         example='"5 deg"',
+        asked=True,
     ),
     Given(
         "blockage_area",
@@ -126,6 +127,7 @@ PLANE_FIELDS: tuple[Field, ...] = (
         kind="area",
         low=0.0,
         example='"20 cm2"',
+        asked=True,
     ),
     Given(
         "repeatability",

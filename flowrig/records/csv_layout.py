@@ -116,6 +116,7 @@ class _Layout:
     delimiter: str
     line: int  # of the header
     cells: list[str]
+    width: int  # of the header with the blanks behind its last name
     units: list[str]
     above: int  # records passed over before the header
     last: int  # line of the header, or of the row of units below it
@@ -169,13 +170,13 @@ def _layout(data: bytes, encoding: str, delimiter: str) -> _Layout | None:
     if not found:
         return None
     top = found[0]
-    cells = sample[top]
+    cells, width = sample[top], len(sample[top])
     while cells and not cells[-1]:
         cells = cells[:-1]
     last = top + units(top + 1)
     fitting = sum(len(row) >= len(cells) and not any(row[len(cells) :]) for row in sample[last + 1 :])
     unit_row = [re.sub(r"^[\[(](.*)[\])]$", r"\1", cell) for cell in sample[last]] if last > top else []
-    return _Layout(delimiter, records[top][0], cells, unit_row, top, records[last][0], fitting)
+    return _Layout(delimiter, records[top][0], cells, width, unit_row, top, records[last][0], fitting)
 
 
 def _is_reading(cell: str) -> bool:

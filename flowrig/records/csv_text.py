@@ -5,6 +5,7 @@ from __future__ import annotations
 import csv
 import hashlib
 import re
+import sys
 from array import array
 from collections import Counter
 from collections.abc import Sequence
@@ -244,9 +245,9 @@ def read_table(path: str | Path, limit_rows: int | None = None, name: str | None
     InputError
         The file cannot be read or is no table: every fault found in its shape.
     """
-    path = Path(path)
-    name = name or path.name or str(path)
-    return _table(read_bytes(path, name, CSV_LIMIT), name, limit_rows)
+    path, shown = Path(path), name or str(path)
+    name = name or path.name or shown
+    return _table(read_bytes(path, name, CSV_LIMIT, shown), name, limit_rows)
 
 
 def parse_table(text: str, name: str = "text") -> Table:
@@ -270,15 +271,15 @@ def inside(folder: str | Path, relative: str, where: str) -> Path:
         path = root.parent
     absolute = relative.startswith(("/", "~")) or re.match(r"[A-Za-z]:", relative) is not None
     remedy = ""
-    if absolute or path == root or not path.is_relative_to(root):
+    if absolute or not relative.strip() or path == root or not path.is_relative_to(root):
         remedy = "Copy the file beside the record and write its name alone."
-    elif not relative.strip() or not relative.isprintable():
-        remedy = "In TOML a backslash in double quotes starts an escape: write / between folders."
-    elif "\\" in relative:
+    if not relative.isprintable():
+        remedy = f"A backslash in double quotes starts an escape. {remedy or 'Write / between folders.'}"
+    elif not remedy and "\\" in relative:
         remedy = f"Write {quoted(relative.replace(chr(92), '/'))}."
     if remedy:
         raise InputError(Fault(where, quoted(relative), expected, remedy))
-    return Path(folder) / relative
+    return path
 
 
 def _table(data: bytes, name: str, limit_rows: int | None) -> Table:
@@ -294,8 +295,9 @@ def _shape(data: bytes, encoding: str, name: str, limit_rows: int | None, notes:
     layout = find_layout(data, encoding, name)
     headers, faults = headings(layout, name)
     width = len(headers)
+    most = layout.width if layout.delimiter == "," else sys.maxsize
     columns: list[list[str]] = [[] for _ in headers]
-    lines, block = array("q"), []
+    lines, misfits, block = array("q"), array("q"), []
     cut = not data.endswith((b"\n", b"\r", b"\n\0", b"\r\0"))
     last: CsvRecord = (0, [])
     for line, cells in read_records(data, encoding, layout.delimiter):
@@ -313,16 +315,19 @@ def _shape(data: bytes, encoding: str, name: str, limit_rows: int | None, notes:
         if len(cells) != width:
             if not any(map(str.strip, cells)):
                 cells = [""] * width
-            elif len(cells) < width or layout.delimiter == "," or any(map(str.strip, cells[width:])):
+            elif len(cells) < width or len(cells) > most or any(map(str.strip, cells[width:])):
                 # among commas even a blank one too many may be a number cut in two: 183,1,
                 faults.append(_misfit(f"{name}, row {line}", cells, width, layout.delimiter))
+                misfits.append(len(cells))
                 continue
         lines.append(line)
         block.append(cells[:width])
         if len(block) == _BLOCK:
             _move(block, columns)
     _move(block, columns)
-    if cut and isinstance(last[1], list) and len(last[1]) < width and any(map(str.strip, last[1])):
+    if not lines and len(misfits) == len(faults) > 1 and len(set(misfits)) == 1:
+        faults = [_misnamed(f"{name}, row {layout.line}", misfits[0], width, layout.delimiter)]
+    elif cut and isinstance(last[1], list) and len(last[1]) < width and any(map(str.strip, last[1])):
         faults[-1] = Fault(
             faults[-1].where,
             f"{faults[-1].read}, and no line end after it",
@@ -361,6 +366,14 @@ def _unread(where: str, problem: csv.Error) -> Fault:
         return Fault(where, "a quote not closed before the end of the file", "quotes in pairs", remedy)
     remedy = "Remove the quote, or write it twice where it is part of the text."
     return Fault(where, "a quote with more text after it", "quotes round a whole cell", remedy)
+
+
+def _misnamed(where: str, cells: int, width: int, delimiter: str) -> Fault:
+    """No row fits the header: it is the header that is wrong, or the number of columns that the rows seem to have."""
+    remedy = f"Check the header for a {quoted(delimiter)} too many or too few."
+    if delimiter == "," and cells > width:
+        remedy += " If the numbers have decimal commas, save the file with semicolons between the cells."
+    return Fault(where, f"{width} names above rows of {cells} cells each", "a name for each column", remedy)
 
 
 def _misfit(where: str, cells: list[str], width: int, delimiter: str) -> Fault:

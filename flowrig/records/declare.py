@@ -177,11 +177,12 @@ class OneOf:
 
 @dataclass(frozen=True)
 class Wrong:
-    """What a cross-field check found."""
+    """What a cross-field check found. `rows`, where it is not None, is a mask over the rows of a batch."""
 
     field: str
     expected: str
     remedy: str
+    rows: Any = None
 
 
 Check = Callable[["Section"], Sequence[Wrong]]

@@ -10,14 +10,12 @@ import numpy as np
 from flowrig.records import flags
 from flowrig.records.declare import Finding
 from flowrig.records.instruments import Instrument
-from flowrig.records.items import Array, Item, Section
+from flowrig.records.items import ROWS, Array, Item, Section
 from flowrig.records.record import Record
 from flowrig.uncertainty.cause import Cause, Scope
 from flowrig.uncertainty.estimate import Estimate
 from flowrig.uncertainty.series import mean_of
 from flowrig.uncertainty.statement import Component, covers
-
-ROWS = "rows"  # the run of readings that come one a row from a table of tests
 
 
 @dataclass

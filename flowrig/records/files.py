@@ -23,8 +23,8 @@ def listed(faults: Sequence[Fault], name: str, rest: str = "", most: int = LISTE
     """The first of ``faults``, and one for the rest: "and N more", or as ``rest`` has it where not all are there."""
     if len(faults) <= most:
         return list(faults)
-    read = rest or f"{len(faults) - most} more of the kind"
-    return [*faults[:most], Fault(name, read, "none", f"Mend the first {most} and read it again.")]
+    read = rest or f"and {len(faults) - most} more"
+    return [*faults[:most], Fault(name, read, "no faults", f"Mend the first {most} and read it again.")]
 
 
 def near_name(wanted: str, known: list[str]) -> str | None:
@@ -37,8 +37,10 @@ def near_name(wanted: str, known: list[str]) -> str | None:
     return longer[0] if len(longer) == 1 else None
 
 
-def read_bytes(path: Path, name: str, limit: int) -> bytes:
+def read_bytes(path: Path, name: str, limit: int, shown: str) -> bytes:
     """The bytes of an ordinary file of at most ``limit`` bytes; its size is looked at before anything is read.
+
+    Faults show the path as it was ``shown`` to us, not where on the machine it led.
 
     Raises
     ------
@@ -48,10 +50,10 @@ def read_bytes(path: Path, name: str, limit: int) -> bytes:
     try:
         status = path.stat()
         if stat.S_ISDIR(status.st_mode):
-            raise InputError(Fault(name, f"a folder, {quoted(str(path))}", "a file", "Name the file inside it."))
+            raise InputError(Fault(name, f"a folder, {quoted(shown)}", "a file", "Name the file inside it."))
         if not stat.S_ISREG(status.st_mode):  # a pipe would block, a device never ends
             raise InputError(
-                Fault(name, f"a pipe or a device, {quoted(str(path))}", "an ordinary file", "Save it to a file first.")
+                Fault(name, f"a pipe or a device, {quoted(shown)}", "an ordinary file", "Save it to a file first.")
             )
         if status.st_size > limit:
             remedy = "Check that this is the file you meant; split it if it is."
@@ -59,24 +61,24 @@ def read_bytes(path: Path, name: str, limit: int) -> bytes:
         with path.open("rb") as stream:
             return stream.read(status.st_size)  # and no further, should a logger still be writing to it
     except (FileNotFoundError, NotADirectoryError):
-        raise InputError(_missing(path, name)) from None
+        raise InputError(_missing(path, name, shown)) from None
     except (OSError, ValueError) as problem:  # ValueError: a NUL in the name
         reason = getattr(problem, "strerror", None) or str(problem)
-        read = f"nothing, {quoted(str(path))} ({reason})"
+        read = f"nothing, {quoted(shown)} ({reason})"
         raise InputError(Fault(name, read, "a file that can be read", "Check its name and permissions.")) from None
 
 
-def _missing(path: Path, name: str) -> Fault:
+def _missing(path: Path, name: str, shown: str) -> Fault:
     if not path.parent.is_dir():
         return Fault(
             name,
-            f"nothing, there is no folder {quoted(str(path.parent))}",
+            f"nothing, there is no folder {quoted(str(Path(shown).parent))}",
             "a file in a folder that exists",
             "Check the folder's name.",
         )
     near = near_name(path.name, [entry.name for entry in islice(path.parent.iterdir(), 5000)])
     remedy = f"Did you mean {quoted(near)}?" if near else "Check its name and the folder it is in."
-    return Fault(name, f"nothing, there is no file {quoted(str(path))}", "a file that exists", remedy)
+    return Fault(name, f"nothing, there is no file {quoted(shown)}", "a file that exists", remedy)
 
 
 def encoding_faults(data: bytes, name: str) -> list[Fault]:

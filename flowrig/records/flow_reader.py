@@ -7,6 +7,7 @@ from typing import Any
 
 import numpy as np
 
+from flowrig import units
 from flowrig.errors import Fault
 from flowrig.records import csv_text, schema, tables
 from flowrig.records.beside import Beside
@@ -23,8 +24,27 @@ GAPS = FlagMeaning(
     "The rows of a log are not evenly spaced in time. How far neighbouring readings resemble one another, and so the "
     "error of their mean, is judged as if they were; a long gap also means that the mean misses what happened in it.",
 )
-FLAGS = (GAPS,)
+NO_TIME = FlagMeaning(
+    "log without time",
+    "note",
+    "No column of the log gives the time of its rows, so a gap would not be noticed. A column named time, date, clock "
+    'or timestamp, or one with a unit of time, is taken; another is named with columns = { time = "its header" }.',
+)
+FLAGS = (GAPS, NO_TIME)
+TIME_NAMES = ("time", "timestamp", "date", "datetime", "date time", "clock", "elapsed", "elapsed time")
 STEP_OFF = 1.5  # a step this many times the usual one (or the inverse) is not even
+
+
+def _time_column(table: csv_text.Table) -> csv_text.Header | None:
+    """The column that gives the time, by its name or its unit; a date that is the same all along does not."""
+    likely = [
+        h for h in table.headers if h.name.casefold() in TIME_NAMES or (h.unit and "time" in units.kinds_of(h.unit))
+    ]
+    for header in likely:
+        seconds, _, faults = table.time(header.raw)
+        if not faults and len(seconds) and np.nanmax(seconds) > np.nanmin(seconds):
+            return header
+    return None
 
 
 class FlowReader:
@@ -72,13 +92,17 @@ class FlowReader:
             return {}  # said with the other fields of the section
         readings = [f.name for f in method.fields if isinstance(f, Reading)]
         air = [f"air.{s}.{f.name}" for s in schema.STATIONS for f in schema.AIR.fields if isinstance(f, Reading)]
-        for key in raw:
+        headers: dict[str, str] = {}
+        for key, header in raw.items():
+            near = None
             if key not in (*readings, *air, "time"):
-                near = near_name(key, [*readings, *air])
+                near = near_name(key, [name for name in (*readings, *air) if name not in raw])
                 remedy = f"Did you mean {near}?" if near else "Correct the name; the header stands to the right of =."
                 said = f"one of: {', '.join([*readings, 'time'])}, or a reading of air such as air.meter.temperature"
                 self.walker.fault((*path, "columns", key), key, said, remedy)
-        return {key: header for key, header in raw.items() if isinstance(header, str)}
+            if isinstance(header, str):
+                headers[near or key] = header  # read on as if it were right, to find what else is wrong
+        return headers
 
     def _log(
         self,
@@ -119,10 +143,12 @@ class FlowReader:
         return found
 
     def _times(self, table: csv_text.Table, name: str, said: bool, findings: list[Finding]) -> None:
-        header = tables.find_column(table, name)
+        header = tables.find_column(table, name) if said else _time_column(table)
         if header is None:
             if said:
                 self.faults.append(tables.missing_column(table, name, "the time of each row", "time"))
+            else:
+                findings.append(Finding(NO_TIME, f"{table.name}: rows taken as evenly spaced"))
             return
         seconds, _, faults = table.time(header.raw)
         self.faults.extend(faults)

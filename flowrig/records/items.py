@@ -15,6 +15,8 @@ from flowrig.uncertainty.statement import Component
 
 Array = NDArray[np.float64]
 
+ROWS = "rows"  # the run of readings that come one a row from a table of tests
+
 
 @dataclass
 class Item:

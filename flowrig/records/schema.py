@@ -19,7 +19,7 @@ from flowrig.records.declare import (
     Text,
     Wrong,
 )
-from flowrig.records.items import Section
+from flowrig.records.items import ROWS, Section
 
 STATIONS = ("meter", "unit", "room")
 MEASURED = (
@@ -91,15 +91,16 @@ def _air_checks(section: Section) -> Sequence[Wrong]:
     dry = section.value("temperature")
     for name in ("wet_bulb", "dew_point"):
         wet = section.value(name)
+        if dry is None or wet is None:
+            continue
+        rows = ROWS in (section[name].run, section["temperature"].run)
         # a tenth of a kelvin is what two good thermometers in saturated air may differ by
-        if dry is not None and wet is not None and wet.mean() > dry.mean() + 0.1:
-            wrong.append(
-                Wrong(
-                    name,
-                    f"no more than the temperature beside it, {dry.mean() - 273.15:.1f} degC",
-                    "Check whether the two readings were swapped.",
-                )
-            )
+        above = wet > dry + 0.1 if rows else wet.mean() > dry.mean() + 0.1
+        if above.any():
+            shown = "" if rows else f", {dry.mean() - 273.15:.1f} degC"
+            expected = f"a {name} of no more than the temperature beside it{shown}"
+            remedy = "Check whether the two readings were swapped."
+            wrong.append(Wrong(name, expected, remedy, above if rows else None))
     return wrong
 
 
@@ -128,6 +129,7 @@ AIR = Table(
             low=-500.0,
             high=6000.0,
             example='"350 m"',
+            asked=True,
         ),
         Reading(
             "relative_humidity", "Relative humidity.", kind="relative humidity", low=0.0, high=1.0, example='"41 %"'
@@ -227,7 +229,7 @@ FLOW = Table(
     "flow",
     "One way in which the flow was measured. Several sections are several measurements of the same flow.",
     (
-        Text("name", "What to call this measurement.", example='"nozzle chamber"'),
+        Text("name", "What to call this measurement.", example='"first run, filters clean"'),
         Text("method", "Name of the measuring method.", required=True, example='"nozzle"'),
         Pairs(
             "with",
@@ -236,7 +238,7 @@ FLOW = Table(
             alone=True,
             example='"manometer"',
         ),
-        File("log", "CSV with one reading a row, evenly spaced in time.", example='"nozzle.csv"'),
+        File("log", "CSV with one reading a row, evenly spaced in time.", example='"log.csv"'),
         Pairs(
             "columns",
             "Header of a field's column in the log or grid, where it differs from the field's name. "

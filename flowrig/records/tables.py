@@ -143,7 +143,7 @@ def cell_faults(
         return Fault(_at(table, row, header), quoted(cell) if cell else "nothing", expected, remedy)
 
     where = f"{table.name}, column {quoted(header.raw)}"
-    rest = f"{len(rows) - TOLD} more of the kind"
+    rest = f"and {len(rows) - TOLD} more"
     return listed([fault(int(row)) for row in rows[: TOLD + 1]], where, rest, TOLD)
 
 

@@ -85,7 +85,7 @@ def load(path: str | Path, name: str | None = None) -> Document:
     """
     path = Path(path)
     name = name or path.name or str(path)
-    return _document(read_bytes(path, name, TOML_LIMIT), name, path)
+    return _document(read_bytes(path, name, TOML_LIMIT, str(path)), name, path)
 
 
 def loads(text: str, name: str = "text") -> Document:
@@ -101,7 +101,7 @@ def _document(data: bytes, name: str, path: Path | None) -> Document:
     except UnicodeDecodeError:
         raise InputError(encoding_faults(data, name)) from None
     tree, problem = _parse(text)
-    if problem is not None and not _LIKENESS.search(text):
+    if problem is not None and text.strip().count("\n") and not _LIKENESS.search(text):
         first = next(line for line in text.split("\n") if line.strip())
         remedy = "Name the record; a CSV table is named in it as log or grid, or given with --rows."
         raise InputError(Fault(name, f"text of another kind, {quoted(first.strip())}", "a record, in TOML", remedy))

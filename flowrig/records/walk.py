@@ -293,13 +293,14 @@ class Walker:
             return None
         values_si: list[float] = []
         unit_shown = ""
-        components: tuple[Component, ...] = ()
+        stated: set[tuple[Component, ...]] = set()
         for i, text in enumerate(texts):
             place = (*path, i) if isinstance(raw, (list, Mapping)) else path
             read = self.quantity(text, kind, place, declared.example)
             if read is None:
                 continue
             value, unit_shown, components = read
+            stated.add(components)
             if declared.low <= value <= declared.high:
                 values_si.append(value)
             else:
@@ -307,6 +308,12 @@ class Walker:
                 self.fault(place, text, said, "Check the value and its unit.")
         if len(values_si) < len(texts):
             return None
+        if len(stated) > 1:
+            self.fault(
+                path, raw, "the same ± beside each of the readings, or beside none", "Write it with all of them."
+            )
+            return None
+        [components] = stated
         run = path_name(path) if len(values_si) > 1 else ""
         return Item(declared, np.array(values_si), self.where(*path), unit=unit_shown, components=components, run=run)
 
@@ -341,7 +348,8 @@ class Walker:
             return float(units.to_si(number, unit, units.as_difference(kind)))
 
         try:
-            value, components = parse_value(raw, read, convert)
+            percent = "%RH" if kind == "relative humidity" else "%"
+            value, components = parse_value(raw, read, convert, relative_unit=percent)
         except ValueError as error:
             self.unreadable(path, raw, shape, error)
             return None

@@ -140,6 +140,12 @@ def findings_text(findings: list[Finding]) -> list[str]:
     return lines
 
 
+def alarms_text(result: Result) -> list[str]:
+    """What must not go unseen even where nothing else is wanted."""
+    findings = [f for flow in result.flows for f in flow.findings] + result.findings
+    return [f"{MARK[f.severity]}, {f.code}: {f.message}" for f in findings if f.severity == "alarm"]
+
+
 def batch_text(result: Result, most: int = 10) -> str:
     """The first rows of a batch, and what was found over all of them."""
     lines = heading_text(result)

@@ -167,7 +167,7 @@ def _unit(name: str) -> list[Topic]:
 
 def _budget_line(wanted: str) -> list[Topic]:
     """A budget says "manometer (DM-0417) zero drift", "scatter of drop", "diameter of A"."""
-    words = f" {wanted.replace(",", "")} "
+    words = f" {wanted.replace(',', '')} "
     generic = [t for t in topics() if t.sort == "cause" and not t.owners]
     said = {key: t for t in generic for key in t.keys if f" {key} " in words}
     if said:

@@ -9,14 +9,13 @@ from flowrig.methods.method import Method, Situation, stacked
 from flowrig.records import flags
 from flowrig.records.declare import Finding, Given, Names, Reading
 from flowrig.records.estimates import (
-    ROWS,
     ReadingEstimate,
     given_estimate,
     hardware_identity,
     mean_estimate,
     reading_estimate,
 )
-from flowrig.records.items import Array, Item, Section
+from flowrig.records.items import ROWS, Array, Item, Section
 from flowrig.records.record import Flow, Record
 from flowrig.studies.odd import odd_readings
 from flowrig.uncertainty.estimate import Estimate

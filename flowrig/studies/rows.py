@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import difflib
 from collections.abc import Mapping
 from copy import deepcopy
 from dataclasses import replace
@@ -14,9 +13,10 @@ import numpy as np
 from flowrig.errors import Fault, InputError
 from flowrig.records import csv_text, tables
 from flowrig.records import flags as reading_flags
+from flowrig.records.attach import HOSES, above_zero, below_zero
 from flowrig.records.declare import SEVERITIES, Finding, Reading
-from flowrig.records.estimates import ROWS
-from flowrig.records.items import Item, as_written
+from flowrig.records.files import near_name, quoted
+from flowrig.records.items import ROWS, Item, as_written
 from flowrig.records.record import Record
 from flowrig.studies.reduce import Reduction, empty_result, load
 from flowrig.studies.result import Result
@@ -49,8 +49,7 @@ def reduce_rows(
     InputError
         With every fault of the record and of the table.
     """
-    record = source if isinstance(source, Record) else load(source)
-    read = csv_text.read_table(Path(table))
+    record, read = _both(source, table)
     replaced = _columns(record, read)
     result = empty_result(record, coverage, samples, seed)
     result.rows = {h.raw: read.column(h.raw) for h in read.headers}
@@ -64,6 +63,7 @@ def reduce_rows(
         item.instrument, item.components = old.instrument, old.components
         item.scatter = _scatter(old, section.value("fluctuation", "noise"))
         section.items[item.field.name] = item
+    _check_rows(batch, read, replaced)
     far = _far_from_pattern(replaced, record)
     used = [item.where.rpartition("column ")[2].strip("'") for item in replaced.values()]
     others = [h for h in result.rows if h not in used]
@@ -81,6 +81,43 @@ def reduce_rows(
         done.findings.sort(key=lambda f: SEVERITIES.index(f.severity))
         result.flows.append(done)
     return result
+
+
+def _both(source: str | Path | Mapping[str, Any] | Record, table: str | Path) -> tuple[Record, csv_text.Table]:
+    """Pattern and table; where either cannot be read, the faults of both."""
+    faults: list[Fault] = []
+    record = read = None
+    try:
+        record = source if isinstance(source, Record) else load(source)
+    except InputError as error:
+        faults += error.faults
+    try:
+        read = csv_text.read_table(Path(table))
+    except InputError as error:
+        faults += error.faults
+    if record is None or read is None:
+        raise InputError(faults)
+    return record, read
+
+
+def _check_rows(batch: Record, table: csv_text.Table, replaced: Mapping[str, Item]) -> None:
+    """What is asked of a record's readings is asked of every row: signs, and fields that must agree with another."""
+    faults: list[Fault] = []
+    places = batch.readings()
+    headers = {path: header for header in table.headers if (path := _path(header.name, list(places))) in replaced}
+    for path, item in replaced.items():
+        assert isinstance(item.field, Reading)
+        if item.field.positive:
+            rows = np.flatnonzero(below_zero(item, item.value, batch.instruments.get(item.instrument)))
+            faults += tables.cell_faults(table, headers[path], rows, above_zero(item), HOSES)
+    for section in (*batch.air.values(), *(flow.section for flow in batch.flows)):
+        own = [headers[item.path] for item in section.items.values() if item.path in headers]
+        for wrong in (w for check in section.table.checks for w in check(section) if w.rows is not None):
+            header = next((h for h in own if h is headers.get(section[wrong.field].path)), own[0])
+            rows = np.flatnonzero(wrong.rows)
+            faults += tables.cell_faults(table, header, rows, wrong.expected, wrong.remedy)
+    if faults:
+        raise InputError(faults)
 
 
 def _scatter(pattern: Item, known: str) -> tuple[float, float, float] | None:
@@ -122,55 +159,34 @@ def _columns(record: Record, table: csv_text.Table) -> dict[str, Item]:
     replaced: dict[str, Item] = {}
     for header in table.headers:
         path = _path(header.name, list(readings))
+        place = f"{table.name}, column {quoted(header.raw)}"
         if path is None:
-            if header.unit is None and not difflib.get_close_matches(header.name, _short(list(readings)), 1, 0.85):
+            near = near_name(header.name, [*_short(list(readings)), *readings])
+            if header.unit is None and not near:
                 continue
-            near = difflib.get_close_matches(header.name, [*readings, *_short(list(readings))], n=1, cutoff=0.5)
-            faults.append(
-                Fault(
-                    f"{table.name}, column {header.raw!r}",
-                    header.name,
-                    f"a reading of the record: {', '.join(readings)}",
-                    f"Did you mean {near[0]!r}?"
-                    if near
-                    else "Name a reading, or leave the unit out to carry the column along.",
-                )
-            )
+            expected = f"a reading of the record: {', '.join(readings)}"
+            remedy = "Name a reading, or leave the unit out to carry the column along."
+            if near:
+                aside = "" if header.unit else " If it is something else, give it a name less like it."
+                remedy = f"Did you mean {near}, with its unit in square brackets?{aside}"
+            faults.append(Fault(place, quoted(header.name), expected, remedy))
             continue
         _, old = readings[path]
         assert isinstance(old.field, Reading)
         if old.field.grid:
-            faults.append(
-                Fault(
-                    f"{table.name}, column {header.raw!r}",
-                    header.name,
-                    "readings that are one value a test",
-                    "A traverse is read point by point: reduce its records one by one.",
-                )
-            )
+            remedy = "A traverse is read point by point: reduce its records one by one."
+            faults.append(Fault(place, quoted(header.name), "readings that are one value a test", remedy))
             continue
         if path in replaced:
-            faults.append(
-                Fault(
-                    f"{table.name}, column {header.raw!r}",
-                    header.name,
-                    "each reading once",
-                    "Remove one of the columns.",
-                )
-            )
+            faults.append(Fault(place, quoted(header.name), "each reading once", "Remove one of the columns."))
             continue
         item = tables.column_item(table, header, old.field, path, ROWS, faults)
         if item is not None:
             replaced[path] = item
     if not replaced and not faults:
-        faults.append(
-            Fault(
-                table.name,
-                f"columns {', '.join(repr(h.raw) for h in table.headers)}",
-                f"at least one reading of the record: {', '.join(readings)}",
-                "Name the columns after the readings.",
-            )
-        )
+        heads = f"the columns {', '.join(quoted(h.raw) for h in table.headers)}"
+        expected = f"at least one reading of the record: {', '.join(readings)}"
+        faults.append(Fault(f"{table.name}, header", heads, expected, "Name the columns after the readings."))
     if faults:
         raise InputError(faults)
     return replaced

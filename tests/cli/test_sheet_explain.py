@@ -42,8 +42,8 @@ def test_an_unfilled_sheet_is_bad_input(run, tmp_path):
     run("sheet", "nozzle", "--into", str(tmp_path))
     code, out, err = run("reduce", str(tmp_path / "record.toml"))
     assert (code, out) == (2, "")
-    assert "no 'title'" in err
-    assert "no 'drop'" in err
+    assert "no title" in err
+    assert "no drop" in err
 
 
 def test_nothing_is_overwritten_without_force(run, tmp_path):
