@@ -325,7 +325,7 @@ def _shape(data: bytes, encoding: str, name: str, limit_rows: int | None, notes:
         if len(block) == _BLOCK:
             _move(block, columns)
     _move(block, columns)
-    if not lines and len(misfits) == len(faults) > 1 and len(set(misfits)) == 1:
+    if not lines and len(misfits) == len(faults) > 5 and len(set(misfits)) == 1:
         faults = [_misnamed(f"{name}, row {layout.line}", misfits[0], width, layout.delimiter)]
     elif cut and isinstance(last[1], list) and len(last[1]) < width and any(map(str.strip, last[1])):
         faults[-1] = Fault(

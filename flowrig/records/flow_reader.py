@@ -36,7 +36,11 @@ STEP_OFF = 1.5  # a step this many times the usual one (or the inverse) is not e
 
 
 def _time_column(table: csv_text.Table) -> csv_text.Header | None:
-    """The column that gives the time, by its name or its unit; a date that is the same all along does not."""
+    """The column that gives the time, by its name or its unit; a date that is the same all along does not.
+
+    Where none can be read, the first that cannot: its faults are then told.
+    """
+    unreadable = None
     likely = [
         h for h in table.headers if h.name.casefold() in TIME_NAMES or (h.unit and "time" in units.kinds_of(h.unit))
     ]
@@ -44,7 +48,8 @@ def _time_column(table: csv_text.Table) -> csv_text.Header | None:
         seconds, _, faults = table.time(header.raw)
         if not faults and len(seconds) and np.nanmax(seconds) > np.nanmin(seconds):
             return header
-    return None
+        unreadable = unreadable or (header if faults else None)
+    return unreadable
 
 
 class FlowReader:

@@ -264,8 +264,10 @@ class Walker:
         if not value > declared.above or not declared.low <= value <= declared.high:
             self.fault(path, raw, bounds_in_words(declared, kind, unit), "Check the value and its unit.")
             return None
-        if any(value - float(c.half_width(value)) <= declared.above for c in components):
-            self.fault(path, raw, "a ± smaller than the value itself", "Check the ± and its unit.")
+        lowest = min((value - float(c.half_width(value)) for c in components), default=value)
+        if not lowest > declared.above or lowest < declared.low:
+            said = f"{bounds_in_words(declared, kind, unit)}, the lower end of its ± too"
+            self.fault(path, raw, said, "Check the value, the ± and their units.")
             return None
         return Item(declared, value, self.where(*path), unit=unit, components=components)
 

@@ -31,6 +31,7 @@ BLIND = 24  # draws of the probe where rows depend on each other, and have no gr
 BATCH_DRAWS = 16 * CHUNK  # at most, a row of a batch
 HELD = 16_000_000  # draws of a batch held in memory at once
 STABLE = 0.02  # of u
+SMALL = 1e-3  # of the variance
 LEAST = 10  # chunks of draws before the ends can be told to have settled
 NO_NARROWER = 0.9  # coverage from which the linear bar of a rectangular cause is no narrower than it should be
 
@@ -175,7 +176,7 @@ def intervals(
         if np.isfinite(x.value) and (samples is not None or results[name].curved):
             wanted[name] = x
         elif np.isfinite(x.value) and results[name].shape:
-            wanted[name] = _tangent(x)  # found straight: its parts carry the shape, and the kernel need not run again
+            wanted[name] = _condensed(x)  # found straight: its parts carry the shape, and the kernel need not run again
     if wanted:
         ends, draws, stable = _monte_carlo(list(wanted.values()), coverage, samples, seed)
         for name, (low, high, lost, spread) in zip(wanted, ends, strict=True):
@@ -211,6 +212,24 @@ def _ends(draws: Array, coverage: float) -> Array:
 def _tangent(estimate: Estimate) -> Estimate:
     """What the estimate would be if its kernel were linear: its parts alone, without the way it was made."""
     return Estimate(estimate.value, estimate.axes, estimate.parts, taken=estimate.taken)
+
+
+def _condensed(estimate: Estimate) -> Estimate:
+    """The tangent of one result with everything bell-shaped in one direction, so that only what shapes it is drawn.
+
+    Normal causes add up to a normal one. Directions of a thousandth of the variance or less each, whatever their
+    shape, act together like one: what they leave of their own shape is beyond what draws can show.
+    """
+    variance = float(estimate.variance)
+    rest = 0.0
+    parts: dict[Cause, Array] = {}
+    for cause, part in estimate.parts.items():
+        own = float(np.sum(part**2))
+        if (cause.shape == "normal" and cause.dof == math.inf) or np.max(part**2) <= SMALL * variance:
+            rest += own
+        else:
+            parts[cause] = part
+    return Estimate(estimate.value, (), {**parts, Cause("everything bell-shaped"): [math.sqrt(rest)]})
 
 
 def _rounding(estimate: Estimate) -> Array:

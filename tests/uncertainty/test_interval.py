@@ -337,3 +337,16 @@ def test_the_probe_of_rows_that_depend_on_each_other():
 def test_a_batch_needs_its_axis():
     with pytest.raises(ValueError, match="one axis"):
         batch_interval(Estimate(1.0))
+
+
+def test_what_is_bell_shaped_is_drawn_as_one_and_changes_nothing():
+    """Ends of a shape-only interval against draws of every direction (JCGM 101), within their own noise."""
+    parts = {Cause("limit", shape="rectangular"): [3.0], Cause("few", dof=3): [2.0]}
+    parts |= {Cause(f"normal {i}"): [0.4] for i in range(8)}
+    parts |= {Cause("points", n=60, shape="rectangular"): np.full(60, 0.1)}
+    made = linear(lambda x: {"y": 1.0 * x}, {"x": Estimate(10.0, (), parts)}, (), {"y": ()})["y"]
+    found = interval(made)
+    assert found.source == "monte carlo"
+    drawn = sample(made, 400_000)
+    for end, q in ((found.low, 0.025), (found.high, 0.975)):
+        assert float(end) == pytest.approx(float(np.quantile(drawn, q)), abs=0.06 * float(made.u))

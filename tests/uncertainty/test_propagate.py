@@ -49,7 +49,8 @@ def test_the_order_of_inputs_and_causes_changes_nothing(parts, order):
     two = scalar(kernel, turned, "y")["y"]
     assert float(two.u) == pytest.approx(float(one.u), rel=1e-12)
     assert float(two.dof) == pytest.approx(float(one.dof), rel=1e-12)
-    np.testing.assert_allclose(sample(two, 50), sample(one, 50), rtol=1e-12)
+    # a draw may land next to zero by cancellation, where only rounding is left
+    np.testing.assert_allclose(sample(two, 50), sample(one, 50), rtol=1e-12, atol=1e-13)
 
 
 @settings(max_examples=40, deadline=None)

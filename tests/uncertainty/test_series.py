@@ -159,3 +159,11 @@ def test_a_ramp_drifts(phi, n, ramp):
 def test_a_ramp_without_noise_drifts_beyond_measure():
     assert mean_of(np.arange(10.0)).drift > 100
     assert mean_of(1e5 + np.arange(200.0)).drift > 100
+
+
+@pytest.mark.parametrize("value", [0.445396, 1 / 3, 1e-9, 123456.789])
+def test_identical_results_are_no_short_log(value):
+    """Rounding of the mean is not scatter, let alone scatter that resembles itself."""
+    found = mean_of(np.full(12, value))
+    assert not found.few
+    assert found.u == pytest.approx(0.0, abs=1e-12 * value)
