@@ -14,7 +14,7 @@ LOPSIDED = 0.3  # of the mean: own judgement, no source
 
 UNEVEN = FlagMeaning(
     "uneven profile",
-    "warning",
+    "alarm",
     "Fewer than three quarters of the velocity pressures are above a tenth of the largest: the plane is not fit for "
     "a traverse. Find a better one.",
     "AMCA 203 (from memory)",

@@ -10,7 +10,7 @@ from flowrig.errors import Fault
 from flowrig.records.declare import Reading
 from flowrig.records.files import near_name, quoted
 from flowrig.records.instruments import Instrument
-from flowrig.records.items import Array, Item, Section, as_written
+from flowrig.records.items import Item, Section, as_written
 from flowrig.records.schema import USUAL_ACCURACY, USUAL_NAMES
 from flowrig.records.words import a
 
@@ -91,23 +91,11 @@ def _names_hold(
 
 
 def _above_zero(item: Item, instrument: Instrument | None, faults: list[Fault]) -> None:
-    if below_zero(item, np.mean(item.value), instrument):
-        several = np.size(item.value) > 1
-        read = f"{'a mean of ' if several else ''}{as_written(item)}"
-        faults.append(Fault(item.where, read, above_zero(item), HOSES))
-
-
-HOSES = "Check whether the hoses are swapped."
-
-
-def above_zero(item: Item) -> str:
-    """What is expected of a reading that must be positive."""
-    return f"{a(getattr(item.field, 'kind', ''))} above zero, give or take the instrument's limit"
-
-
-def below_zero(item: Item, value: Array, instrument: Instrument | None) -> Array:
-    """Where readings that must be positive lie below zero by more than their own limits could explain."""
-    limit = np.zeros(np.shape(value))
-    for c in (*(instrument.components if instrument else ()), *item.components):
-        limit = limit + np.where(c.holds(value), c.half_width(value), 0.0)
-    return np.asarray(value < -3.0 * limit)
+    """A reading that must be positive may lie below zero by no more than its own limits could explain."""
+    mean = float(np.mean(item.value))
+    components = (*(instrument.components if instrument else ()), *item.components)
+    limit = sum(float(c.half_width(mean)) for c in components if c.holds(mean))
+    if mean < -3.0 * limit:
+        read = f"{'a mean of ' if np.size(item.value) > 1 else ''}{as_written(item)}"
+        expected = f"{a(getattr(item.field, 'kind', ''))} above zero, give or take the instrument's limit"
+        faults.append(Fault(item.where, read, expected, "Check whether the hoses are swapped."))

@@ -17,6 +17,8 @@ from flowrig.uncertainty.estimate import Estimate
 from flowrig.uncertainty.series import mean_of
 from flowrig.uncertainty.statement import Component, covers
 
+ZERO_SHARE = 0.005  # of the drop: a quarter of a per cent of the flow
+
 
 @dataclass
 class ReadingEstimate:
@@ -96,6 +98,17 @@ def reading_estimate(
         parts[cause] = np.maximum(absolute, relative * np.abs(mean))
     shaped = {cause: np.broadcast_to(part, (1, *mean.shape)) for cause, part in parts.items()}
     return ReadingEstimate(Estimate(mean, axes, {c: p for c, p in shaped.items() if np.any(p)}), run, findings)
+
+
+def zero_needed(item: Item, instrument: Instrument | None) -> list[Finding]:
+    """Whether a drop is so small that the zero of its instrument matters, and it was not read."""
+    if instrument is None or instrument.zero is not None or not getattr(item.field, "positive", False):
+        return []
+    at_zero = sum(float(c.half_width(0.0)) for c in instrument.components if c.holds(0.0))
+    rows = np.atleast_1d(at_zero > ZERO_SHARE * np.abs(item.value if item.run == ROWS else np.mean(item.value)))
+    if not np.any(rows):
+        return []
+    return [Finding(flags.ZERO_NEEDED, f"{item.path}, {instrument.name}", rows if item.run == ROWS else None)]
 
 
 def _zero(instrument: Instrument, n: int, ndim: int, batch: bool) -> Array:

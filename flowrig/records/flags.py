@@ -44,6 +44,12 @@ ZERO_UNREAD = FlagMeaning(
     "The zero of a pressure instrument was not read with its ports open; it is taken as zero, within the maker's "
     "limit.",
 )
+ZERO_NEEDED = FlagMeaning(
+    "small drop, zero not read",
+    "warning",
+    "The drop is small beside what the instrument may be off at zero, and its zero was not read: a drift during the "
+    "test is not in the error bar. Read the zero with open ports before and after.",
+)
 SINGLE = FlagMeaning(
     "single reading",
     "warning",
@@ -100,6 +106,7 @@ FLAGS = (
     ZERO_BEYOND,
     ZERO_ONCE,
     ZERO_UNREAD,
+    ZERO_NEEDED,
     SINGLE,
     FEW_READINGS,
     PATTERN_NOISE,

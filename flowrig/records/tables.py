@@ -18,8 +18,7 @@ from flowrig.records.csv_text import Header, Table, parse_table
 from flowrig.records.declare import Finding, FlagMeaning, Reading
 from flowrig.records.files import listed, quoted
 from flowrig.records.items import Array, Item, Layout
-from flowrig.records.walk import bounds_in_words
-from flowrig.records.words import opening, unreadable, usual_units
+from flowrig.records.words import bounds_in_words, opening, unreadable, usual_units
 
 MISSING = FlagMeaning(
     "missing reading",

@@ -32,7 +32,7 @@ from flowrig.records.describe import EMPTY, example, form
 from flowrig.records.files import near_name
 from flowrig.records.items import Item, Section, as_written, path_name
 from flowrig.records.schema import MEASURED_KIND, MEASURED_STEP, USUAL_ACCURACY
-from flowrig.records.words import a, opening, sentence, shown, unreadable, usual_units
+from flowrig.records.words import a, bounds_in_words, opening, sentence, shown, unreadable, usual_units
 from flowrig.uncertainty.statement import Component, parse_value
 
 OPEN = "..."  # stands for what only the person can know
@@ -388,20 +388,3 @@ def _line(declared: Field, measures: str | None = None) -> str:
     elif value == EMPTY or (isinstance(declared, Choice) and not declared.example):
         value = OPEN  # which one of them is for the person to say
     return f"{declared.name} = {value}"
-
-
-def bounds_in_words(declared: Reading | Given, kind: str, unit: str) -> str:
-    unit = unit or (units.KINDS[kind] if units.KINDS[kind] != "1" else "")
-
-    def show(value: float) -> str:
-        number = float(f"{float(units.from_si(value, unit or '1', kind)):.4g}")  # then without an exponent
-        return f"{number:.10g} {unit}".strip()
-
-    above = getattr(declared, "above", -math.inf)
-    low, high = show(max(declared.low, above)), show(declared.high)
-    start = "above" if above >= declared.low else "from"
-    if declared.high == math.inf:
-        return f"{a(kind)} {'of at least' if start == 'from' else start} {low}"
-    if max(declared.low, above) == -math.inf:
-        return f"{a(kind)} of at most {high}"
-    return f"{a(kind)} {start} {low} {'to' if start == 'from' else 'and of at most'} {high}"

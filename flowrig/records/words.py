@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 import datetime as dt
+import math
 from collections.abc import Mapping
 
 from flowrig import units
 from flowrig.errors import Fault
+from flowrig.records.declare import Given, Reading
 from flowrig.records.files import quoted
 from flowrig.uncertainty.statement import StatementError
 
@@ -61,3 +63,21 @@ def unreadable(where: str, text: str, expected: str, problem: ValueError) -> Fau
         return Fault(where, quoted(problem.part, LONG) + whole, problem.expected, sentence(problem.remedy))
     hint = problem.hint if isinstance(problem, units.NumberFormatError) else str(problem)
     return Fault(where, quoted(text, LONG), expected, sentence(hint))
+
+
+def bounds_in_words(declared: Reading | Given, kind: str, unit: str) -> str:
+    """Between which values a number has a meaning, in the unit it was written in."""
+    unit = unit or (units.KINDS[kind] if units.KINDS[kind] != "1" else "")
+
+    def show(value: float) -> str:
+        number = float(f"{float(units.from_si(value, unit or '1', kind)):.4g}")  # then without an exponent
+        return f"{number:.10g} {unit}".strip()
+
+    above = getattr(declared, "above", -math.inf)
+    low, high = show(max(declared.low, above)), show(declared.high)
+    start = "above" if above >= declared.low else "from"
+    if declared.high == math.inf:
+        return f"{a(kind)} {'of at least' if start == 'from' else start} {low}"
+    if max(declared.low, above) == -math.inf:
+        return f"{a(kind)} of at most {high}"
+    return f"{a(kind)} {start} {low} {'to' if start == 'from' else 'and of at most'} {high}"

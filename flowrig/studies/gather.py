@@ -14,6 +14,7 @@ from flowrig.records.estimates import (
     hardware_identity,
     mean_estimate,
     reading_estimate,
+    zero_needed,
 )
 from flowrig.records.items import ROWS, Array, Item, Section
 from flowrig.records.record import Flow, Record
@@ -115,6 +116,7 @@ class Gathered:
         axes = self.method.axes if isinstance(item.field, Reading) and item.field.grid else ()
         read = reading_estimate(item, self.record.instruments.get(item.instrument), self.record, axes)
         self.findings += read.findings
+        self.findings += zero_needed(item, self.record.instruments.get(item.instrument))
         return read
 
     def _air_readings(self, section: Section) -> dict[str, Estimate]:

@@ -13,7 +13,6 @@ import numpy as np
 from flowrig.errors import Fault, InputError
 from flowrig.records import csv_text, tables
 from flowrig.records import flags as reading_flags
-from flowrig.records.attach import HOSES, above_zero, below_zero
 from flowrig.records.declare import SEVERITIES, Finding, Reading
 from flowrig.records.files import near_name, quoted
 from flowrig.records.items import ROWS, Item, as_written
@@ -101,15 +100,10 @@ def _both(source: str | Path | Mapping[str, Any] | Record, table: str | Path) ->
 
 
 def _check_rows(batch: Record, table: csv_text.Table, replaced: Mapping[str, Item]) -> None:
-    """What is asked of a record's readings is asked of every row: signs, and fields that must agree with another."""
+    """What is asked of a record's fields together is asked of every row; a single reversed flow is flagged instead."""
     faults: list[Fault] = []
     places = batch.readings()
     headers = {path: header for header in table.headers if (path := _path(header.name, list(places))) in replaced}
-    for path, item in replaced.items():
-        assert isinstance(item.field, Reading)
-        if item.field.positive:
-            rows = np.flatnonzero(below_zero(item, item.value, batch.instruments.get(item.instrument)))
-            faults += tables.cell_faults(table, headers[path], rows, above_zero(item), HOSES)
     for section in (*batch.air.values(), *(flow.section for flow in batch.flows)):
         own = [headers[item.path] for item in section.items.values() if item.path in headers]
         for wrong in (w for check in section.table.checks for w in check(section) if w.rows is not None):
@@ -162,7 +156,8 @@ def _columns(record: Record, table: csv_text.Table) -> dict[str, Item]:
         place = f"{table.name}, column {quoted(header.raw)}"
         if path is None:
             near = near_name(header.name, [*_short(list(readings)), *readings])
-            if header.unit is None and not near:
+            slip = near is not None and abs(len(near) - len(header.name)) <= 2  # 'dorp', not 'pressure drop'
+            if header.unit is None and not slip:
                 continue
             expected = f"a reading of the record: {', '.join(readings)}"
             remedy = "Name a reading, or leave the unit out to carry the column along."

@@ -11,6 +11,7 @@ import pytest
 from tests.cli.rig import PYTHON, Rig
 
 EXAMPLES = sorted(p for p in (Path(__file__).parents[2] / "examples").iterdir() if re.match(r"\d\d-", p.name))
+MOST = 60  # lines of a table; a batch in which every row must be drawn takes its time
 EACH = 20  # mutations of each example; more of them were run once
 WORDS = "nan inf -1 0 1e308 -0 99999 1,5 O ° ± “ degC Pa % k=2 true 2026-01-01 12:00:00 ../x [[flow]] [air]"
 SIGNS = (b"", b" ", b'"', b"'", b"[", b"]", b"{", b"=", b",", b";", b"\t", b"\0", b"\xff", b"#", b"\n", b"\\", b'"""')
@@ -59,6 +60,7 @@ def changed(data: bytes, chance: random.Random) -> bytes:
 def test_no_change_makes_the_program_fail(tmp_path: Path, example: Path) -> None:
     rig = Rig(tmp_path)
     sound = {p.name: p.read_bytes() for p in example.iterdir() if p.suffix in (".toml", ".csv") and p.stem != "flows"}
+    sound = {name: b"\n".join(data.split(b"\n")[:MOST]) for name, data in sound.items()}
     arguments = ["reduce", "record.toml", *(["--rows", "tests.csv"] if "tests.csv" in sound else [])]
     chance = random.Random(example.name)
     refused = 0

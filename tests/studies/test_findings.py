@@ -130,3 +130,11 @@ def test_the_approach_correction_and_a_low_reynolds_number_widen_the_bar():
     slow = flowrig.reduce(record)
     assert any(c.id.endswith("low Reynolds number") for c in slow.flow.estimate.parts)
     assert "low Reynolds number" in {f.code for f in slow.flows[0].findings}
+
+
+def test_a_small_drop_wants_its_zero():
+    record = nozzle(drop="30 Pa")
+    assert "small drop, zero not read" in said(record)
+    record["instruments"]["manometer"] |= {"zero_before": "0 Pa", "zero_after": "0.1 Pa"}
+    assert "small drop, zero not read" not in said(record)
+    assert "small drop, zero not read" not in said(nozzle(drop="250 Pa"))
