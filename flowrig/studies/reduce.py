@@ -216,7 +216,7 @@ class Reduction:
         labels |= {"standard_flow": f"standard flow, {as_written(standard)}", "mass_flow": "mass flow"}
         kept = dict.fromkeys(labels, self.batch)
         out = linear(_station_flows, {"mass_flow": mass_flow, **densities}, self.batch, kept, standard=standard.value)
-        if not self.batch and not (np.isfinite(mass_flow.value) and np.isfinite(mass_flow.u)):
+        if not self.batch and not all(np.isfinite(x.value) and np.isfinite(x.u) for x in out.values()):
             raise CalculationError(
                 f"{self.record.name}: no flow follows from these readings; some lie outside what the equations of "
                 f"{self.method.name} have a meaning for. Check the air state and the readings."
