@@ -121,8 +121,7 @@ def linear(
     rows = length.get(batch, 1) if batch else 1
     others = math.prod(n for axis, n in length.items() if axis != batch) * stack
     step = max(1, CHUNK // others)
-    values: dict[str, list[Array]] = {name: [] for name in wanted}
-    slopes: dict[str, list[Array]] = {name: [] for name in wanted}
+    gathered = {name: _Output(kept, batch, rows, len(directions)) for name, kept in wanted.items()}
     diagnostics: dict[str, list[Array]] = {}
     for start in range(0, rows, step):
         here = {**length, batch: min(step, rows - start)} if batch else length
@@ -133,10 +132,7 @@ def linear(
                 raise ValueError(f"the kernel returned {sorted(returned)}, not {name!r}")
             y = _squeezed(returned[name], name, axes, kept)
             full = [here.get(axis, n) for axis, n in zip(kept, y.shape[1:], strict=True)]
-            y = np.broadcast_to(y, (stack, *full))
-            values[name].append(y[0])
-            with np.errstate(invalid="ignore"):  # ∞ − ∞ is NaN, and says so itself
-                slopes[name].append((y[1::2] - y[2::2]) / (2 * STEP))
+            gathered[name].take(np.broadcast_to(y, (stack, *full)), part)
         for name in set(returned) - set(wanted):
             found = np.asarray(returned[name])
             if found.ndim == 1 + len(axes):
@@ -144,24 +140,58 @@ def linear(
                 found = np.broadcast_to(found, (here[batch], *found.shape[1:])) if batch in here else found
             diagnostics.setdefault(name, []).append(found)
 
-    gathered = {
+    beside = {
         name: np.concatenate(pieces) if len(pieces) > 1 and pieces[0].ndim == len(axes) else pieces[0]
         for name, pieces in diagnostics.items()
     }
-    node = Node(kernel, inputs, options, axes, wanted, gathered, coupled)
-    results = {}
-    for name, kept in wanted.items():
-        at = kept.index(batch) if batch else 0
-        value, slope = (
-            pieces[0] if len(pieces) == 1 else np.concatenate(pieces, axis=at + lead)
-            for lead, pieces in enumerate((values[name], slopes[name]))
-        )
-        parts = {cause: np.zeros((cause.n, *value.shape)) for cause, _ in directions}
-        for (cause, k), contribution in zip(directions, slope, strict=True):
-            parts[cause][k] = contribution
-        moving = {cause: part for cause, part in parts.items() if np.any(part)}
-        results[name] = Estimate(value, kept, moving, node, name, taken)
-    return results
+    node = Node(kernel, inputs, options, axes, wanted, beside, coupled)
+    return {
+        name: Estimate(output.value, output.kept, output.parts(directions), node, name, taken)
+        for name, output in gathered.items()
+    }
+
+
+class _Output:
+    """One output of a kernel as it is gathered chunk by chunk: value and signed contribution of every direction."""
+
+    def __init__(self, kept: Axes, batch: str | None, rows: int, directions: int) -> None:
+        self.kept, self.rows, self.directions = kept, rows, directions
+        self.at = kept.index(batch) if batch else 0
+        self.value: Array = np.empty(0)
+        self.slopes: Array = np.empty(0)
+
+    def take(self, y: Array, part: slice | None) -> None:
+        """The stack of one chunk: the value, then a pair of shifted values for every direction."""
+        if part is None:
+            self.value, self.slopes = y[0], self._slopes(y)
+            return
+        if part.start == 0:
+            shape = [*y.shape[1:]]
+            shape[self.at] = self.rows
+            self.value, self.slopes = np.empty(shape), np.empty((self.directions, *shape))
+        index: tuple[Any, ...] = (*[slice(None)] * self.at, part)
+        self.value[index] = y[0]
+        self.slopes[(slice(None), *index)] = self._slopes(y)
+
+    @staticmethod
+    def _slopes(y: Array) -> Array:
+        with np.errstate(invalid="ignore"):  # ∞ − ∞ is NaN, and says so itself
+            return np.asarray((y[1::2] - y[2::2]) / (2 * STEP))
+
+    def parts(self, directions: list[tuple[Cause, int]]) -> dict[Cause, Array]:
+        """Contributions by cause, without those that move nothing."""
+        places: dict[Cause, list[int]] = {}
+        for i, (cause, _) in enumerate(directions):
+            places.setdefault(cause, []).append(i)
+        found = {}
+        for cause, at in places.items():
+            own = self.slopes[at[0] : at[-1] + 1]
+            if len(at) < cause.n:  # some of its directions move no input
+                own = np.zeros((cause.n, *self.value.shape))
+                own[[directions[i][1] for i in at]] = self.slopes[at]
+            if np.any(own):
+                found[cause] = own
+        return found
 
 
 def _lengths(inputs: Mapping[str, Estimate]) -> dict[str, int]:
