@@ -23,9 +23,10 @@ from flowrig.studies import checks
 from flowrig.studies.gather import Gathered
 from flowrig.studies.result import FlowResult, Quantity, Result
 from flowrig.studies.scatter import Scatter, scatter_of
+from flowrig.uncertainty.batch import batch_intervals
 from flowrig.uncertainty.cause import Cause
 from flowrig.uncertainty.estimate import Estimate
-from flowrig.uncertainty.interval import batch_interval, intervals
+from flowrig.uncertainty.interval import Interval, intervals
 from flowrig.uncertainty.propagate import linear, nominal
 
 
@@ -225,14 +226,16 @@ class Reduction:
         order = [first, *(name for name in labels if name != first)]
         options: dict[str, Any] = {"samples": self.result.samples, "seed": self.result.seed}
         coverage = self.result.coverage
-        together = {} if self.batch else intervals({name: out[name] for name in order}, coverage, **options)
+        wanted = {name: out[name] for name in order}
+        found: dict[str, tuple[Interval, Any]] = (
+            batch_intervals(wanted, coverage, **options)
+            if self.batch
+            else {name: (interval, None) for name, interval in intervals(wanted, coverage, **options).items()}
+        )
         quantities = {}
-        for name in order:
+        for name, x in wanted.items():
             kind, unit = ("mass flow", "kg/h") if name == "mass_flow" else ("flow", self.unit)
-            drawn = None
-            if self.batch:
-                together[name], drawn = batch_interval(out[name], coverage, **options)
-            quantities[name] = Quantity(name, labels[name], kind, unit, out[name], together[name], drawn)
+            quantities[name] = Quantity(name, labels[name], kind, unit, x, *found[name])
         return quantities
 
 

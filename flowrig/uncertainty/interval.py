@@ -12,9 +12,8 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from flowrig.uncertainty.cause import Cause
-from flowrig.uncertainty.estimate import Array, Axes, Bools, Estimate, Places, align
+from flowrig.uncertainty.estimate import Array, Bools, Estimate
 from flowrig.uncertainty.montecarlo import CHUNK, chunks
-from flowrig.uncertainty.propagate import Deviates, alone, evaluate
 
 DRAWS = 1_000_000
 SHARE_OF_SHAPE = 0.45  # a rectangular (or triangular) cause above this share of the variance shapes the result
@@ -26,10 +25,6 @@ MANY = 1e3
 LOOK = 128  # draws of the first look at a single result
 REACH = 0.98  # coverage whose ends the first look reaches beyond
 QUIET = 0.05  # of u: no draw of the first look further off than this, no need for the full check
-PROBE = 6  # draws of the probe of a batch, beside the two moves along the gradient
-BLIND = 24  # draws of the probe where rows depend on each other, and have no gradient each
-BATCH_DRAWS = 16 * CHUNK  # at most, a row of a batch
-HELD = 16_000_000  # draws of a batch held in memory at once
 STABLE = 0.02  # of u
 SMALL = 1e-3  # of the variance
 LEAST = 10  # chunks of draws before the ends can be told to have settled
@@ -115,10 +110,10 @@ def linear_interval(estimate: Estimate, coverage: float = 0.95) -> tuple[Array, 
 
 def shaped(estimate: Estimate) -> Bools:
     """Where a cause that is not normal holds over 45 % of the variance, or those with dof below 5 do together."""
-    return _hard(estimate) | _few_known(estimate)
+    return hard_ended(estimate) | few_known(estimate)
 
 
-def _hard(estimate: Estimate) -> Bools:
+def hard_ended(estimate: Estimate) -> Bools:
     result = np.zeros(estimate.value.shape, dtype=bool)
     for line in estimate.budget():
         if line.cause.shape != "normal":
@@ -126,7 +121,7 @@ def _hard(estimate: Estimate) -> Bools:
     return result
 
 
-def _few_known(estimate: Estimate) -> Bools:
+def few_known(estimate: Estimate) -> Bools:
     shares = [line.share for line in estimate.budget() if line.cause.dof < DOF_OF_SHAPE]
     total = np.sum(shares, axis=0) if shares else np.zeros(estimate.value.shape)
     return np.asarray(total > SHARE_OF_SHAPE)
@@ -165,7 +160,7 @@ def intervals(
     """
     if any(x.axes for x in estimates.values()):
         raise ValueError("one result at a time; use batch_interval for rows")
-    _check(samples)
+    check_samples(samples)
     computed = {name: x for name, x in estimates.items() if x.node is not None and np.isfinite(x.value)}
     curved = dict(zip(computed, _curved_by_draws(list(computed.values()), coverage, seed), strict=True))
     results: dict[str, Interval] = {}
@@ -178,7 +173,7 @@ def intervals(
         elif np.isfinite(x.value) and results[name].shape:
             wanted[name] = _condensed(x)  # found straight: its parts carry the shape, and the kernel need not run again
     if wanted:
-        ends, draws, stable = _monte_carlo(list(wanted.values()), coverage, samples, seed)
+        ends, draws, stable = draw_ends(list(wanted.values()), coverage, samples, seed)
         for name, (low, high, lost, spread) in zip(wanted, ends, strict=True):
             results[name] = replace(
                 results[name],
@@ -193,7 +188,7 @@ def intervals(
     return results
 
 
-def _check(samples: int | None) -> None:
+def check_samples(samples: int | None) -> None:
     if samples is not None and samples < 2:
         raise ValueError(f"samples is {samples}; at least 2 draws are needed, and 10 000 for a 95 % interval")
 
@@ -209,7 +204,7 @@ def _ends(draws: Array, coverage: float) -> Array:
     return np.where(empty, np.nan, ends)
 
 
-def _tangent(estimate: Estimate) -> Estimate:
+def tangent(estimate: Estimate) -> Estimate:
     """What the estimate would be if its kernel were linear: its parts alone, without the way it was made."""
     return Estimate(estimate.value, estimate.axes, estimate.parts, taken=estimate.taken)
 
@@ -232,7 +227,7 @@ def _condensed(estimate: Estimate) -> Estimate:
     return Estimate(estimate.value, (), {**parts, Cause("everything bell-shaped"): [math.sqrt(rest)]})
 
 
-def _rounding(estimate: Estimate) -> Array:
+def rounding(estimate: Estimate) -> Array:
     """A departure this small is arithmetic, not curvature."""
     return np.asarray(1e-9 * np.abs(estimate.value))
 
@@ -240,11 +235,11 @@ def _rounding(estimate: Estimate) -> Array:
 def _curved_by_draws(estimates: Sequence[Estimate], coverage: float, seed: int) -> list[Bools]:
     if not estimates:
         return []
-    both = [*estimates, *map(_tangent, estimates)]
+    both = [*estimates, *map(tangent, estimates)]
     # a first look with few draws: where none leaves the tangent by a fraction of the limit, the ends cannot
     [first] = chunks(both, LOOK, seed, normal=True)
     if coverage <= REACH and all(
-        np.max(np.abs(drawn - straight)) <= max(QUIET * x.u, _rounding(x))
+        np.max(np.abs(drawn - straight)) <= max(QUIET * x.u, rounding(x))
         for x, drawn, straight in zip(estimates, first, first[len(estimates) :], strict=False)
     ):
         return [np.zeros((), dtype=bool) for _ in estimates]
@@ -254,13 +249,20 @@ def _curved_by_draws(estimates: Sequence[Estimate], coverage: float, seed: int) 
     for x, draws, straight in zip(estimates, drawn, drawn[len(estimates) :], strict=False):
         # a draw without a value is as far from straight as can be; so is a tangent that has none
         departure = np.max(np.abs(_ends(draws, coverage) - _ends(straight, coverage)))
-        near = departure <= np.maximum(CURVED * x.u, _rounding(x))
+        near = departure <= np.maximum(CURVED * x.u, rounding(x))
         found.append(np.asarray(not (near and np.all(np.isfinite(draws)))))
     return found
 
 
-def _monte_carlo(
-    estimates: Sequence[Estimate], coverage: float, samples: int | None, seed: int, most: int = DRAWS
+def draw_ends(
+    estimates: Sequence[Estimate],
+    coverage: float,
+    samples: int | None,
+    seed: int,
+    *,
+    most: int = DRAWS,
+    least: int = LEAST,
+    tolerance: float = STABLE,
 ) -> tuple[list[tuple[Array, Array, Array, Array]], int, bool]:
     """Adaptive draws, JCGM 101:2008 7.9 (from memory), on the ends alone: u is quoted from the linear evaluation.
 
@@ -276,8 +278,8 @@ def _monte_carlo(
             pieces[i].append(piece)
             if len(piece) == CHUNK:
                 ends[i].append(_ends(piece, coverage))
-        if len(ends[0]) >= LEAST:
-            stable = all(_settled(x, own) for x, own in zip(estimates, ends, strict=True))
+        if len(ends[0]) >= least:
+            stable = all(_settled(x, own, tolerance) for x, own in zip(estimates, ends, strict=True))
             if stable and samples is None:
                 break
     found = []
@@ -297,136 +299,7 @@ def _spread(draws: Array) -> Array:
     return np.asarray(np.sqrt((np.where(valued, draws - mean, 0.0) ** 2).sum(axis=0) / count))
 
 
-def _settled(estimate: Estimate, ends: list[Array]) -> bool:
+def _settled(estimate: Estimate, ends: list[Array], tolerance: float) -> bool:
     error = 2 * np.std(ends, axis=0, ddof=1) / math.sqrt(len(ends))
     scale = np.fmax(estimate.u, 0.25 * (ends[0][1] - ends[0][0]))  # u is no scale where the tangent is flat
-    return bool(np.all((error <= STABLE * scale) | np.isnan(error)))
-
-
-def probe(estimate: Estimate, coverage: float = 0.95) -> Array:
-    """How far each row of a batch bends away from its own tangent, in units of u: two calls of the kernel.
-
-    First all causes are moved together, k along the gradient to either side: a kernel that is linear there gives back
-    ± k·u exactly. Then a few draws, compared with the tangent at the same deviates, see what bends across the
-    gradient, or where there is no gradient; their largest departure counts a third, as it shifts the ends by less.
-    Where rows depend on each other, one call cannot move each along its own gradient: then more draws stand alone.
-
-    Returns
-    -------
-    array, one entry a row
-        Infinite where the kernel has no value nearby, or bends while its tangent is flat; 0 where only rounding is
-        left.
-    """
-    u = estimate.u
-    k = float(coverage_factor(coverage))
-    separate = all(alone(estimate, axis) for axis in estimate.axes)
-    few = _few_draws(PROBE if separate else BLIND)
-    (drawn, own), (straight, _) = evaluate([estimate, _tangent(estimate)], few)
-    drawn = align(drawn, own, estimate.axes, 1)
-    with np.errstate(divide="ignore", invalid="ignore"):
-        departure = np.max(np.abs(drawn - straight), axis=0)
-        if separate:
-            [(moved, own)] = evaluate([estimate], _along_gradient(estimate, k))
-            shift = align(moved, own, estimate.axes, 1) - estimate.value
-            along = np.max(np.abs(shift - k * u * np.array([1, -1]).reshape(2, *[1] * u.ndim)), axis=0)
-            departure = np.maximum(along, departure / 3)
-        bend = np.where(departure > _rounding(estimate), departure / u, 0.0)
-        return np.where(np.isfinite(departure), bend, np.inf)
-
-
-def _few_draws(draws: int) -> Deviates:
-    """A handful of normal deviates for every direction at every place, from one stream a cause.
-
-    `montecarlo.deviates` gives every place a stream of its own, which a batch of a million rows has no time for.
-    """
-    known: dict[str, Array] = {}
-
-    def draw(cause: Cause, places: Places) -> tuple[Array, Axes]:
-        positions, full = places if cause.each is not None else (np.arange(1), 1)
-        if cause.id not in known:
-            known[cause.id] = np.random.default_rng(list(cause.id.encode())).standard_normal((draws, cause.n * full))
-        z = known[cause.id].reshape(draws, cause.n, full)
-        return (z[:, :, 0], ()) if cause.each is None else (z[:, :, positions], (cause.each,))
-
-    return draw
-
-
-def _along_gradient(estimate: Estimate, k: float) -> Deviates:
-    """Deviates that move each row k u up, then k u down, the shortest way."""
-    u = estimate.u
-    with np.errstate(divide="ignore", invalid="ignore"):
-        unit = {cause.id: (cause, np.where(u > 0, part / u, 0.0)) for cause, part in estimate.parts.items()}
-
-    def deviates(cause: Cause, places: Places) -> tuple[Array, Axes]:
-        if cause.id not in unit:
-            return (np.zeros((2, cause.n)), ()) if cause.each is None else (np.zeros((2, cause.n, 1)), (cause.each,))
-        found, direction = unit[cause.id]
-        z = k * np.stack([direction, -direction])
-        if cause.each is None or found.each is not None:
-            return z, estimate.axes
-        # unrolled on the way: look each place up among the directions
-        positions, full = places
-        z = z.reshape(2, cause.n, full, *u.shape)[:, :, positions]
-        if cause.each in estimate.axes:
-            return np.moveaxis(np.diagonal(z, axis1=2, axis2=3 + estimate.axes.index(cause.each)), -1, 2), estimate.axes
-        return np.moveaxis(z, 2, -1), (*estimate.axes, cause.each)
-
-    return deviates
-
-
-def batch_interval(
-    estimate: Estimate,
-    coverage: float = 0.95,
-    *,
-    samples: int | None = None,
-    seed: int = 1,
-    most: int = 2_000,
-) -> tuple[Interval, Bools]:
-    """Intervals for a batch along its one axis.
-
-    Linear for every row; Monte Carlo for the rows that the probe finds curved, the worst first, then for those that
-    few degrees of freedom dominate, up to `most` in all, or for every row if `samples` is given. A dominating
-    rectangular cause is only marked: at a coverage of 0.9 or more it makes the linear interval wider than it need be.
-
-    Returns
-    -------
-    interval : Interval
-        Arrays of one entry a row.
-    drawn : array of bool
-        Rows whose interval is Monte Carlo. A curved row that is not among them keeps its linear interval, and the
-        caller says so.
-
-    Raises
-    ------
-    ValueError
-        If the estimate has not one axis, or `samples` is below 2.
-    """
-    if len(estimate.axes) != 1:
-        raise ValueError(f"a batch has one axis, this has {estimate.axes}")
-    _check(samples)
-    [axis] = estimate.axes
-    low, high, factor = linear_interval(estimate, coverage)
-    low, high = low.copy(), high.copy()
-    valued = np.isfinite(estimate.value)  # a row without a value has no interval either
-    bend = np.where(valued, probe(estimate, coverage), 0.0)
-    curved = bend > CURVED
-    # below a coverage of 0.9 a rectangle reaches further than the normal factor says
-    few = valued & (_few_known(estimate) | (_hard(estimate) if coverage < NO_NARROWER else False))
-    if samples is not None:
-        rows = np.flatnonzero(valued)
-    else:
-        worst = np.argsort(-np.where(curved, 1 + bend, few), kind="stable")[:most]
-        rows = np.sort(worst[(curved | few)[worst]])
-    drawn = np.zeros(len(low), dtype=bool)
-    drawn[rows] = True
-    lost, spread = np.zeros(len(low)), np.full(len(low), np.nan)
-    draws, stable = 0, True
-    at_once = max(1, HELD // (samples or BATCH_DRAWS))
-    for start in range(0, len(rows), at_once):
-        some = rows[start : start + at_once]
-        [(low[some], high[some], lost[some], spread[some])], taken, settled = _monte_carlo(
-            [estimate.take(axis, some)], coverage, samples, seed, BATCH_DRAWS
-        )
-        draws, stable = max(draws, taken), stable and settled
-    result = Interval(low, high, coverage, factor, "linear", curved, shaped(estimate), draws, stable, lost, spread)
-    return result, drawn
+    return bool(np.all((error <= tolerance * scale) | np.isnan(error)))

@@ -17,9 +17,9 @@ import numpy as np
 from uncertainties import ufloat, umath
 
 from flowrig.methods.nozzle import kernel
+from flowrig.uncertainty.batch import batch_interval
 from flowrig.uncertainty.cause import Cause
 from flowrig.uncertainty.estimate import Estimate
-from flowrig.uncertainty.interval import batch_interval
 from flowrig.uncertainty.montecarlo import chunks
 from flowrig.uncertainty.propagate import linear
 

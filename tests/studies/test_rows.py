@@ -162,9 +162,9 @@ def test_bad_tables(tmp_path, columns, said):
 
 def test_more_curved_rows_than_are_drawn_are_said(tmp_path, monkeypatch):
     import flowrig.studies.reduce as study
-    from flowrig.uncertainty.interval import batch_interval
+    from flowrig.uncertainty.batch import batch_intervals
 
-    monkeypatch.setattr(study, "batch_interval", lambda *a, **k: batch_interval(*a, **k, most=2))
+    monkeypatch.setattr(study, "batch_intervals", lambda *a, **k: batch_intervals(*a, **k, most=2))
     path = table(tmp_path, {"drop [Pa]": [0.1, 0.2, 0.3, 0.4, 250.0]})
     raised = {f.code: f.rows for f in flowrig.reduce_rows(nozzle(), path).flows[0].findings if f.rows is not None}
     assert raised["curved"].sum() == 2

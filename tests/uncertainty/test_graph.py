@@ -3,9 +3,9 @@
 import numpy as np
 import pytest
 
+from flowrig.uncertainty.batch import probe
 from flowrig.uncertainty.cause import Cause
 from flowrig.uncertainty.estimate import Estimate
-from flowrig.uncertainty.interval import probe
 from flowrig.uncertainty.montecarlo import sample
 from flowrig.uncertainty.propagate import linear
 

@@ -7,16 +7,10 @@ import numpy as np
 import pytest
 from scipy import stats
 
+from flowrig.uncertainty.batch import batch_interval, probe
 from flowrig.uncertainty.cause import Cause
 from flowrig.uncertainty.estimate import Estimate
-from flowrig.uncertainty.interval import (
-    batch_interval,
-    coverage_factor,
-    interval,
-    intervals,
-    linear_interval,
-    probe,
-)
+from flowrig.uncertainty.interval import coverage_factor, interval, intervals, linear_interval
 from flowrig.uncertainty.montecarlo import CHUNK, sample
 from flowrig.uncertainty.propagate import linear
 from tests.reference.load import rows
