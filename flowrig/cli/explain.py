@@ -19,6 +19,11 @@ def command(names: tuple[str, ...]) -> None:
 
     Exit code 2 for a name that is not known; the nearest names are given.
     """
-    from flowrig.report.explain import explain_all
+    from flowrig.errors import InputError
+    from flowrig.report.explain import told
 
-    click.echo(explain_all(list(names)))
+    text, faults = told(list(names))
+    if text:
+        click.echo(text)
+    if faults:
+        raise InputError(faults)

@@ -6,6 +6,7 @@ import math
 from dataclasses import dataclass, field
 
 import numpy as np
+from numpy.typing import NDArray
 
 from flowrig.physics import air as physics
 from flowrig.physics.si import Floats
@@ -208,18 +209,8 @@ def station(
     if "pressure" not in inputs:
         inputs["pressure"] = pressure_at(given_estimate(section["altitude"], f"{record_id}:{where}"), where, record_id)
         findings.append(Finding(ALTITUDE_USED, f"{where}: pressure of the standard atmosphere at the altitude given"))
-    elif altitude is None and abs(float(np.mean(inputs["pressure"].value)) - 101_325.0) < 4_000.0:
-        findings.append(Finding(NO_ALTITUDE, f"{where}: a pressure reduced to sea level would not be noticed"))
-    elif altitude is not None:
-        read, expected = float(np.mean(inputs["pressure"].value)), float(physics.standard_pressure(altitude))
-        # two and a half standard deviations of the weather; at 350 m the two are 4 kPa apart
-        if abs(read - expected) > 2.5 * WEATHER and abs(read - 101_325.0) < 2.5 * WEATHER:
-            findings.append(
-                Finding(
-                    SEA_LEVEL,
-                    f"{where}: {read / 100:.0f} hPa read, about {expected / 100:.0f} hPa usual at {altitude:.0f} m",
-                )
-            )
+    else:
+        findings += _of_altitude(where, inputs["pressure"].value, altitude, bool(batch))
     if not any(name in inputs for name in ("relative_humidity", "wet_bulb", "dew_point")):
         low, high = HUMIDITY_UNKNOWN
         cause = Cause(f"{record_id}:{where}:humidity", shape="rectangular", scope="setup", label="humidity not read")
@@ -233,8 +224,24 @@ def station(
     humid = node.diagnostics["relative_humidity"].reshape(-1)
     if np.any(humid > 0.99):
         wet = f"relative humidity {100 * float(np.max(humid)):.0f} %"
-        findings.append(Finding(SATURATED, f"{where}: {wet}", (humid > 0.99) if batch else None))
+        findings.append(Finding(SATURATED, f"{where}: {wet}", _mask(humid > 0.99, bool(batch))))
     return Station(section.name.split(".")[-1], outputs, findings)
+
+
+def _of_altitude(where: str, pressure: Array, altitude: float | None, batch: bool) -> list[Finding]:
+    """Pressures that look reduced to sea level; without an altitude that cannot be told."""
+    near_sea = np.abs(np.atleast_1d(pressure) - 101_325.0)
+    if altitude is None:
+        rows, message = near_sea < 4 * WEATHER, "a pressure reduced to sea level would not be noticed"
+        meaning = NO_ALTITUDE
+    else:
+        usual = float(physics.standard_pressure(altitude))
+        # two and a half standard deviations of the weather; at 350 m the two are 4 kPa apart
+        rows = (np.abs(np.atleast_1d(pressure) - usual) > 2.5 * WEATHER) & (near_sea < 2.5 * WEATHER)
+        read = span(np.atleast_1d(pressure)[rows] / 100, 0) if np.any(rows) else ""
+        message = f"{read} hPa read, about {usual / 100:.0f} hPa usual at {altitude:.0f} m"
+        meaning = SEA_LEVEL
+    return [Finding(meaning, f"{where}: {message}", _mask(rows, batch))] if np.any(rows) else []
 
 
 def _of_range(where: str, temperature: Array, pressure: Array, formula: str, batch: bool) -> list[Finding]:
@@ -246,8 +253,13 @@ def _of_range(where: str, temperature: Array, pressure: Array, formula: str, bat
     for meaning, rows in ((UNLIKELY_AIR, unlikely), (OUTSIDE_FORMULA, outside)):
         if np.any(rows):
             said = f"{where}: {span(celsius[rows], 1)} degC, {span(hectopascal[rows], 0)} hPa"
-            findings.append(Finding(meaning, said, rows if batch else None))
+            findings.append(Finding(meaning, said, _mask(rows, batch)))
     return findings
+
+
+def _mask(rows: NDArray[np.bool_], batch: bool) -> NDArray[np.bool_] | None:
+    """Which rows of a batch; none in particular where the station's air is the same for all."""
+    return rows if batch and len(rows) > 1 else None
 
 
 def span(values: Array, decimals: int) -> str:

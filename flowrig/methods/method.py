@@ -11,7 +11,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from flowrig.methods import cautions
-from flowrig.records.declare import Check, Field, FlagMeaning, OneOf, Table
+from flowrig.records.declare import Check, Field, Finding, FlagMeaning, OneOf, Table
 from flowrig.records.instruments import Instrument
 from flowrig.records.items import Array, Layout, Section
 from flowrig.records.record import Record
@@ -47,6 +47,8 @@ class Situation:
         For the identity of causes that are local to it.
     assumed : list of str
         What had to be assumed, in words; `prepare` adds to it.
+    findings : list of Finding
+        What `prepare` found.
     """
 
     section: Section
@@ -60,6 +62,7 @@ class Situation:
     passes: int = 1
     instruments: dict[str, Instrument] = field(default_factory=dict)
     assumed: list[str] = field(default_factory=list)
+    findings: list[Finding] = field(default_factory=list)
 
     def value(self, name: str, default: Any = None) -> Any:
         return self.section.value(name, default)

@@ -7,6 +7,7 @@ from collections.abc import Sequence
 
 import numpy as np
 
+from flowrig.methods import static
 from flowrig.methods.method import Effect, Limit, Method, Situation, Size, stacked
 from flowrig.physics.nozzle import bank_beta, nozzle_coefficient, nozzle_flow, nozzle_throat_velocity
 from flowrig.physics.si import Floats
@@ -207,12 +208,6 @@ PROFILE_UNKNOWN = FlagMeaning(
     "The record does not say how a nozzle was made, and it was taken as machined to the standard's profile. A "
     'home-made one is some three times less certain: write made = "home-made" and its coefficient_limit.',
 )
-STATIC_UNKNOWN = FlagMeaning(
-    "chamber pressure unknown",
-    "note",
-    "The static pressure in front of the nozzles was not given and is taken as the barometer's: 100 Pa of it are "
-    "0.05 % of the flow.",
-)
 SPACING = FlagMeaning(
     "nozzle spacing",
     "warning",
@@ -325,11 +320,7 @@ METHOD = Method(
                 "taken as machined: " + ", ".join(str(n.path[-1]) for n in s.hardware["nozzles"] if n["made"].assumed)
             ),
         ),
-        Limit(
-            STATIC_UNKNOWN,
-            lambda s: "static" not in s.section,
-            lambda s: "static pressure in front of the nozzles taken as zero gauge",
-        ),
+        *static.LIMITS,
         Limit(
             SPACING,
             lambda s: s.value("wall_distance", math.inf) < 1.5 * float(np.max(s.inputs["diameter"].value)),

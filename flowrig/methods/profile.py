@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
+from flowrig.methods import static
 from flowrig.methods.method import Limit, Situation
 from flowrig.physics import traverse as physics
 from flowrig.records.declare import FlagMeaning
@@ -100,7 +101,9 @@ def _points(situation: Situation) -> list[tuple[str, int, int]]:
 
 
 def _few_points_in_words(situation: Situation) -> str:
-    return ", ".join(f"{read} points {word}, usually {usual}" for word, read, usual in _points(situation))
+    return ", ".join(
+        f"{read} points {word}, usually {usual}" for word, read, usual in _points(situation) if read < usual
+    )
 
 
 def _uneven(situation: Situation) -> Array:
@@ -113,12 +116,6 @@ def _share_of_duct(situation: Situation) -> float:
     return float((situation.value("blockage_area") or 0.0) / situation.inputs["area"].value)
 
 
-STATIC_UNKNOWN = FlagMeaning(
-    "duct pressure unknown",
-    "note",
-    "The static pressure in the duct was not given and is taken as the barometer's: 100 Pa of it are 0.1 % of the "
-    "density.",
-)
 BLOCKED = FlagMeaning(
     "probe large for the duct",
     "warning",
@@ -127,9 +124,7 @@ BLOCKED = FlagMeaning(
 )
 
 LIMITS = (
-    Limit(
-        STATIC_UNKNOWN, lambda s: "static" not in s.section, lambda s: "static pressure in the duct taken as zero gauge"
-    ),
+    *static.LIMITS,
     Limit(
         BLOCKED,
         lambda s: _share_of_duct(s) > 0.05,

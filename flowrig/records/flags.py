@@ -74,6 +74,12 @@ FAR_FROM_PATTERN = FlagMeaning(
     "A row's reading lies more than a factor of two from the level at which the pattern's scatter was seen; how it "
     "scatters there is a guess.",
 )
+MONITORED = FlagMeaning(
+    "brought to one flow",
+    "note",
+    "Every reading was multiplied by the mean of the fixed monitor over the monitor's own reading beside it, to take "
+    "slow drift of the flow out.",
+)
 ODD_READING = FlagMeaning(
     "odd reading",
     "warning",
@@ -111,6 +117,7 @@ FLAGS = (
     FEW_READINGS,
     PATTERN_NOISE,
     FAR_FROM_PATTERN,
+    MONITORED,
     ODD_READING,
     MIXED_SIGNS,
     CARRIED,

@@ -110,6 +110,10 @@ class Layout:
     def __len__(self) -> int:
         return len(self.points)
 
+    def place(self, point: int) -> str:
+        """A point in words: row 3, column 4."""
+        return ", ".join(f"{key} {n}" for key, n in zip(self.keys, self.points[point], strict=True))
+
 
 def as_written(item: Item) -> str:
     """A value in the unit it was given in; the mean of several readings."""

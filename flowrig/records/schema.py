@@ -5,6 +5,9 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import replace
 
+import numpy as np
+
+from flowrig.physics.humidity import relative_humidity, vapour_fraction_from_wet_bulb
 from flowrig.records.declare import (
     Choice,
     Date,
@@ -101,7 +104,26 @@ def _air_checks(section: Section) -> Sequence[Wrong]:
             expected = f"a {name} of no more than the temperature beside it{shown}"
             remedy = "Check whether the two readings were swapped."
             wrong.append(Wrong(name, expected, remedy, above if rows else None))
-    return wrong
+    return wrong + _dry(section)
+
+
+def _dry(section: Section) -> list[Wrong]:
+    """A wet bulb so low that less than no vapour would be left in the air."""
+    wet, dry = section.value("wet_bulb"), section.value("temperature")
+    if wet is None or dry is None:
+        return []
+    batch = ROWS in (section["wet_bulb"].run, section["temperature"].run)
+    pressure = section.value("pressure", np.array([1e5]))
+    if not batch:
+        wet, dry = wet.mean(), dry.mean()
+    if len(pressure) not in (1, np.size(dry)):
+        pressure = pressure.mean()
+    humidity = relative_humidity(vapour_fraction_from_wet_bulb(wet, dry, pressure), dry, pressure)
+    rows = np.atleast_1d(~(humidity > -0.03))  # a wet bulb half a kelvin off is no more than that
+    if not np.any(rows):
+        return []
+    expected = "a wet bulb that leaves some humidity in air of this temperature"
+    return [Wrong("wet_bulb", expected, "Check the reading.", rows if batch else None)]
 
 
 AIR = Table(

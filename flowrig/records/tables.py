@@ -227,7 +227,7 @@ def read_grid(
         point = index.get(tuple(int(v) for v in key_values))
         if point is None:
             said = ", ".join(f"{k} {v}" for k, v in zip(layout.keys, key_values, strict=True))
-            last = ", ".join(f"{k} {v}" for k, v in zip(layout.keys, layout.points[-1], strict=True))
+            last = layout.place(-1)
             remedy = "Correct the numbers here, or how many points the record says there are."
             where = f"{table.name}, row {table.row_number(i)}"
             off.append(Fault(where, said, f"a point of the plan, up to {last}", remedy))
@@ -249,10 +249,9 @@ def read_grid(
         np.add.at(count, (slot[present, 0], slot[present, 1]), 1)
         with np.errstate(invalid="ignore", divide="ignore"):
             filled = total / count
-        if np.any(count > 1):
-            grid.findings.append(
-                Finding(REPEATED, f"{table.name}: {int(np.sum(count > 1))} places read more than once")
-            )
+        again = [f"{layout.place(point)}, pass {numbers_of_passes[p]}" for p, point in np.argwhere(count > 1)]
+        if again and name != "monitor":
+            grid.findings.append(Finding(REPEATED, f"{table.name}: {'; '.join(again[:5])}"))
         _fill(filled, table, layout, numbers_of_passes, name, grid, faults)
         grid.values[name] = filled
         grid.units[name] = header.unit or ""
@@ -284,7 +283,9 @@ def _check_positions(table: Table, layout: Layout, slot: Array, faults: list[Fau
                     remedy = "Correct the position, or the size of the duct in the record."
                 elif abs(value - plan) > 0.02 * extent:
                     expected = f"the planned position, {shown}, within 2 % of the duct"
-                    remedy = "The rule holds at its own points only: move the probe, or correct the number."
+                    remedy = (
+                        "The rule holds at its own points: move the probe, or correct the number or the duct's size."
+                    )
                 else:
                     continue
                 read_here = quoted(table.cell(int(i), header.raw))
@@ -309,7 +310,7 @@ def _fill(
     gone, never = [], []
     for p, point in holes:
         others = known[:, point]
-        said = ", ".join(f"{k} {v}" for k, v in zip(layout.keys, layout.points[point], strict=True))
+        said = layout.place(point)
         if not np.any(others):
             if said not in never:
                 never.append(said)

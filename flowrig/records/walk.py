@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import datetime as dt
 import math
-from collections.abc import Callable, Collection, Mapping
+from collections.abc import Callable, Collection, Iterable, Mapping
 from dataclasses import dataclass, field
-from typing import Any, TypeGuard
+from typing import Any, TypeGuard, cast
 
 import numpy as np
 
@@ -257,7 +257,7 @@ class Walker:
         return None
 
     def _given(self, declared: Given, raw: object, path: Path_, kind: str) -> Item | None:
-        read = self.quantity(raw, kind, path, declared.example)
+        read = self.quantity(raw, kind, path, declared.example if kind == declared.kind else "")
         if read is None:
             return None
         value, unit, components = read
@@ -282,6 +282,8 @@ class Walker:
             texts = [f"{v!r} {unit}" if _is_number(v) else v for v in values]
         else:
             texts = raw if isinstance(raw, list) else [raw]
+        if len(texts) == 1 and np.ndim(getattr(raw, "magnitude", 0.0)):
+            texts = list(iter(cast("Iterable[object]", raw)))  # a pint quantity that holds an array
         if not texts:
             self.fault(path, raw, "at least one reading", "Write the readings, or remove the line.")
             return None
@@ -298,7 +300,7 @@ class Walker:
         stated: set[tuple[Component, ...]] = set()
         for i, text in enumerate(texts):
             place = (*path, i) if isinstance(raw, (list, Mapping)) else path
-            read = self.quantity(text, kind, place, declared.example)
+            read = self.quantity(text, kind, place, declared.example if kind == declared.kind else "")
             if read is None:
                 continue
             value, unit_shown, components = read
@@ -327,7 +329,10 @@ class Walker:
         if hasattr(raw, "m_as"):
             try:
                 return float(units.magnitude(raw, kind)), units.default_display(kind), ()
-            except (ValueError, TypeError) as error:
+            except TypeError:
+                self.fault(path, raw, shape, 'Give a plain quantity; its ± is written in words: "150 mm ± 0.15 mm".')
+                return None
+            except ValueError as error:
                 self.fault(path, raw, shape, sentence(str(error)))
                 return None
         if _is_number(raw):

@@ -44,7 +44,8 @@ def result_csv(result: Result) -> str:
 
 
 def _codes_of_rows(findings: list[Finding], n: int) -> list[list[str]]:
-    common = codes([f for f in findings if f.rows is None])
+    # notes about the whole batch would hide what is said of a row
+    common = codes([f for f in findings if f.rows is None and f.severity != "note"])
     rows: list[list[str]] = [[] for _ in range(n)]
     for f in findings:
         if f.rows is None or marked(f) in common:

@@ -34,6 +34,7 @@ def result_json(result: Result) -> str:
         "record": {
             "title": result.record.heading.value("title"),
             "date": str(result.record.heading.value("date")),
+            "standard_density_si": float(result.record.heading.value("standard_density")),
             "invented": bool(result.record.heading.value("invented", False)),
             "files": result.record.digests,
         },
@@ -47,6 +48,12 @@ def result_json(result: Result) -> str:
                 "method": flow.method.name,
                 "source": flow.method.source,
                 "conventions": list(flow.conventions),
+                "summary": flow.summary,
+                "corrections": {label: _plain(x) for label, x in flow.corrections.items()},
+                "inputs_si": {name: _plain(x) for name, x in flow.inputs.items()} if result.rows is None else {},
+                "diagnostics_si": {name: _plain(x) for name, x in flow.diagnostics.items()}
+                if result.rows is None
+                else {},
                 "air": {
                     station: {name: _air(name, x) for name, x in state.items()} for station, state in flow.air.items()
                 },
@@ -71,6 +78,12 @@ def _number(x: Any) -> float | None:
 
 def _numbers(array: Any) -> list[float | None]:
     return [_number(x) for x in np.atleast_1d(array)]
+
+
+def _plain(array: Any) -> Any:
+    """Numbers as nested lists, one alone as itself, null where there is none."""
+    array = np.squeeze(np.asarray(array, dtype=float))
+    return _number(array) if array.ndim == 0 else [_plain(x) for x in array]
 
 
 def _flag(f: Finding) -> dict[str, Any]:
@@ -109,7 +122,8 @@ def _estimate(q: Quantity, findings: list[Finding]) -> dict[str, Any]:
         "dof": _number(q.estimate.dof),
         "coverage": q.interval.coverage,
         "coverage_factor": _number(q.interval.factor) if q.interval.source == "linear" else None,
-        "standard_deviation_of_draws": _number(q.interval.spread / scale),
+        "draws": q.interval.draws,
+        "standard_deviation_of_draws": _spread(q, scale),
         "interval": [_number(q.low), _number(q.high)],
         "interval_from": q.interval.source,
         "budget": [
@@ -138,6 +152,13 @@ def _estimate(q: Quantity, findings: list[Finding]) -> dict[str, Any]:
         ],
         "flags": [_flag(f) for f in findings],
     }
+
+
+def _spread(q: Quantity, scale: float) -> float | None:
+    """Nothing where a cause has two degrees of freedom or fewer: the variance of its draws has no limit."""
+    if any(cause.dof <= 2 for cause in q.estimate.parts):
+        return None
+    return _number(q.interval.spread / scale)
 
 
 def _rows(q: Quantity, findings: list[Finding]) -> dict[str, Any]:

@@ -45,14 +45,20 @@ def explain(name: str = "") -> str:
 
 def explain_all(names: list[str]) -> str:
     """Say what several names mean; raises `InputError` with all that are not known. See `explain`."""
-    if not names:
-        return overview()
-    found = {name: find(name) for name in names}
-    faults = [_unknown(name) for name, matches in found.items() if not matches]
+    text, faults = told(names)
     if faults:
         raise InputError(faults)
-    matches = dict.fromkeys(id(topic) for named in found.values() for topic in named)
-    return "\n\n".join("\n".join(_topic(t)) for t in topics() if id(t) in matches)
+    return text
+
+
+def told(names: list[str]) -> tuple[str, list[Fault]]:
+    """What is known of several names, in their order, and a fault for each that is not known."""
+    if not names:
+        return overview(), []
+    found = {name: find(name) for name in names}
+    matches = {id(topic): topic for named in found.values() for topic in named}
+    text = "\n\n".join("\n".join(_topic(topic)) for topic in matches.values())
+    return text, [_unknown(name) for name, named in found.items() if not named]
 
 
 def overview() -> str:

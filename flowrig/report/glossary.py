@@ -42,6 +42,20 @@ WORDS = (
         "How well the uncertainty itself is known: few readings, few degrees, and a wider "
         "interval for the same scatter (Student's t). Not shown above 1000.",
     ),
+    Word("dof", "Degrees of freedom; see there."),
+    Word(
+        "rectangular",
+        "A limit with hard ends: anywhere between them is as likely as anywhere else. Its standard uncertainty is the "
+        "half-width over the root of three.",
+    ),
+    Word("scope", "How widely one error is shared: by a calibration, a set-up, a reading, or every use of a method."),
+    Word(
+        "log-tchebycheff",
+        "A rule that places the probe so that the plain mean of its readings is the mean over the plane, given a "
+        "profile that falls off to the walls as a logarithm.",
+    ),
+    Word("log-linear", "A rule of the same kind for round ducts, with two points on each ring of equal area."),
+    Word("equal-area", "A rule that reads the middle of equal areas; near walls it reads 2 to 4 % high."),
     Word("linear", "The interval is value ± factor × standard uncertainty, from the slope of the equation."),
     Word(
         "Monte Carlo",

@@ -67,6 +67,7 @@ def flow_text(result: Result, flow: FlowResult) -> list[str]:
     value, low, high = numbers(main)
     coverage = f"{100 * result.coverage:.6g} %"
     lines.append(f"  Flow {value} {main.unit}, {coverage} interval {low} to {high} {main.unit}")
+    lines.append(f"  {main.label}")
     lines += [f"  {text}" for text in _how_sure(flow)]
     lines.append("")
     width = max(len(q.label) for q in flow.quantities.values())
@@ -82,6 +83,9 @@ def flow_text(result: Result, flow: FlowResult) -> list[str]:
         lines.append(f"  Air at the metering plane, static pressure included: {plane:.4f} kg/m3")
     if flow.summary:
         lines += textwrap.wrap(f"From: {flow.summary}.", WIDTH, initial_indent="  ", subsequent_indent="    ")
+    if flow.corrections:
+        taken = "; ".join(f"{label} {100 * float(np.mean(x)):+.2g} %" for label, x in flow.corrections.items())
+        lines += textwrap.wrap(f"Corrected for: {taken}.", WIDTH, initial_indent="  ", subsequent_indent="    ")
     lines.append("")
     lines.append("  Largest causes of error (share of the variance)")
     for line in main.estimate.budget()[:3]:

@@ -9,7 +9,7 @@ from functools import cache
 from typing import Any
 
 from flowrig import units
-from flowrig.methods import NAMES, air, find_method
+from flowrig.methods import NAMES, air, find_method, reference_density
 from flowrig.methods import flags as run_flags
 from flowrig.methods.method import Method
 from flowrig.records import beside, describe, flow_reader, schema, tables
@@ -111,6 +111,7 @@ def _flags() -> Iterator[Topic]:
         *beside.FLAGS,
         *flow_reader.FLAGS,
         *air.FLAGS,
+        *reference_density.FLAGS,
         *run_flags.FLAGS,
     ):
         found[meaning] = Topic("flag", meaning.code, meaning.meaning, meaning)

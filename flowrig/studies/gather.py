@@ -16,7 +16,7 @@ from flowrig.records.estimates import (
     reading_estimate,
     zero_needed,
 )
-from flowrig.records.items import ROWS, Array, Item, Section
+from flowrig.records.items import ROWS, Array, Item, Section, as_shown
 from flowrig.records.record import Flow, Record
 from flowrig.studies.odd import odd_readings
 from flowrig.uncertainty.estimate import Estimate
@@ -63,12 +63,15 @@ class Gathered:
     def temperature_by_power(self, name: str, mass_flow: Estimate, meter: Estimate) -> Estimate:
         """Temperature of a station's air where only the power of the fan in between is known."""
         section = self.record.air[name]
-        self.findings.append(Finding(air.HEAT_ASSUMED, f"{section.name}: temperature from the fan's power"))
         if section["side"].assumed:
             self.findings.append(Finding(flags.ASSUMED, f"{section.name}: taken as before the fan"))
         power = given_estimate(section["fan_power"], f"{self.record.id}:{section.name}")
         sign = -1.0 if section.value("side") == "before the fan" else 1.0
-        return air.temperature_by_power(meter, power, mass_flow, sign, section.name, self.record.id)
+        here = air.temperature_by_power(meter, power, mass_flow, sign, section.name, self.record.id)
+        most = 2 * float(np.max(np.abs(here.value - meter.value)))
+        side = "below" if sign < 0 else "above"
+        self.findings.append(Finding(air.HEAT_ASSUMED, f"{section.name}: at most {most:.2g} K {side} the meter's"))
+        return here
 
     def situation(self, state: dict[str, Estimate]) -> Situation:
         """Inputs of the method's kernel, as its declaration names them."""
@@ -109,7 +112,7 @@ class Gathered:
         takes = self.method.kernel.__annotations__
         situation.inputs = {name: x for name, x in inputs.items() if name in takes}
         situation.options |= {name: situation.value(name) for name in self.method.options}
-        self.findings += [Finding(flags.ASSUMED, text) for text in situation.assumed]
+        self.findings += [*situation.findings, *(Finding(flags.ASSUMED, text) for text in situation.assumed)]
         return situation
 
     def _reading(self, item: Item) -> ReadingEstimate:
@@ -152,6 +155,8 @@ class Gathered:
         if monitor is None:
             return
         rows = self.runs.pop("monitor", monitor.value[np.newaxis])
+        least, most = as_shown(self.flow.section["monitor"], np.array([np.min(rows), np.max(rows)]))
+        self.findings.append(Finding(flags.MONITORED, f"the monitor moved between {least} and {most}"))
         ratio = np.mean(rows) / rows
         monitored = self.flow.section["monitor"].field
         for name in ("drop", "velocity"):

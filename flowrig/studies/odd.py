@@ -36,10 +36,7 @@ def odd_readings(item: Item, layout: Layout | None) -> list[Finding]:
     values = item.value
     if values.ndim == 2 and layout is not None:
         odd = _odd_places(values)
-        places = [
-            ", ".join(f"{k} {v}" for k, v in zip(layout.keys, layout.points[point], strict=True)) + f", pass {p + 1}"
-            for p, point in np.argwhere(odd)
-        ]
+        places = [f"{layout.place(point)}, pass {p + 1}" for p, point in np.argwhere(odd)]
     else:
         odd = _odd_in_run(values)
         places = [f"reading {i + 1}" for i in np.flatnonzero(odd)]

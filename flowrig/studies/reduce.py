@@ -115,6 +115,7 @@ class Reduction:
         self.pattern = pattern
         self.scatter: Scatter | None = None
         self.scatter_findings: list[Finding] = []
+        self.corrections: dict[str, Array] = {}
 
     def run(self) -> FlowResult:
         gathered = self.gathered
@@ -137,8 +138,18 @@ class Reduction:
         self.findings.sort(key=lambda f: SEVERITIES.index(f.severity))
         name = self.flow.section.value("name") or self.method.title
         summary = self.method.summary(situation) if not self.batch else ""
+        used = {n: x.value for n, x in situation.inputs.items()}
         return FlowResult(
-            name, self.method, quantities, states, self.findings, summary, self.scatter, situation.nominal
+            name,
+            self.method,
+            quantities,
+            states,
+            self.findings,
+            summary,
+            self.corrections,
+            self.scatter,
+            used,
+            situation.nominal,
         )
 
     def _kernel(self, situation: Situation) -> dict[str, Estimate]:
@@ -163,6 +174,8 @@ class Reduction:
             if size.assumed:
                 self.findings.append(Finding(reading_flags.ASSUMED, size.assumed))
             inputs[f"effect_{i}"], shifts[f"effect_{i}"] = self._effect(effect, size)
+            if np.any(size.shift):
+                self.corrections[effect.label] = np.asarray(size.shift)
         name = self.flow.section.name
         if not self.batch:
             self.scatter = self._scatter(situation, mass_flow)
@@ -214,6 +227,7 @@ class Reduction:
     def _quantities(self, mass_flow: Estimate, densities: dict[str, Estimate]) -> dict[str, Quantity]:
         standard = self.record.heading["standard_density"]
         labels = {f"actual_flow_{name}": f"actual flow, air at the {name}" for name in densities}
+        labels["actual_flow_meter"] = "actual flow, air at the metering plane"
         labels |= {"standard_flow": f"standard flow, {as_written(standard)}", "mass_flow": "mass flow"}
         kept = dict.fromkeys(labels, self.batch)
         out = linear(_station_flows, {"mass_flow": mass_flow, **densities}, self.batch, kept, standard=standard.value)

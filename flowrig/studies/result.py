@@ -109,8 +109,12 @@ class FlowResult:
         Every flag, alarms first.
     summary : str
         What the flow was computed from, in a line: enough to check it by hand.
+    corrections : dict of str to array
+        What was added to the flow of the summary, as a share of it, by what for; negative where it was taken off.
     scatter : Scatter or None
         What repeats, passes or a log said about their own mean.
+    inputs : dict of str to array
+        What the kernel was given: readings with their zero taken out, means of runs, dimensions, air. SI.
     diagnostics : dict of str to array
         Whatever else the kernel returned: Reynolds numbers, throat velocities, a profile.
     """
@@ -121,7 +125,9 @@ class FlowResult:
     air: dict[str, dict[str, Estimate]]
     findings: list[Finding] = field(default_factory=list)
     summary: str = ""
+    corrections: dict[str, Any] = field(default_factory=dict)
     scatter: Scatter | None = None
+    inputs: dict[str, Any] = field(default_factory=dict)
     diagnostics: dict[str, Any] = field(default_factory=dict)
 
     @property

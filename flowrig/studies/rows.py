@@ -24,7 +24,7 @@ from flowrig.uncertainty.series import mean_of
 
 def reduce_rows(
     source: str | Path | Mapping[str, Any] | Record,
-    table: str | Path,
+    table: str | Path | Any,
     *,
     coverage: float = 0.95,
     samples: int | None = None,
@@ -37,9 +37,10 @@ def reduce_rows(
     ----------
     source : path, mapping or Record
         The pattern: everything that the table does not replace, instruments included.
-    table : path
-        CSV whose headers name readings with their unit, ``drop [Pa]`` or ``air.meter.temperature [degC]``; columns
-        without a unit that name no reading (a test's number, a remark) are carried along.
+    table : path, mapping or pandas frame
+        CSV, or a mapping of header to column, whose headers name readings with their unit, ``drop [Pa]`` or
+        ``air.meter.temperature [degC]``; columns without a unit that name no reading (a test's number, a remark) are
+        carried along.
     coverage, samples, seed, unit
         As for `flowrig.reduce`.
 
@@ -82,7 +83,7 @@ def reduce_rows(
     return result
 
 
-def _both(source: str | Path | Mapping[str, Any] | Record, table: str | Path) -> tuple[Record, csv_text.Table]:
+def _both(source: str | Path | Mapping[str, Any] | Record, table: str | Path | Any) -> tuple[Record, csv_text.Table]:
     """Pattern and table; where either cannot be read, the faults of both."""
     faults: list[Fault] = []
     record = read = None
@@ -91,7 +92,7 @@ def _both(source: str | Path | Mapping[str, Any] | Record, table: str | Path) ->
     except InputError as error:
         faults += error.faults
     try:
-        read = csv_text.read_table(Path(table))
+        read = tables.table_of(table, "rows") if hasattr(table, "items") else csv_text.read_table(Path(table))
     except InputError as error:
         faults += error.faults
     if record is None or read is None:

@@ -106,8 +106,8 @@ def test_what_a_correction_takes_off_is_said():
 
 
 def test_a_traverse_without_static_pressure_says_so():
-    assert "duct pressure unknown" in said(traverse())
-    assert "duct pressure unknown" not in said(traverse(static="20 Pa ± 1 Pa"))
+    assert "static pressure unknown" in said(traverse())
+    assert "static pressure unknown" not in said(traverse(static="20 Pa ± 1 Pa"))
 
 
 def test_a_thermal_probe_in_a_duct_has_an_error_of_its_own():
@@ -138,3 +138,52 @@ def test_a_small_drop_wants_its_zero():
     record["instruments"]["manometer"] |= {"zero_before": "0 Pa", "zero_after": "0.1 Pa"}
     assert "small drop, zero not read" not in said(record)
     assert "small drop, zero not read" not in said(nozzle(drop="250 Pa"))
+
+
+def test_a_static_pressure_in_the_wrong_unit_is_an_alarm():
+    assert "unlikely static pressure" in said(nozzle(static="-142 hPa"))
+    assert "unlikely static pressure" in said(traverse(static="-142 hPa ± 1 hPa"))
+    assert "unlikely static pressure" not in said(nozzle(static="-142 Pa"))
+
+
+def test_a_wet_bulb_that_leaves_no_humidity_is_a_fault():
+    record = nozzle()
+    record["air"]["meter"] = {"temperature": "23.7 degC", "pressure": "831 hPa", "wet_bulb": "2.6 degC"}
+    with pytest.raises(flowrig.InputError, match="humidity"):
+        flowrig.reduce(record)
+    record["air"]["meter"]["wet_bulb"] = "12.6 degC"
+    flowrig.reduce(record)
+
+
+def test_a_display_that_may_correct_itself_is_a_warning():
+    record = traverse("thermal-traverse", "thermal")
+    del record["instruments"]["thermal"]["reference_density"]
+    assert "from the air's" in said(record)["display density unknown"]
+
+
+def test_sea_level_pressure_in_one_row_of_a_table_is_found():
+    record = nozzle()
+    record["air"]["meter"] |= {"altitude": "1650 m", "pressure": "832 hPa"}
+    table = {"drop [Pa]": [250.0, 250.0], "air.meter.pressure [hPa]": [832.1, 1013.2]}
+    [rows] = [
+        f.rows for f in flowrig.reduce_rows(record, table).flows[0].findings if f.code == "sea-level pressure suspected"
+    ]
+    assert rows.tolist() == [False, True]
+
+
+def test_corrections_bring_the_summary_to_the_flow():
+    flow = flowrig.reduce(traverse(yaw="6 deg", blockage_area="20 cm2")).flows[0]
+    mean = float(flow.diagnostics["mean_velocity"].reshape(-1)[0]) * float(flow.inputs["area"])
+    for share in flow.corrections.values():
+        mean *= 1 + float(share)
+    assert float(flow["actual_flow_meter"].estimate.value) == pytest.approx(mean, rel=1e-12)
+    assert set(flow.corrections) == {"flow angle (swirl)", "blockage by the vane"}
+
+
+def test_an_array_of_a_pint_quantity_is_a_run():
+    import pint
+
+    drops = pint.UnitRegistry().Quantity([250.1, 249.8, 250.4], "Pa")
+    ours = flowrig.reduce(nozzle(drop=drops)).flow.estimate
+    words = flowrig.reduce(nozzle(drop=["250.1 Pa", "249.8 Pa", "250.4 Pa"])).flow.estimate
+    assert float(ours.value) == pytest.approx(float(words.value), rel=1e-12)
