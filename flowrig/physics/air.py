@@ -209,7 +209,7 @@ def viscosity(temperature: Floats) -> Floats:
 
     Source
     ------
-    ANSI/AMCA 210 and ISO 5801 (form read in a public transcription; clause not to hand).
+    ANSI/AMCA 210 and ISO 5801 (form read in a public reprint; clause not to hand).
 
     Examples
     --------

@@ -96,7 +96,7 @@ def nozzle_coefficient(reynolds: Floats, length_ratio: Floats) -> Floats:
 
     Source
     ------
-    ISO 5801, ANSI/AMCA 210, ISO 5151:2010 B.1 (0.6 read in a public transcription; 0.5 from memory).
+    ISO 5801, ANSI/AMCA 210, ISO 5151:2010 B.1 (0.6 read in a public reprint; 0.5 from memory).
 
     Examples
     --------
@@ -179,7 +179,7 @@ def nozzle_expansibility_linear(pressure_ratio: Floats, beta: Floats = 0.0) -> F
 
     Source
     ------
-    ANSI/AMCA 210 and ISO 5151:2010 B.4 (0.452 + 0.548 r read in a public transcription; 0.71 beta^4 from memory).
+    ANSI/AMCA 210 and ISO 5151:2010 B.4 (0.452 + 0.548 r read in a public reprint; 0.71 beta^4 from memory).
 
     Examples
     --------
