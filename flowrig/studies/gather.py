@@ -101,7 +101,9 @@ class Gathered:
             elif isinstance(declared, Given):
                 serial = section.value(declared.belongs) if declared.belongs else None
                 owner = f"hardware:{declared.belongs}:{serial}" if serial else f"{self.record.id}:{section.name}"
-                inputs[declared.name] = given_estimate(item, owner, scope="calibration" if serial else "setup")
+                thing = declared.belongs.removesuffix("_serial")
+                label = f"{declared.name} of the {thing}" if thing else declared.name
+                inputs[declared.name] = given_estimate(item, owner, label, "calibration" if serial else "setup")
                 if item.assumed:
                     situation.assumed.append(f"{declared.name} = {declared.default}")
             elif isinstance(declared, Names):
