@@ -25,6 +25,15 @@ _MODULES: dict[str, tuple[str, ...]] = {
         "vapour_fraction_from_wet_bulb",
         "viscosity",
     ),
+    "box_orifice": (
+        "box_orifice_coefficient",
+        "box_orifice_expansibility",
+        "box_orifice_flow",
+        "box_orifice_reynolds",
+        "calibrated_hole_flow",
+    ),
+    "hood": ("hood_free_flow",),
+    "leakage": ("leakage_flow", "unit_flow"),
     "nozzle": (
         "bank_beta",
         "nozzle_coefficient",
@@ -33,6 +42,23 @@ _MODULES: dict[str, tuple[str, ...]] = {
         "nozzle_flow",
         "nozzle_reynolds",
         "nozzle_throat_velocity",
+    ),
+    "orifice": (
+        "orifice_coefficient",
+        "orifice_coefficient_uncertainty",
+        "orifice_expansibility",
+        "orifice_expansibility_uncertainty",
+        "orifice_flange_position",
+        "orifice_flow",
+    ),
+    "pipe": ("pipe_reynolds",),
+    "pipe_nozzle": (
+        "isa_1932_coefficient",
+        "isa_1932_coefficient_uncertainty",
+        "isa_1932_flow",
+        "long_radius_coefficient",
+        "long_radius_flow",
+        "pipe_nozzle_expansibility_uncertainty",
     ),
     "traverse": (
         "diameter_positions",
@@ -43,6 +69,12 @@ _MODULES: dict[str, tuple[str, ...]] = {
         "side_positions",
         "wall_law_weights_diameter",
         "wall_law_weights_side",
+    ),
+    "venturi": (
+        "venturi_expansibility_uncertainty",
+        "venturi_flow",
+        "venturi_nozzle_coefficient",
+        "venturi_nozzle_coefficient_uncertainty",
     ),
     "velocity": ("pitot_display_velocity", "pitot_velocity", "thermal_velocity", "yaw_overreading"),
 }
