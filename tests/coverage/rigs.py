@@ -263,8 +263,8 @@ class Traverse:
     speed : float
         True mean velocity, but for up to 4 % either way. [m/s]
     filled : bool
-        Flow angle, unseen structure of the profile and the vane's own density error lie anywhere within the limits
-        that the method assumes; else a straight duct, without any of these.
+        Flow angle, unseen structure of the profile and the error of a vane or thermal probe in a duct lie anywhere
+        within the limits that the method assumes; else a straight duct, without any of these.
     meter : tuple of float
         Share of reading, fixed part, digit. [m/s or Pa]
     turbulence : float
@@ -352,7 +352,8 @@ class Traverse:
             bearing = rng.uniform(-0.005, 0.005) if self.filled else 0.0
             return meter.show(moving * (1 + bearing)), "m/s"
         if self.probe == "thermal":
-            return meter.show(moving * density / 1.2), "m/s"
+            response = rng.uniform(-0.03, 0.03) if self.filled else 0.0
+            return meter.show(moving * (1 + response) * density / 1.2), "m/s"
         felt = moving / (1 + rng.uniform(-0.01, 0.01))  # coefficient of the probe
         pressure = 0.5 * density * felt * np.abs(felt)
         return meter.show(pressure * (1 + np.abs(pressure) / here.pressure / 2.8)), "Pa"
