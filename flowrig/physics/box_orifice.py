@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
+from flowrig.physics.discharge import settled
 from flowrig.physics.si import Floats, Truth, si, within
 
 THIN_EDGE = 0.1  # thickness of the edge over diameter up to which the coefficient below holds
@@ -14,10 +15,9 @@ _LARGEST_DROP = 0.25  # drop over pressure up to which the expansibility was mea
 _BOUNDLESS = 0.5961  # coefficient at boundless Reynolds number
 _RISE = 0.000521 * 1e6**0.7
 _LOWEST_REYNOLDS = 5000.0
-_PASSES = 8
 
 
-def _settled(reynolds: Floats) -> Floats:
+def _at(reynolds: Floats) -> Floats:
     """Coefficient, held below the lowest Reynolds number."""
     coefficient: Floats = _BOUNDLESS + _RISE * np.maximum(reynolds, _LOWEST_REYNOLDS) ** -0.7
     return coefficient
@@ -35,9 +35,7 @@ def _jet(
     ideal = box_orifice_expansibility(1.0 - size / pressure) * np.sqrt(2.0 * size / density)
     meaningful = (density > 0.0) & (pressure > 0.0) & (viscosity > 0.0) & (diameter > 0.0) & _thin(edge_ratio)
     scale = within(meaningful, density * diameter * ideal / viscosity)
-    coefficient = _settled(scale)
-    for _ in range(_PASSES):
-        coefficient = _settled(scale * coefficient)
+    coefficient = settled(_at, scale, _at(scale))
     return ideal * coefficient, scale * coefficient
 
 
@@ -84,7 +82,7 @@ def box_orifice_coefficient(reynolds: Floats, edge_ratio: Floats) -> Floats:
     0.59871
     """
     with np.errstate(all="ignore"):
-        return within((reynolds > 0.0) & _thin(edge_ratio), _settled(reynolds))
+        return within((reynolds > 0.0) & _thin(edge_ratio), _at(reynolds))
 
 
 @si("1", pressure_ratio="1")

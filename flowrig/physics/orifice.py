@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import numpy as np
 
-from flowrig.physics.pipe import between
+from flowrig.physics.discharge import settled
+from flowrig.physics.pipe import between, throat_speed
 from flowrig.physics.si import Floats, Truth, si, within
 
 # The limits answer with truth, not with a quantity, so they are no kernel and carry no units.
@@ -20,7 +21,6 @@ __all__ = [
 _KAPPA = 1.4  # ratio of specific heats of air
 _CHOKED = 1.0 - (2.0 / (_KAPPA + 1.0)) ** (_KAPPA / (_KAPPA - 1.0))  # drop over pressure from which a jet is sonic
 _LOWEST = 5000.0  # pipe Reynolds number below which no plate is within the standard
-_PASSES = 8
 _INCH = 0.0254
 _SMALL_PIPE = 2.8  # inches
 
@@ -270,16 +270,14 @@ def orifice_flow(
     0.062717
     """
     with np.errstate(all="ignore"):
-        approach = np.sqrt(1.0 - np.square(np.square(beta)))
-        expansibility = _expansibility(np.divide(drop, pressure), beta)
-        speed = expansibility * np.sqrt(np.divide(2.0 * np.abs(drop), density)) / approach
-        scale = np.divide(density * speed * diameter * beta, viscosity)  # pipe Reynolds number at a coefficient of 1
+        speed = throat_speed(drop, density, _expansibility(np.divide(drop, pressure), beta), beta)
+        scale = np.divide(
+            density * np.abs(speed) * diameter * beta, viscosity
+        )  # pipe Reynolds number at a coefficient of 1
         parts = _parts(beta, diameter, positions)
-        coefficient: Floats = 0.6
-        for _ in range(_PASSES):
-            coefficient = _at(parts, scale * coefficient)
-        flow = np.copysign(coefficient_factor * (0.25 * np.pi) * np.square(diameter) * coefficient * speed, drop)
-        sound = (density > 0.0) & (pressure > 0.0) & (viscosity > 0.0) & (diameter > 0.0)
+        coefficient = settled(lambda reynolds: _at(parts, reynolds), scale, 0.6)
+        flow = coefficient_factor * (0.25 * np.pi) * np.square(diameter) * coefficient * speed
+        sound = (pressure > 0.0) & (viscosity > 0.0) & (diameter > 0.0)
         return within(sound & _possible(beta, positions), flow)
 
 

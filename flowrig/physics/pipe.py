@@ -6,7 +6,6 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from flowrig.physics.nozzle import nozzle_expansibility
 from flowrig.physics.si import Floats, Truth, si, within
 
 # The limits answer with truth, not with a quantity, so they are no kernel and carry no units.
@@ -146,9 +145,8 @@ def limits_kept(limits: Range, reynolds: Floats, beta: Floats, diameter: Floats)
         }
 
 
-def throat_speed(drop: Floats, density: Floats, pressure: Floats, beta: Floats) -> Floats:
-    """Speed in the throat but for the coefficient, with its sign; NaN where an input has no meaning."""
-    drop_ratio = np.abs(np.divide(drop, pressure))
+def throat_speed(drop: Floats, density: Floats, expansibility: Floats, beta: Floats) -> Floats:
+    """Speed in the throat or bore but for the coefficient, with the sign of ``drop``."""
     approach = np.sqrt(1.0 - np.square(np.square(beta)))
-    speed = nozzle_expansibility(1.0 - drop_ratio, beta) * np.sqrt(np.divide(2.0 * np.abs(drop), density)) / approach
-    return within(np.greater(density, 0.0) & np.greater(pressure, 0.0), np.copysign(speed, drop))
+    speed = expansibility * np.sqrt(np.divide(2.0 * np.abs(drop), density)) / approach
+    return within(np.greater(density, 0.0), np.copysign(speed, drop))

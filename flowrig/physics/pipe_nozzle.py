@@ -6,6 +6,7 @@ from collections.abc import Callable
 
 import numpy as np
 
+from flowrig.physics.discharge import settled
 from flowrig.physics.nozzle import nozzle_expansibility
 from flowrig.physics.pipe import Range, between, throat_speed
 from flowrig.physics.si import Floats, Truth, si, within
@@ -24,7 +25,6 @@ ISA_1932_LIMITS = Range((0.05, 0.5), (0.3, 0.8), (2e4, 1e7), wide_from=0.44, slo
 LONG_RADIUS_LIMITS = Range((0.05, 0.63), (0.2, 0.8), (1e4, 1e7))
 LONG_RADIUS_COEFFICIENT_UNCERTAINTY = 0.02  # relative, 95 %
 
-_PASSES = 8
 _SLOWEST_ISA, _SLOWEST_LONG = 2e4, 1e4  # lowest pipe Reynolds number that the standard has for either nozzle
 
 
@@ -45,7 +45,7 @@ def _long(reynolds: Floats, beta: Floats) -> Floats:
     return value
 
 
-def _settled(
+def _flow(
     equation: Callable[[Floats, Floats], Floats],
     drop: Floats,
     density: Floats,
@@ -56,13 +56,12 @@ def _settled(
     coefficient_factor: Floats,
 ) -> Floats:
     """Flow with the coefficient at the pipe Reynolds number of that flow."""
-    speed = throat_speed(drop, density, pressure, beta)
+    expansibility = nozzle_expansibility(1.0 - np.abs(np.divide(drop, pressure)), beta)
+    speed = throat_speed(drop, density, expansibility, beta)
     scale = np.divide(density * np.abs(speed) * diameter * beta, viscosity)  # Reynolds number at a coefficient of 1
-    coefficient: Floats = 1.0
-    for _ in range(_PASSES):
-        coefficient = equation(scale * coefficient, beta)
+    coefficient = settled(lambda reynolds: equation(reynolds, beta), scale, 1.0)
     flow = coefficient_factor * coefficient * (0.25 * np.pi) * np.square(diameter) * speed
-    return within(np.greater(viscosity, 0.0) & np.greater(diameter, 0.0), flow)
+    return within(np.greater(pressure, 0.0) & np.greater(viscosity, 0.0) & np.greater(diameter, 0.0), flow)
 
 
 @si("1", reynolds="1", beta="1")
@@ -209,7 +208,7 @@ def isa_1932_flow(
     0.097746
     """
     with np.errstate(all="ignore"):
-        return _settled(_isa, drop, density, pressure, viscosity, diameter, beta, coefficient_factor)
+        return _flow(_isa, drop, density, pressure, viscosity, diameter, beta, coefficient_factor)
 
 
 @si(
@@ -275,7 +274,7 @@ def long_radius_flow(
     0.099879
     """
     with np.errstate(all="ignore"):
-        return _settled(_long, drop, density, pressure, viscosity, diameter, beta, coefficient_factor)
+        return _flow(_long, drop, density, pressure, viscosity, diameter, beta, coefficient_factor)
 
 
 @si("1", beta="1")

@@ -118,8 +118,9 @@ def venturi_flow(
     0.38355
     """
     with np.errstate(all="ignore"):
-        speed = throat_speed(drop, density, pressure, beta)
-        valid = np.greater(diameter, 0.0) & np.greater(coefficient, 0.0)
+        expansibility = nozzle_expansibility(1.0 - np.abs(np.divide(drop, pressure)), beta)
+        speed = throat_speed(drop, density, expansibility, beta)
+        valid = np.greater(pressure, 0.0) & np.greater(diameter, 0.0) & np.greater(coefficient, 0.0)
         return within(valid, coefficient * (0.25 * np.pi) * np.square(diameter) * speed)
 
 
