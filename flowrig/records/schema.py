@@ -31,6 +31,7 @@ MEASURED = (
     "temperature",
     "relative humidity",
     "velocity",
+    "flow",
 )
 USUAL_NAMES = {  # what the blank sheet calls an instrument of each kind
     "pressure difference": "manometer",
@@ -38,6 +39,7 @@ USUAL_NAMES = {  # what the blank sheet calls an instrument of each kind
     "temperature": "thermometer",
     "relative humidity": "hygrometer",
     "velocity": "anemometer",
+    "flow": "flow_hood",
 }
 USUAL_ACCURACY = {  # an example of what a datasheet says of each kind
     "pressure difference": "0.5 % of reading + 0.25 Pa",
@@ -45,6 +47,7 @@ USUAL_ACCURACY = {  # an example of what a datasheet says of each kind
     "temperature": "0.3 degC",
     "relative humidity": "3 %RH",
     "velocity": "2 % of reading + 0.05 m/s",
+    "flow": "3 % of reading + 12 m3/h",
 }
 MEASURED_KIND = "measured"  # stands for the kind that the instrument's own `measures` names
 MEASURED_STEP = "step of the measured"  # and for a difference of that kind

@@ -5,7 +5,7 @@ from __future__ import annotations
 from functools import partial
 
 from tests.coverage.profiles import behind_a_bend, round_duct
-from tests.coverage.rigs import Expected, Nozzle, Pair, Rig, Traverse, following
+from tests.coverage.rigs import Expected, Nozzle, Pair, Rig, Setup, Traverse, following
 
 VANE = (0.02, 0.02, 0.01)
 THERMAL = (0.03, 0.03, 0.01)
@@ -14,7 +14,7 @@ BEND = ("lopsided profile", "rule in doubt", "uneven profile", "reversed flow")
 few = partial(Nozzle, 100.0, noise=6.0)  # 6 Pa of 100 Pa: the scatter outweighs all else
 
 
-def slow(name: str, expected: Expected, setup: Nozzle | Traverse, flags: tuple[str, ...] = ()) -> Rig:
+def slow(name: str, expected: Expected, setup: Setup, flags: tuple[str, ...] = ()) -> Rig:
     return Rig(name, expected, setup, flags, slow=True)
 
 

@@ -12,7 +12,7 @@ import datetime as dt
 import math
 from collections.abc import Callable
 from dataclasses import dataclass, field
-from typing import Any, Literal
+from typing import Any, Literal, Protocol
 
 import numpy as np
 from numpy.typing import NDArray
@@ -41,6 +41,12 @@ class Drawn:
     other: Drawn | None = None
 
 
+class Setup(Protocol):
+    """What is measured and with what: it draws one rig of its kind."""
+
+    def draw(self, rng: Rng) -> Drawn: ...
+
+
 @dataclass(frozen=True)
 class Rig:
     """A kind of rig.
@@ -50,7 +56,7 @@ class Rig:
     name : str
     expected : {'normal', 'rectangular', 'few', 'misspecified', 'assumed limits'}
         Which acceptance it falls under, see `study.BANDS`.
-    setup : Nozzle, Pair or Traverse
+    setup : Setup
     flags : tuple of str
         Codes of which one should fire where a misspecified rig is not covered.
     slow : bool
@@ -59,7 +65,7 @@ class Rig:
 
     name: str
     expected: Expected
-    setup: Nozzle | Pair | Traverse
+    setup: Setup
     flags: tuple[str, ...] = ()
     slow: bool = False
 

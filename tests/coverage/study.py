@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import os
 import zlib
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass
@@ -169,6 +170,8 @@ def run(
     told: Callable[[str], None] = lambda said: None,
 ) -> Iterator[Counted]:
     """Each kind of rig drawn so many times; the same whatever the number of processes."""
+    for library in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS"):
+        os.environ.setdefault(library, "1")  # a process a core already; threads within each only get in the way
     # a fresh interpreter each: forked ones would share the state of the libraries' threads
     with get_context("spawn").Pool(processes) as pool:
         for rig, number in numbers:
