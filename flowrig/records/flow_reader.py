@@ -69,7 +69,8 @@ class FlowReader:
     def read(self, i: int, raw: Mapping[str, Any], method: Declared) -> Flow:
         path = ("flow", i)
         fields = (*schema.FLOW.fields, *method.fields)
-        declared = Table("flow", schema.FLOW.help, fields, method.alternatives, method.checks)
+        checks = (*schema.FLOW.checks, *method.checks)
+        declared = Table("flow", schema.FLOW.help, fields, method.alternatives, checks)
         grid_fields = tuple(f for f in method.fields if isinstance(f, Reading) and f.grid)
         for f in grid_fields:
             if f.name in raw:

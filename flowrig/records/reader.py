@@ -92,7 +92,7 @@ class _Reader:
         methods = self._methods()
         # where a method is not known, its hardware may be any method's
         told = [m for m in methods if m is not None] if methods and None not in methods else self._every_method()
-        hardware_tables = {t.name: t for m in told for t in m.hardware}
+        hardware_tables = {t.name: t for t in (schema.CHAMBERS, *(t for m in told for t in m.hardware))}
         heading = self._heading({"air", "instruments", "flow", *hardware_tables})
         record = Record(self.where().split(",")[0], self.beside.digests, heading, findings=self.beside.findings)
         hardware = {
@@ -117,7 +117,8 @@ class _Reader:
                 record.instruments[name] = instrument
         self._same_instrument(record.instruments)
         unread = {name for name, _ in instruments if name not in record.instruments}
-        for section in (*(flow.section for flow in record.flows), *record.air.values()):
+        named = [s for sections in hardware.values() for s in sections.values()]
+        for section in (*(flow.section for flow in record.flows), *record.air.values(), *named):
             known = not self.walker.is_spoiled("instruments")
             attach(section, record.instruments, unread if known else None, self.faults)
         if self.faults:

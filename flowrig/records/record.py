@@ -48,6 +48,11 @@ class Flow:
     layout: Layout | None = None
     findings: list[Finding] = field(default_factory=list)
 
+    @property
+    def pieces(self) -> list[Section]:
+        """Every piece of hardware the section names."""
+        return [section for sections in self.hardware.values() for section in sections]
+
 
 Hardware = dict[str, Section]  # sections of one table, by name
 
@@ -95,7 +100,9 @@ class Record:
 
     def readings(self) -> dict[str, tuple[Section, Item]]:
         """Every reading of the record by its path."""
-        sections = [*self.air.values(), *(flow.section for flow in self.flows)]
+        sections = [*self.air.values()]
+        for flow in self.flows:
+            sections += [flow.section, *flow.pieces]
         return {
             item.path: (section, item)
             for section in sections

@@ -14,6 +14,7 @@ from flowrig.records.declare import (
     File,
     Flag,
     Given,
+    Names,
     OneOf,
     Pairs,
     Reading,
@@ -250,6 +251,64 @@ INSTRUMENT = Table(
     ),
 )
 
+CHAMBERS = Table(
+    "chambers",
+    "A chamber between the unit and the meter, with what its leak test said: what leaks out or in is put back by mass "
+    "balance.",
+    (
+        Given(
+            "leak",
+            "Leakage at the pressure of the leak test. Without its ±, a quarter of it is assumed.",
+            required=True,
+            kind="flow",
+            low=0.0,
+            example='"18 m3/h ± 3 m3/h"',
+        ),
+        Given(
+            "leak_drop",
+            "Pressure across the walls in the leak test.",
+            required=True,
+            kind="pressure difference",
+            above=0.0,
+            high=20e3,
+            example='"50 Pa"',
+        ),
+        Given(
+            "leak_exponent",
+            "Exponent of the leakage with pressure: 0.5 for holes, 1 for long narrow gaps.",
+            kind="ratio",
+            default="0.65 ± 0.1",
+            low=0.4,
+            high=1.1,
+            example='"0.62 ± 0.05"',
+        ),
+        Reading(
+            "pressure",
+            "Gauge static pressure in the chamber while the flow was measured; negative under suction.",
+            required=True,
+            kind="pressure difference",
+            low=-20e3,
+            high=20e3,
+            example='"-35 Pa"',
+        ),
+        Flag(
+            "in_calibration",
+            "true where the meter was calibrated with this chamber's leaks in place: nothing is put back.",
+        ),
+        Pairs("with", "Instrument of the pressure, where more than one measures its kind.", alone=True),
+        Text("serial", "Identity, where the chamber is used in several records."),
+        Text("notes", "Anything else."),
+    ),
+)
+
+
+def _flow_checks(section: Section) -> Sequence[Wrong]:
+    if "leaks" in section and section["meter_side"].assumed:
+        remedy = 'Add meter_side = "downstream" if the air goes through the unit first, else "upstream".'
+        return [Wrong("meter_side", "on which side of the unit the meter is: the sign of the leakage", remedy)]
+    return []
+
+
 FLOW = Table(
     "flow",
     "One way in which the flow was measured. Several sections are several measurements of the same flow.",
@@ -276,6 +335,20 @@ FLOW = Table(
             "noise of the sensor, or not known. On a root of a pressure the two act in opposite directions.",
             choices=("unknown", "real", "noise"),
         ),
+        Names(
+            "leaks",
+            "The chambers between the unit and the meter, each described under [chambers.…].",
+            table="chambers",
+            axis="chamber",
+            example='["receiving"]',
+        ),
+        Choice(
+            "meter_side",
+            "Which side of the unit the meter is on, where leaks are stated: downstream, the air goes through the unit "
+            "first.",
+            choices=("downstream", "upstream"),
+        ),
         Text("notes", "Anything about this measurement."),
     ),
+    checks=(_flow_checks,),
 )

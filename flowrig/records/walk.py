@@ -152,7 +152,7 @@ class Walker:
         for check in section.table.checks:
             for wrong in check(section):
                 item = section.items.get(wrong.field)
-                read = f"no {wrong.field}" if item is None else as_written(item)
+                read = f"no {wrong.field}" if item is None or item.assumed else as_written(item)
                 place = section.where if item is None or not item.where else item.where
                 self.faults.append(Fault(place, read, wrong.expected, wrong.remedy))
 

@@ -9,7 +9,7 @@ from functools import cache
 from typing import Any
 
 from flowrig import units
-from flowrig.methods import NAMES, air, find_method, reference_density
+from flowrig.methods import NAMES, air, find_method, leakage, reference_density
 from flowrig.methods import flags as run_flags
 from flowrig.methods.method import Method
 from flowrig.records import beside, describe, flow_reader, schema, tables
@@ -71,7 +71,7 @@ def methods() -> Iterator[Method]:
 
 def record_tables() -> list[Table]:
     """Every table of a record: those all records share, then the methods' hardware."""
-    shared = (schema.HEADING, schema.AIR, schema.INSTRUMENT, schema.FLOW)
+    shared = (schema.HEADING, schema.AIR, schema.INSTRUMENT, schema.CHAMBERS, schema.FLOW)
     return list(dict.fromkeys((*shared, *(table for method in methods() for table in method.hardware))))
 
 
@@ -112,6 +112,7 @@ def _flags() -> Iterator[Topic]:
         *flow_reader.FLAGS,
         *air.FLAGS,
         *reference_density.FLAGS,
+        *leakage.FLAGS,
         *run_flags.FLAGS,
     ):
         found[meaning] = Topic("flag", meaning.code, meaning.meaning, meaning)

@@ -40,12 +40,12 @@ class Gathered:
         self.record, self.flow = record, flow
         self.method: Method = flow.method
         self.formula = record.heading.value("density_formula")
-        everything = [i for s in (*record.air.values(), flow.section) for i in s.items.values()]
+        everything = [i for s in (*record.air.values(), flow.section, *flow.pieces) for i in s.items.values()]
         self.batch = ("row",) if any(i.run == ROWS for i in everything) else ()
         self.runs: dict[str, Array] = {}
         self.air_rows: dict[str, Array] = {}
         self.findings: list[Finding] = list(flow.findings)
-        self.air_readings = {name: self._air_readings(section) for name, section in record.air.items()}
+        self.air_readings = {name: self.readings_of(section) for name, section in record.air.items()}
 
     def station(self, name: str, **known: Estimate) -> air.Station:
         """Air at a station; `known` stands in for what was not read there."""
@@ -124,7 +124,8 @@ class Gathered:
         self.findings += zero_needed(item, self.record.instruments.get(item.instrument))
         return read
 
-    def _air_readings(self, section: Section) -> dict[str, Estimate]:
+    def readings_of(self, section: Section) -> dict[str, Estimate]:
+        """Readings of a station's air or of a piece of hardware, each a mean of its own run."""
         found: dict[str, Estimate] = {}
         for name, item in section.items.items():
             if not isinstance(item.field, Reading):

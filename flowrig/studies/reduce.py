@@ -10,7 +10,7 @@ import numpy as np
 
 from flowrig import units
 from flowrig.errors import CalculationError, Fault, InputError
-from flowrig.methods import NAMES, find_method
+from flowrig.methods import NAMES, find_method, leakage
 from flowrig.methods.method import Effect, Method, Situation, Size
 from flowrig.records import flags as reading_flags
 from flowrig.records.declare import SEVERITIES, Finding, Reading
@@ -122,16 +122,15 @@ class Reduction:
         meter = gathered.station("meter")
         situation = gathered.situation(meter.state)
         own = self._kernel(situation)
-        mass_flow = self._finish(situation, own["mass_flow"])
-        densities, states = {"meter": own["density"]}, {"meter": meter.state}
-        for name in self.record.air:
-            if name == "meter":
-                continue
-            known = {}
-            if "fan_power" in self.record.air[name]:
-                known["temperature"] = gathered.temperature_by_power(name, mass_flow, meter.state["temperature"])
-            states[name] = gathered.station(name, **known).state
-            densities[name] = states[name]["density"]
+        others = {name: section for name, section in self.record.air.items() if name != "meter"}
+        states = {name: gathered.station(name).state for name, air in others.items() if "fan_power" not in air}
+        mass_flow = self._put_back(self._finish(situation, own["mass_flow"]), meter.state, states.get("room"))
+        for name in others:
+            if name not in states:
+                known = gathered.temperature_by_power(name, mass_flow, meter.state["temperature"])
+                states[name] = gathered.station(name, temperature=known).state
+        densities = {"meter": own["density"], **{name: states[name]["density"] for name in others}}
+        states = {"meter": meter.state, **{name: states[name] for name in others}}
         quantities = self._quantities(mass_flow, densities)
         self.findings += checks.of_limits(self.method, situation, bool(self.batch))
         self.findings += checks.of_quantities(quantities)
@@ -184,6 +183,19 @@ class Reduction:
             inputs |= self.pattern.shared_inputs(self.record.id, name)
         return linear(_finished, inputs, self.batch, {"mass_flow": self.batch}, shifts=shifts)["mass_flow"]
 
+    def _put_back(self, mass_flow: Estimate, meter: dict[str, Estimate], room: dict[str, Estimate] | None) -> Estimate:
+        """What leaks between the unit and the meter, chamber by chamber; where the room was not read, its air is the
+        meter's."""
+        for chamber in self.flow.hardware.get("chambers", []):
+            gauge = self.gathered.readings_of(chamber)["pressure"]
+            density = (room or meter)["density"]
+            done = leakage.put_back(mass_flow, self.flow.section, chamber, gauge, meter, density, self.record)
+            if np.any(done.share):
+                self.corrections[f"leakage of {chamber.path[-1]}"] = done.share
+            self.findings += done.findings
+            mass_flow = done.mass_flow
+        return mass_flow
+
     def _effect(self, effect: Effect, size: Size) -> tuple[Estimate, Any]:
         id_ = effect.id
         if effect.hardware:
@@ -228,6 +240,8 @@ class Reduction:
         standard = self.record.heading["standard_density"]
         labels = {f"actual_flow_{name}": f"actual flow, air at the {name}" for name in densities}
         labels["actual_flow_meter"] = "actual flow, air at the metering plane"
+        if self.flow.hardware.get("chambers"):
+            labels = {name: label.replace("flow", "flow through the unit", 1) for name, label in labels.items()}
         labels |= {"standard_flow": f"standard flow, {as_written(standard)}", "mass_flow": "mass flow"}
         kept = dict.fromkeys(labels, self.batch)
         out = linear(_station_flows, {"mass_flow": mass_flow, **densities}, self.batch, kept, standard=standard.value)

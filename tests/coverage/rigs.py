@@ -33,12 +33,14 @@ COEFFICIENT = 0.012 / 1.96  # of a nozzle: 1.2 % at 95 %, normal
 class Drawn:
     """One rig as drawn: the record its operator wrote, and what that operator cannot know. [m3/s]
 
-    `other` is a second run of the same rig, where the difference of two is on trial.
+    `other` is a second run of the same rig, where the difference of two is on trial; `errors` are those of the
+    instruments, for whoever reads more with them.
     """
 
     record: dict[str, Any]
     truth: float
     other: Drawn | None = None
+    errors: dict[str, float] = field(default_factory=dict)
 
 
 class Setup(Protocol):
@@ -213,7 +215,8 @@ class Nozzle:
             {"method": "nozzle", "open": list(record["nozzles"]), "static": f"{manometer.show(static):.6f} Pa",
              "chamber_width": "1200 mm", "chamber_height": "1200 mm", "fluctuation": self.said, **readings}
         ]  # fmt: skip
-        return Drawn(record, self._flow(here, drop, static, true_sizes) * coefficient)
+        truth = self._flow(here, drop, static, true_sizes) * coefficient
+        return Drawn(record, truth, errors={"manometer": manometer.error})
 
     def _flow(self, here: Air, drop: float, static: float, sizes: Array) -> float:
         drops, shares = np.array([drop]), np.array([1.0])

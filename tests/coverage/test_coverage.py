@@ -33,6 +33,8 @@ SHORT = {
     "zero drifts by up to 0.5 Pa at 25 Pa, not read": 150,
     "vane, 2 m/s, jet behind a bend": 20,
     "pitot, 10 m/s, swirl of 10°, not said": 20,
+    "nozzle, leak of 5 % out, meter downstream": 150,
+    "nozzle, leak of 5 % in, meter upstream": 150,
 }
 BY_NAME = {rig.name: rig for rig in RIGS}
 
