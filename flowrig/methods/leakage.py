@@ -116,8 +116,9 @@ def put_back(
         share = np.asarray(out.value / mass_flow.value - 1.0)
         stretch = np.abs(gauge.value) / inputs["test_drop"].value
     name = chamber.path[-1]
+    most = f"{'up to ' if batch else ''}{100 * float(np.nanmax(np.abs(share))):.2g} %"
     for meaning, raised, words in (
-        (LEAKY, np.abs(share) > SHARE, f"{name}: up to {100 * float(np.nanmax(np.abs(share))):.2g} % of the flow"),
+        (LEAKY, np.abs(share) > SHARE, f"{name}: {most} of the flow"),
         (FAR, (stretch > STRETCH) | (stretch < 1 / STRETCH), f"{name}: at {_times(stretch)} the pressure of its test"),
     ):
         if np.any(raised):

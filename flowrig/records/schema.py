@@ -254,7 +254,8 @@ INSTRUMENT = Table(
 CHAMBERS = Table(
     "chambers",
     "A chamber between the unit and the meter, with what its leak test said: what leaks out or in is put back by mass "
-    "balance.",
+    "balance, at the density of the air that leaks: the chamber's outwards, the room's inwards (the meter's where the "
+    "room was not read).",
     (
         Given(
             "leak",
