@@ -16,7 +16,7 @@ from flowrig.records.files import near_name
 from flowrig.records.flow_reader import FlowReader
 from flowrig.records.instruments import Instrument, read_instrument
 from flowrig.records.items import Item, Section, path_name
-from flowrig.records.record import Declared, Record
+from flowrig.records.record import Declared, Flow, Record
 from flowrig.records.walk import Walker, written
 from flowrig.records.words import shown
 
@@ -53,6 +53,14 @@ def read_record(
         reader = _Reader(document.data, document.where, Path(source).parent, find_method, names)
         reader.beside.digests[document.name] = document.digest
     return reader.read()
+
+
+def _name(flows: list[Flow]) -> None:
+    taken: set[str] = set()
+    for i, flow in enumerate(flows):
+        name = flow.section.value("name") or flow.method.title
+        flow.name = f"{name} ({i + 1})" if name in taken else name
+        taken.add(flow.name)
 
 
 def _place_in_mapping(*path: str | int) -> str:
@@ -103,6 +111,7 @@ class _Reader:
         for i, method in enumerate(methods):
             if method is not None:
                 record.flows.append(flow_reader.read(i, self.data["flow"][i], method))
+        _name(record.flows)
         self._air(record, flow_reader.air)
         self._same_serial(hardware)
         # the instruments last: what is local to a record is known by all its files, which have been read by now

@@ -40,6 +40,8 @@ class Flow:
         What the section names, by table.
     layout : Layout or None
     findings : list of Finding
+    name : str
+        As the record calls it, or by its method; numbered where an earlier one is called the same.
     """
 
     section: Section
@@ -47,6 +49,7 @@ class Flow:
     hardware: dict[str, list[Section]] = field(default_factory=dict)
     layout: Layout | None = None
     findings: list[Finding] = field(default_factory=list)
+    name: str = ""
 
     @property
     def pieces(self) -> list[Section]:

@@ -312,9 +312,16 @@ def _flow_checks(section: Section) -> Sequence[Wrong]:
 
 FLOW = Table(
     "flow",
-    "One way in which the flow was measured. Several sections are several measurements of the same flow.",
+    "One way in which the flow was measured. Several sections are several measurements of the same flow, unless of "
+    "says otherwise: they are held against each other, and combined where they agree.",
     (
         Text("name", "What to call this measurement.", example='"first run, filters clean"'),
+        Text(
+            "of",
+            "What was measured, where the sections of a record are not all measurements of one flow: those with the "
+            "same words are held against each other.",
+            example='"speed 3"',
+        ),
         Text("method", "Name of the measuring method.", required=True, example='"nozzle"'),
         Pairs(
             "with",

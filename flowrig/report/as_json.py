@@ -14,7 +14,7 @@ import numpy as np
 from flowrig import units
 from flowrig.errors import Fault, InputError
 from flowrig.records.declare import Finding
-from flowrig.studies.result import CONTRACT, Quantity, Result, codes, interval_source
+from flowrig.studies.result import CONTRACT, Quantity, Result, Together, codes, interval_source
 from flowrig.uncertainty.cause import Cause
 from flowrig.uncertainty.estimate import Estimate
 
@@ -66,9 +66,34 @@ def result_json(result: Result) -> str:
             for flow in result.flows
         ],
     }
+    body["together"] = [_together(held) for held in result.together]
     if result.rows is not None:
         body["rows"] = result.rows
     return json.dumps(body, indent=None if result.rows is not None else 1, ensure_ascii=False, allow_nan=False) + "\n"
+
+
+def _together(held: Together) -> dict[str, Any]:
+    return {
+        "name": held.name,
+        "of": held.of,
+        "pairs": [
+            {
+                "first": pair.first,
+                "second": pair.second,
+                "difference": _estimate(pair.difference, []),
+                "share": _number(pair.share),
+                "e_n": _number(pair.comparison.e_n),
+                "e_n_unshared": _number(pair.comparison.e_n_unshared),
+                "verdict": pair.comparison.verdict,
+            }
+            for pair in held.pairs
+        ],
+        "combined": held.combined is not None,
+        "why_not": held.why_not,
+        "weights": dict(zip(held.names, _numbers(held.combined.weights), strict=True)) if held.combined else {},
+        "chi_square": _number(held.combined.chi_square) if held.combined else None,
+        "estimates": [_estimate(q, []) for q in held.quantities.values()],
+    }
 
 
 def _number(x: Any) -> float | None:
@@ -188,7 +213,7 @@ def load_json(path: str | Path) -> dict[str, dict[str, Estimate]]:
 
     Returns
     -------
-    dict of measurement name to dict of quantity name to Estimate, SI.
+    dict of measurement name to dict of quantity name to Estimate, SI; the combined flow under its own name.
 
     Raises
     ------
@@ -210,7 +235,8 @@ def load_json(path: str | Path) -> dict[str, dict[str, Estimate]]:
                 "Write it again with this version, without --rows.",
             )
         )
-    return {m["name"]: {e["name"]: _loaded(e) for e in m["estimates"]} for m in body["measurements"]}
+    together = [held for held in body.get("together", []) if held["combined"]]  # none in contract 1
+    return {m["name"]: {e["name"]: _loaded(e) for e in m["estimates"]} for m in (*body["measurements"], *together)}
 
 
 def _loaded(body: dict[str, Any]) -> Estimate:

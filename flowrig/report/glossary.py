@@ -26,6 +26,22 @@ WORDS = (
     ),
     Word("mass flow", "Kilograms of moist air a time; the same at every station of a rig that does not leak."),
     Word(
+        "E_n",
+        "The difference of two measurements over its expanded uncertainty. Within -1 to 1 the error bars explain it. "
+        "It is worked out twice: with the errors that both share cancelled, and with nothing cancelled.",
+    ),
+    Word(
+        "agree",
+        "Both E_n are within -1 to 1; disagree: both are beyond; cannot tell: one is, the other is not, so that it "
+        "hangs on whether an instrument's error is the same at both readings.",
+    ),
+    Word(
+        "combined",
+        "One flow from several measurements that agree, each weighted by what it alone knows: generalised least "
+        "squares, errors taken as shares of the combined flow. What all share is not averaged away.",
+    ),
+    Word("weights", "Shares of the measurements in the combined flow; they add up to 1."),
+    Word(
         "station",
         "A place whose air is described: meter (where the flow is measured), unit (at the cleaner or fan "
         "under test), room.",

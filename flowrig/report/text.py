@@ -11,7 +11,7 @@ import numpy as np
 
 from flowrig import units
 from flowrig.records.declare import Finding
-from flowrig.studies.result import FlowResult, Quantity, Result, interval_source
+from flowrig.studies.result import FlowResult, Quantity, Result, Together, interval_source
 
 WIDTH = 80
 MARK = {"alarm": "ALARM", "warning": "Warning", "note": "Note"}
@@ -47,6 +47,9 @@ def result_text(result: Result) -> str:
     for flow in result.flows:
         lines.append("")
         lines += flow_text(result, flow)
+    for held in result.together:
+        lines.append("")
+        lines += together_text(result, held)
     if result.findings:
         lines += ["", "About the record"]
         lines += findings_text(result.findings)
@@ -98,6 +101,37 @@ def flow_text(result: Result, flow: FlowResult) -> list[str]:
         lines.append("")
         lines += findings_text(flow.findings)
     return lines
+
+
+def together_text(result: Result, held: Together) -> Iterator[str]:
+    """Each pair of measurements of one flow, and what they give together."""
+    yield f"Held against each other{f', {held.of}' if held.of else ''}, as standard flow"
+    for pair in held.pairs:
+        c, d = pair.comparison, pair.difference
+        half = float(d.interval.factor) * float(d.u)
+        value, half_shown = rounded(float(d.u), float(d.value), half)
+        said = (
+            f"{pair.first} less {pair.second}: {value} ± {half_shown} {d.unit} ({percent(pair.share)}); "
+            f"E_n {c.e_n:.2f}, with no shared error cancelled {c.e_n_unshared:.2f}: {c.verdict}"
+        )
+        yield from textwrap.wrap(said, WIDTH, initial_indent="  ", subsequent_indent="    ")
+    if held.combined is None:
+        why = textwrap.wrap(
+            f"Nothing is combined: {held.why_not}.", WIDTH, initial_indent="  ", subsequent_indent="    "
+        )
+        yield from why
+        return
+    main = held.main
+    value, low, high = numbers(main)
+    coverage = f"{100 * result.coverage:.6g} %"
+    yield f"  Combined {value} {main.unit}, {coverage} interval {low} to {high} {main.unit}"
+    where = " of the first" if main.name == "actual_flow_meter" else ""
+    yield f"  {main.label}{where}"
+    width = max(len(q.label) for q in held.quantities.values())
+    others = [q for q in held.quantities.values() if q is not main]
+    yield from (f"  {q.label:<{width}}  {quantity_line(q)}" for q in others)
+    weights = ", ".join(f"{n} {w:.2f}" for n, w in zip(held.names, held.combined.weights, strict=True))
+    yield from textwrap.wrap(f"Weights: {weights}.", WIDTH, initial_indent="  ", subsequent_indent="    ")
 
 
 def _how_sure(flow: FlowResult) -> Iterator[str]:

@@ -17,6 +17,7 @@ from flowrig.records import flags as reading_flags
 from flowrig.records.causes import CAUSES
 from flowrig.records.declare import Field, FlagMeaning, Table
 from flowrig.report.glossary import WORDS
+from flowrig.studies import compare
 
 SORTS = {
     "method": "Methods",
@@ -113,6 +114,7 @@ def _flags() -> Iterator[Topic]:
         *air.FLAGS,
         *reference_density.FLAGS,
         *leakage.FLAGS,
+        *compare.FLAGS,
         *run_flags.FLAGS,
     ):
         found[meaning] = Topic("flag", meaning.code, meaning.meaning, meaning)

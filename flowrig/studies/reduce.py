@@ -9,24 +9,23 @@ from typing import Any
 import numpy as np
 
 from flowrig import units
-from flowrig.errors import CalculationError, Fault, InputError
+from flowrig.errors import Fault, InputError
 from flowrig.methods import NAMES, find_method, leakage
 from flowrig.methods.method import Effect, Method, Situation, Size
 from flowrig.records import flags as reading_flags
 from flowrig.records.declare import SEVERITIES, Finding, Reading
 from flowrig.records.estimates import hardware_identity
 from flowrig.records.instruments import all_findings
-from flowrig.records.items import Array, as_written
+from flowrig.records.items import Array
 from flowrig.records.reader import read_record
 from flowrig.records.record import Flow, Record
-from flowrig.studies import checks
+from flowrig.studies import checks, compare
 from flowrig.studies.gather import Gathered
-from flowrig.studies.result import FlowResult, Quantity, Result
+from flowrig.studies.quantities import quantities
+from flowrig.studies.result import FlowResult, Result
 from flowrig.studies.scatter import Scatter, scatter_of
-from flowrig.uncertainty.batch import batch_intervals
 from flowrig.uncertainty.cause import Cause
 from flowrig.uncertainty.estimate import Estimate
-from flowrig.uncertainty.interval import Interval, intervals
 from flowrig.uncertainty.propagate import linear, nominal
 
 
@@ -83,6 +82,7 @@ def reduce(
     result = empty_result(record, coverage, samples, seed)
     for flow in record.flows:
         result.flows.append(Reduction(record, flow, result, unit).run())
+    result.together += compare.held_together(result)
     return result
 
 
@@ -131,17 +131,19 @@ class Reduction:
                 states[name] = gathered.station(name, temperature=known).state
         densities = {"meter": own["density"], **{name: states[name]["density"] for name in others}}
         states = {"meter": meter.state, **{name: states[name] for name in others}}
-        quantities = self._quantities(mass_flow, densities)
+        shown = quantities(
+            mass_flow, densities, self.result, self.unit, self.method.name, "chambers" in self.flow.hardware
+        )
         self.findings += checks.of_limits(self.method, situation, bool(self.batch))
-        self.findings += checks.of_quantities(quantities)
+        self.findings += checks.of_quantities(shown)
         self.findings.sort(key=lambda f: SEVERITIES.index(f.severity))
-        name = self.flow.section.value("name") or self.method.title
+        name = self.flow.name
         summary = self.method.summary(situation) if not self.batch else ""
         used = {n: x.value for n, x in situation.inputs.items()}
         return FlowResult(
             name,
             self.method,
-            quantities,
+            shown,
             states,
             self.findings,
             summary,
@@ -149,6 +151,7 @@ class Reduction:
             self.scatter,
             used,
             situation.nominal,
+            densities,
         )
 
     def _kernel(self, situation: Situation) -> dict[str, Estimate]:
@@ -236,36 +239,6 @@ class Reduction:
         self.findings += findings
         return scatter
 
-    def _quantities(self, mass_flow: Estimate, densities: dict[str, Estimate]) -> dict[str, Quantity]:
-        standard = self.record.heading["standard_density"]
-        labels = {f"actual_flow_{name}": f"actual flow, air at the {name}" for name in densities}
-        labels["actual_flow_meter"] = "actual flow, air at the metering plane"
-        if self.flow.hardware.get("chambers"):
-            labels = {name: label.replace("flow", "flow through the unit", 1) for name, label in labels.items()}
-        labels |= {"standard_flow": f"standard flow, {as_written(standard)}", "mass_flow": "mass flow"}
-        kept = dict.fromkeys(labels, self.batch)
-        out = linear(_station_flows, {"mass_flow": mass_flow, **densities}, self.batch, kept, standard=standard.value)
-        if not self.batch and not all(np.isfinite(x.value) and np.isfinite(x.u) for x in out.values()):
-            raise CalculationError(
-                f"{self.record.name}: no flow follows from these readings; some lie outside what the equations of "
-                f"{self.method.name} have a meaning for. Check the air state and the readings."
-            )
-        first = "actual_flow_unit" if "unit" in densities else "actual_flow_meter"
-        order = [first, *(name for name in labels if name != first)]
-        options: dict[str, Any] = {"samples": self.result.samples, "seed": self.result.seed}
-        coverage = self.result.coverage
-        wanted = {name: out[name] for name in order}
-        found: dict[str, tuple[Interval, Any]] = (
-            batch_intervals(wanted, coverage, **options)
-            if self.batch
-            else {name: (interval, None) for name, interval in intervals(wanted, coverage, **options).items()}
-        )
-        quantities = {}
-        for name, x in wanted.items():
-            kind, unit = ("mass flow", "kg/h") if name == "mass_flow" else ("flow", self.unit)
-            quantities[name] = Quantity(name, labels[name], kind, unit, x, *found[name])
-        return quantities
-
 
 def _finished(mass_flow: Array, shifts: dict[str, Any], **more: Array) -> dict[str, Array]:
     """q·Π(1 + shift)(1 + e), scatter and its bias added first: they were found on the kernel's own flow."""
@@ -279,9 +252,3 @@ def _finished(mass_flow: Array, shifts: dict[str, Any], **more: Array) -> dict[s
     for name, shift in shifts.items():
         total = total * (1.0 + shift) * (1.0 + more[name])
     return {"mass_flow": total}
-
-
-def _station_flows(mass_flow: Array, standard: float, **densities: Array) -> dict[str, Array]:
-    """The same mass flow as volume flow of each station's air, and of standard air."""
-    actual = {f"actual_flow_{name}": mass_flow / density for name, density in densities.items()}
-    return {**actual, "standard_flow": mass_flow / standard, "mass_flow": mass_flow}

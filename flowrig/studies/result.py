@@ -12,13 +12,14 @@ from flowrig import units
 from flowrig.records.declare import Finding
 from flowrig.records.record import Record
 from flowrig.studies.scatter import Scatter
+from flowrig.uncertainty.combine import Combined, Comparison
 from flowrig.uncertainty.estimate import Estimate
 from flowrig.uncertainty.interval import Interval
 
 if TYPE_CHECKING:
     import pandas as pd
 
-CONTRACT = 1  # version of the JSON result
+CONTRACT = 2  # version of the JSON result; 2 has methods held against each other
 
 
 @dataclass
@@ -117,6 +118,8 @@ class FlowResult:
         What the kernel was given: readings with their zero taken out, means of runs, dimensions, air. SI.
     diagnostics : dict of str to array
         Whatever else the kernel returned: Reynolds numbers, throat velocities, a profile.
+    densities : dict of str to Estimate
+        At the metering plane (``meter``) and at the other stations. [kg/m3]
     """
 
     name: str
@@ -129,6 +132,7 @@ class FlowResult:
     scatter: Scatter | None = None
     inputs: dict[str, Any] = field(default_factory=dict)
     diagnostics: dict[str, Any] = field(default_factory=dict)
+    densities: dict[str, Estimate] = field(default_factory=dict)
 
     @property
     def conventions(self) -> tuple[str, ...]:
@@ -147,6 +151,62 @@ class FlowResult:
         return self.quantities[name]
 
 
+@dataclass(frozen=True)
+class Pair:
+    """Two measurements of one flow held against each other, as standard flow.
+
+    Attributes
+    ----------
+    first, second : str
+        Names of the measurements.
+    comparison : Comparison
+        First minus second.
+    difference : Quantity
+    share : float
+        Difference over the mean of the two.
+    """
+
+    first: str
+    second: str
+    comparison: Comparison
+    difference: Quantity
+    share: float
+
+
+@dataclass(frozen=True)
+class Together:
+    """Several measurements of one flow: each pair, and all combined where every pair agrees.
+
+    Attributes
+    ----------
+    of : str
+        What was measured, where a record holds measurements of several things.
+    pairs : list of Pair
+    names : list of str
+        Of the measurements, in the order of the weights.
+    quantities : dict of str to Quantity
+        Of the combined flow, as of a measurement; empty where nothing is combined.
+    combined : Combined or None
+    why_not : str
+        Why nothing is combined.
+    """
+
+    of: str
+    names: list[str]
+    pairs: list[Pair]
+    quantities: dict[str, Quantity] = field(default_factory=dict)
+    combined: Combined | None = None
+    why_not: str = ""
+
+    @property
+    def name(self) -> str:
+        return f"combined, {self.of}" if self.of else "combined"
+
+    @property
+    def main(self) -> Quantity:
+        return next(iter(self.quantities.values()))
+
+
 @dataclass
 class Result:
     """A record reduced.
@@ -162,6 +222,8 @@ class Result:
     samples : int or None
     rows : dict of str to list, or None
         For a batch, the columns of its table as read.
+    together : list of Together
+        Measurements of one flow held against each other.
     """
 
     record: Record
@@ -171,6 +233,7 @@ class Result:
     seed: int
     samples: int | None = None
     rows: dict[str, list[str]] | None = None
+    together: list[Together] = field(default_factory=list)
 
     def __repr__(self) -> str:
         return f"<Result of {self.record.name}: {self.flows!r}>"
@@ -189,27 +252,33 @@ class Result:
 
         return frame(list(self.lines()))
 
+    def _every_quantity(self) -> Iterator[tuple[str, Quantity, list[Finding]]]:
+        for flow in self.flows:
+            yield from ((flow.name, q, flow.findings) for q in flow.quantities.values())
+        for held in self.together:
+            yield from ((f"{pair.first} - {pair.second}", pair.difference, []) for pair in held.pairs)
+            yield from ((held.name, q, []) for q in held.quantities.values())
+
     def lines(self) -> Iterator[dict[str, Any]]:
         """The frame's lines, without pandas."""
-        for flow in self.flows:
-            for q in flow.quantities.values():
-                columns = [np.atleast_1d(a) for a in (q.value, q.u, q.low, q.high, q.estimate.dof)]
-                for i, (value, u, low, high, dof) in enumerate(zip(*np.broadcast_arrays(*columns), strict=True)):
-                    said = codes([*flow.findings, *self.findings], i if self.rows is not None else None)
-                    yield {
-                        **({"row": i + 1} if self.rows is not None else {}),
-                        "measurement": flow.name,
-                        "quantity": q.name,
-                        "unit": q.unit,
-                        "value": float(value),
-                        "standard_uncertainty": float(u),
-                        "low": float(low),
-                        "high": float(high),
-                        "coverage": self.coverage,
-                        "dof": float(dof),
-                        "interval_from": interval_source(q, i),
-                        "flags": "; ".join(said),
-                    }
+        for name, q, findings in self._every_quantity():
+            columns = [np.atleast_1d(a) for a in (q.value, q.u, q.low, q.high, q.estimate.dof)]
+            for i, (value, u, low, high, dof) in enumerate(zip(*np.broadcast_arrays(*columns), strict=True)):
+                said = codes([*findings, *self.findings], i if self.rows is not None else None)
+                yield {
+                    **({"row": i + 1} if self.rows is not None else {}),
+                    "measurement": name,
+                    "quantity": q.name,
+                    "unit": q.unit,
+                    "value": float(value),
+                    "standard_uncertainty": float(u),
+                    "low": float(low),
+                    "high": float(high),
+                    "coverage": self.coverage,
+                    "dof": float(dof),
+                    "interval_from": interval_source(q, i),
+                    "flags": "; ".join(said),
+                }
 
 
 def interval_source(q: Quantity, row: int = 0) -> str:

@@ -17,6 +17,7 @@ from flowrig.records.declare import SEVERITIES, Finding, Reading
 from flowrig.records.files import near_name, quoted
 from flowrig.records.items import ROWS, Item, as_written
 from flowrig.records.record import Record
+from flowrig.studies import compare
 from flowrig.studies.reduce import Reduction, empty_result, load
 from flowrig.studies.result import Result
 from flowrig.uncertainty.series import mean_of
@@ -80,6 +81,7 @@ def reduce_rows(
         done.findings += far
         done.findings.sort(key=lambda f: SEVERITIES.index(f.severity))
         result.flows.append(done)
+    result.together += compare.held_together(result)
     return result
 
 

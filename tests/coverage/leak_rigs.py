@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 
-from tests.coverage.rigs import Drawn, Meter, Nozzle, Rig, Rng
+from tests.coverage.rigs import Drawn, Nozzle, Rig, Rng
 
 
 @dataclass(frozen=True)
@@ -31,8 +31,7 @@ class Leaky:
         record = drawn.record
         # the same manometer as the drop's: its error is shared
         gauge = self.gauge + rng.uniform(-4, 4)
-        manometer = Meter(rng, *self.nozzle.manometer)
-        manometer.error = drawn.errors["manometer"]
+        assert drawn.manometer is not None
         stated, exponent = self.share * drawn.truth, 0.65
         leak = stated * (1 + rng.uniform(-0.2, 0.2))
         true_exponent = exponent + rng.uniform(-0.08, 0.08)
@@ -47,7 +46,7 @@ class Leaky:
                 "leak": f"{stated:.9f} m3/s ± {0.2 * stated:.9f} m3/s",
                 "leak_drop": "50 Pa",
                 "leak_exponent": f"{exponent} ± 0.08",
-                "pressure": f"{manometer.show(gauge):.6f} Pa",
+                "pressure": f"{drawn.manometer.show(gauge):.6f} Pa",
             }
         }
         record["flow"][0] |= {"leaks": ["receiving"], "meter_side": self.side}

@@ -11,7 +11,7 @@ from __future__ import annotations
 import datetime as dt
 import math
 from collections.abc import Callable
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Any, Literal, Protocol
 
 import numpy as np
@@ -33,14 +33,19 @@ COEFFICIENT = 0.012 / 1.96  # of a nozzle: 1.2 % at 95 %, normal
 class Drawn:
     """One rig as drawn: the record its operator wrote, and what that operator cannot know. [m3/s]
 
-    `other` is a second run of the same rig, where the difference of two is on trial; `errors` are those of the
-    instruments, for whoever reads more with them.
+    `other` is a second run of the same rig, where the difference of two is on trial. `taken` says which number of the
+    result is: the first measurement, the difference of the first two, or the combined one where there is one (else the
+    first, which is what its user is left with). Air, manometer and density at the metering plane are there for whoever
+    measures more in the same rig.
     """
 
     record: dict[str, Any]
     truth: float
     other: Drawn | None = None
-    errors: dict[str, float] = field(default_factory=dict)
+    taken: Literal["first", "difference", "combined"] = "first"
+    air: Air | None = None
+    manometer: Meter | None = None
+    density: float = math.nan
 
 
 class Setup(Protocol):
@@ -216,7 +221,8 @@ class Nozzle:
              "chamber_width": "1200 mm", "chamber_height": "1200 mm", "fluctuation": self.said, **readings}
         ]  # fmt: skip
         truth = self._flow(here, drop, static, true_sizes) * coefficient
-        return Drawn(record, truth, errors={"manometer": manometer.error})
+        density = here.density * (here.pressure + static) / here.pressure
+        return Drawn(record, truth, air=here, manometer=manometer, density=density)
 
     def _flow(self, here: Air, drop: float, static: float, sizes: Array) -> float:
         drops, shares = np.array([drop]), np.array([1.0])
@@ -302,9 +308,14 @@ class Traverse:
     stated_yaw: bool = False
     equal_area: bool = False
 
-    def draw(self, rng: Rng) -> Drawn:
-        here = air(rng)
-        meter = Meter(rng, *self.meter)
+    def draw(self, rng: Rng, rig: Drawn | None = None) -> Drawn:
+        """`rig` is one already measured otherwise: the traverse is of its flow, in its air, with its manometer."""
+        here, meter = air(rng), Meter(rng, *self.meter)
+        if rig is not None:
+            assert rig.air is not None
+            assert rig.manometer is not None
+            here = replace(rig.air, record={"instruments": {}})  # the record of that rig stays as it is
+            meter = rig.manometer if self.probe == "pitot" else meter
         profile = self.profile(rng)
         speed = self.speed * rng.uniform(0.96, 1.04)
         record = here.record
@@ -325,6 +336,9 @@ class Traverse:
             places = (np.tile(x, 5), np.repeat(y, 6))
             plan = {"rule": rule, "across": 6, "down": 5}
 
+        static = 35.0
+        if rig is not None:
+            speed = rig.truth * rig.density / (here.density * (1 + static / here.pressure)) / area
         floor = FLOOR["ordinary"]
         unseen = rng.uniform(-floor, floor) if self.filled else 0.0
         local = profile.at(*places) / profile.mean * speed / (1 + unseen)
@@ -333,7 +347,7 @@ class Traverse:
             cosine = math.cos(math.radians(self.angle))
         local = local / cosine
         local = local * (1 + rng.uniform(0.5, 1.0) * 20e-4 / area)  # blockage
-        static = 35 + rng.uniform(-5, 5)
+        static += rng.uniform(-5, 5)
         shown, unit = self._shown(rng, here, here.density * (1 + static / here.pressure), meter, local)
 
         number = np.repeat(np.arange(self.passes) + 1, len(local))

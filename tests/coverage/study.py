@@ -135,7 +135,12 @@ def one(rig: Rig, number: int, seed: int) -> Outcome:
     """One rig drawn, read and reduced; which it is depends on its kind, its number and the seed alone."""
     drawn = rig.setup.draw(generator(rig, number, seed))
     result = flowrig.reduce(drawn.record)
-    estimate, bar, truth = result.flow.estimate, result.flow.interval, drawn.truth
+    taken, truth = result.flow, drawn.truth
+    if drawn.taken == "difference":
+        taken, truth = result.together[0].pairs[0].difference, 0.0
+    elif drawn.taken == "combined" and result.together[0].combined is not None:
+        taken = result.together[0].main
+    estimate, bar = taken.estimate, taken.interval
     if drawn.other is not None:
         inputs = {"one": estimate, "other": flowrig.reduce(drawn.other.record).flow.estimate}
         estimate = linear(_difference, inputs, outputs={"difference": ()})["difference"]
