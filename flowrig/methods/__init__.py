@@ -11,6 +11,7 @@ if TYPE_CHECKING:
 # name in a record -> module that declares it; each is imported when a record asks for it
 NAMES = {
     "nozzle": "nozzle",
+    "box-orifice": "box_orifice",
     "pitot-traverse": "pitot_traverse",
     "vane-traverse": "vane_traverse",
     "thermal-traverse": "thermal_traverse",

@@ -35,6 +35,10 @@ SHORT = {
     "pitot, 10 m/s, swirl of 10°, not said": 20,
     "nozzle, leak of 5 % out, meter downstream": 150,
     "nozzle, leak of 5 % in, meter upstream": 150,
+    "two box orifices made with care, 60 Pa": 100,
+    "box orifice, calibrated, 85 Pa": 100,
+    "nozzle less pitot, one manometer": 60,
+    "nozzle and pitot combined, one manometer": 40,
 }
 BY_NAME = {rig.name: rig for rig in RIGS}
 

@@ -1,0 +1,357 @@
+"""Plain holes in the wall of a large box: the meter a workshop can build, and how little is known about it."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+
+import numpy as np
+
+from flowrig.methods import leakage, static
+from flowrig.methods.method import Effect, Limit, Method, Situation, Size, stacked
+from flowrig.physics.box_orifice import (
+    REATTACHED_EDGE,
+    THIN_EDGE,
+    box_orifice_coefficient,
+    box_orifice_flow,
+    box_orifice_reynolds,
+    calibrated_hole_flow,
+)
+from flowrig.physics.si import Floats
+from flowrig.records.declare import Choice, FlagMeaning, Given, Names, OneOf, Reading, Table, Text, Wrong
+from flowrig.records.estimates import given_estimate, hardware_identity
+from flowrig.records.items import Array, Section
+from flowrig.uncertainty.cause import Cause
+from flowrig.uncertainty.estimate import Estimate
+
+STANDARD = (
+    "limit of the orifice-plate equation of ISO 5167-2:2003 for a bore that is small against the box (outside the "
+    "range of that standard; no standard gives a value for a plain hole in a box)"
+)
+LIMITS_OF_CUT = {"with care": 0.04, "by hand": 0.25}  # at 95 %: common practice, no source (3 to 5 %; 10 to 30 %)
+EQUATION = 0.02  # at 95 %: textbooks of engine testing take 0.60 to 0.62, where the equation has 0.597 to 0.609
+LEAST_REYNOLDS = (
+    50_000.0  # of the hole: the standard's lowest of the pipe, 5000, at a bore of a tenth of it (from memory)
+)
+HELD = 5_000.0
+LARGEST_SHARE = 0.1  # of the wall taken up by the holes
+WALL, APART = 1.5, 3.0  # diameters: common practice, no source
+
+HOLES = Table(
+    "holes",
+    "A plain round hole in the wall of a box.",
+    (
+        Given("diameter", "Diameter.", required=True, kind="length", above=0.0, high=2.0, example='"150 mm ± 0.3 mm"'),
+        Given(
+            "thickness",
+            "Thickness of the cylindrical part of the edge: of the whole plate, unless its downstream side is "
+            "bevelled.",
+            kind="length",
+            low=0.0,
+            high=0.5,
+            example='"1.5 mm"',
+        ),
+        Choice(
+            "edge",
+            "Whether the upstream edge is sharp: no light is thrown back by it, no burr felt. A rounded one passes up "
+            "to a third more.",
+            choices=("sharp", "not sharp"),
+            asked=True,
+        ),
+        Choice(
+            "cut",
+            "How the hole was made: by hand (saw, snips), or with care (turned, punched or filed round and deburred).",
+            choices=("by hand", "with care"),
+            asked=True,
+        ),
+        Given(
+            "coefficient",
+            "Discharge coefficient from a calibration of this very hole, with its ±; then its edge does not matter.",
+            kind="ratio",
+            above=0.0,
+            high=1.5,
+            example='"0.79 ± 0.02 (k=2)"',
+        ),
+        Text("serial", "Identity, where the hole is used in several records."),
+        Text("notes", "Anything else."),
+    ),
+    alternatives=(OneOf((("thickness",), ("coefficient",))),),
+    checks=(lambda section: _hole_checks(section),),
+)
+
+
+def _hole_checks(section: Section) -> Sequence[Wrong]:
+    if "coefficient" in section:
+        if section["coefficient"].components:
+            return []
+        remedy = 'Write the ± of the calibration: "0.79 ± 0.02 (k=2)".'
+        return [Wrong("coefficient", "a coefficient with its ±: one not stated is not zero", remedy)]
+    other = "or give the coefficient of a calibration, with its ±."
+    if section["edge"].assumed:
+        return [Wrong("edge", "whether the edge is sharp", f'Add edge = "sharp" if it is, {other}')]
+    if section.value("edge") != "sharp":
+        expected = "a sharp edge, or a calibrated hole: no source gives a coefficient for a rounded or ragged one"
+        return [Wrong("edge", expected, "File it sharp, or calibrate it and give its coefficient with its ±.")]
+    ratio = section.value("thickness") / section.value("diameter")
+    if ratio <= THIN_EDGE * (1 + 1e-9):
+        return []
+    why = (
+        "the jet reattaches inside such a hole, and it passes a third more"
+        if ratio > REATTACHED_EDGE
+        else ("no source gives a coefficient for such an edge")
+    )
+    expected = f"at most {THIN_EDGE:g} of the diameter; it is {ratio:.2g}: {why}"
+    return [Wrong("thickness", expected, f"Bevel the downstream side, take a thinner plate, {other}")]
+
+
+def kernel(
+    drop: Array,
+    static: Array,
+    density: Array,
+    pressure: Array,
+    viscosity: Array,
+    diameter: Array,
+    coefficient: Array,
+    calibrated: Array,
+) -> dict[str, Floats]:
+    """Mass flow through the open holes, at the density in front of them."""
+    inlet_pressure = pressure + static
+    inlet_density = density * inlet_pressure / pressure
+    before = (drop, inlet_density, inlet_pressure, viscosity, diameter)
+    known = calibrated_hole_flow(drop, inlet_density, diameter, np.abs(coefficient))
+    # thin by the checks of the record: asked for again, the error of its thickness could lead out of the equation
+    thin = box_orifice_flow(*before, 0.0, coefficient)
+    flow = np.where(calibrated > 0.5, known, thin)
+    return {
+        "mass_flow": np.sum(flow, axis=-1, keepdims=True) * inlet_density,
+        "density": inlet_density,
+        "velocity": flow / (0.25 * np.pi * diameter**2),
+        "reynolds": box_orifice_reynolds(*before, 0.0),
+    }
+
+
+def _prepare(situation: Situation) -> None:
+    """The coefficient of a calibrated hole; of any other the factor on the equation's, 1 give or take how it was "
+    "cut."""
+    factors, known = [], []
+    for section in situation.hardware["holes"]:
+        known.append(Estimate(1.0 if "coefficient" in section else 0.0))
+        if "coefficient" in section:
+            label = f"coefficient of {section.path[-1]}"
+            identity = hardware_identity(section, situation.record)
+            factors.append(given_estimate(section["coefficient"], identity, label, "calibration"))
+            continue
+        cut = section.value("cut")
+        if section["cut"].assumed:
+            situation.assumed.append(f"{section.name}: cut by hand")
+        id_ = f"{hardware_identity(section, situation.record)}:cut {cut}"
+        cause = Cause(id_, scope="calibration", label=f"workmanship of {section.path[-1]} (cut {cut})")
+        factors.append(Estimate(1.0, (), {cause: [LIMITS_OF_CUT[cut] / 1.96]}))
+    situation.inputs["coefficient"] = stacked(factors, "hole")
+    situation.inputs["calibrated"] = stacked(known, "hole")
+    situation.inputs.setdefault("static", Estimate(0.0))
+
+
+def _uncalibrated(situation: Situation) -> Array:
+    """Share of the open area that rests on the equation."""
+    area = situation.inputs["diameter"].value ** 2
+    return np.asarray(np.sum(area * (situation.inputs["calibrated"].value < 0.5)) / np.sum(area))
+
+
+def _equation(situation: Situation) -> Size | None:
+    share = _uncalibrated(situation)
+    return Size(limit=EQUATION * share) if share else None
+
+
+def _low_reynolds(situation: Situation) -> Size | None:
+    share = _uncalibrated(situation)
+    lowest = np.min(situation.nominal["reynolds"], axis=-1)
+    if not share or not np.any(lowest < LEAST_REYNOLDS):
+        return None
+    at = np.asarray(box_orifice_coefficient(np.clip(lowest, HELD, LEAST_REYNOLDS), 0.0))
+    return Size(limit=share * (at / float(box_orifice_coefficient(LEAST_REYNOLDS, 0.0)) - 1.0))
+
+
+def _share_of_wall(situation: Situation) -> float | None:
+    if "chamber_width" not in situation.section:
+        return None
+    wall = situation.value("chamber_width") * situation.value("chamber_height")
+    return math.pi / 4 * float(np.sum(situation.inputs["diameter"].value ** 2)) / float(wall)
+
+
+def _approach(situation: Situation) -> Size | None:
+    share = _share_of_wall(situation)
+    if share is None or share >= 1.0:
+        return None
+    # what the orifice plate's equation does with as large a bore in a pipe: rise of its coefficient, and approach
+    coefficient = 1.0 + 0.0261 / 0.5961 * share
+    return Size(limit=coefficient / math.sqrt(1.0 - share**2) - 1.0)
+
+
+def _summary(situation: Situation) -> str:
+    nominal = situation.nominal
+    calibrated = situation.inputs["calibrated"].value > 0.5
+    used = np.where(
+        calibrated, situation.inputs["coefficient"].value, box_orifice_coefficient(nominal["reynolds"], 0.0)
+    )
+    return (
+        f"drop {float(np.mean(situation.inputs['drop'].value)):.5g} Pa, velocity averaged over the hole "
+        f"{_range(nominal['velocity'], '.4g')} m/s, coefficient {_range(used, '.4g')} at Reynolds "
+        f"{_range(nominal['reynolds'], '.0f')}"
+    )
+
+
+def _range(array: Array, form: str) -> str:
+    ends = dict.fromkeys(f"{float(x):{form}}" for x in (np.nanmin(array), np.nanmax(array)))
+    return " to ".join(ends)
+
+
+NO_STANDARD = FlagMeaning(
+    "hole outside any standard",
+    "note",
+    "No standard covers a plain hole in a box. The coefficient is what is left of the orifice plate's equation for a "
+    "small bore; expect no better than 3 to 5 % of a hole made with care, 10 to 30 % of one cut by hand. Calibrate it "
+    "against a nozzle or a traverse and give its coefficient.",
+    "common practice, no source",
+)
+LOW_REYNOLDS = FlagMeaning(
+    "low Reynolds number of a hole",
+    "warning",
+    "Below a Reynolds number of 50 000 of the hole the coefficient rises as the air grows slower, and below 5000 it is "
+    "held. The rise is added as a limit. Use a smaller hole.",
+    "ISO 5167-2:2003, lowest Reynolds number (from memory)",
+)
+SPACING = FlagMeaning(
+    "hole near a wall or another hole",
+    "warning",
+    "A hole whose centre is closer than 1.5 diameters to a wall, or 3 diameters to another hole, draws its air from "
+    "one side: the jet contracts less and passes more. By how much is not known here, and not in the error bar.",
+    "common practice, no source",
+)
+LARGE = FlagMeaning(
+    "holes large for the box",
+    "alarm",
+    "The open holes take up more than a tenth of the wall: the box is no large still room to them, and the equation "
+    "does not hold.",
+    "as for chamber nozzles (from memory)",
+)
+BOX_UNKNOWN = FlagMeaning(
+    "box size unknown",
+    "note",
+    "Width and height of the box in front of the hole were not given: still air is assumed there. With holes of a "
+    "tenth of the wall the flow would be 1 % more.",
+)
+
+METHOD = Method(
+    name="box-orifice",
+    title="Plain holes in the wall of a box",
+    help="Static pressure drop across one or several plain sharp holes in the wall of a large box. Outside any "
+    "standard, and honest about it.",
+    source=STANDARD,
+    fields=(
+        Reading(
+            "drop",
+            "Static pressure drop across the wall with the holes.",
+            required=True,
+            kind="pressure difference",
+            low=-20e3,
+            high=20e3,
+            positive=True,
+            example='"85.0 Pa"',
+        ),
+        Reading(
+            "static",
+            "Gauge static pressure in the box in front of the holes (negative under suction). Left out, it is taken as "
+            "zero: 100 Pa of it are 0.05 % of the flow.",
+            kind="pressure difference",
+            low=-20e3,
+            high=20e3,
+            example='"12 Pa"',
+        ),
+        Names(
+            "open",
+            "The holes that are open; the others are taped shut.",
+            required=True,
+            table="holes",
+            axis="hole",
+            example='["H1"]',
+        ),
+        Given("chamber_width", "Inside width of the box in front of the holes.", kind="length", above=0.0),
+        Given("chamber_height", "Inside height of the box in front of the holes.", kind="length", above=0.0),
+        Given(
+            "wall_distance", "Smallest distance from a hole's centre to a wall of the box.", kind="length", above=0.0
+        ),
+        Given("centre_distance", "Smallest distance between the centres of two open holes.", kind="length", above=0.0),
+    ),
+    alternatives=(OneOf((("chamber_width", "chamber_height"),), required=False),),
+    kernel=kernel,
+    air=("density", "pressure", "viscosity"),
+    axes=("hole",),
+    hardware=(HOLES,),
+    prepare=_prepare,
+    effects=(
+        Effect(
+            "method:box orifice:equation",
+            "coefficient of a plain hole (equation)",
+            "How far the equation may be off for a hole made as it asks: 2 % at 95 %. One error shared by every hole "
+            "and every use; a calibrated hole has none of it.",
+            _equation,
+            shape="normal",
+            divisor=1.96,
+            scope="method",
+            source="spread of textbook values; size common practice, no source",
+        ),
+        Effect(
+            "box orifice:approach",
+            "air that moves in front of the hole",
+            "Where the size of the box is given: as much as the orifice plate's equation would add for as large a "
+            "bore, as a limit.",
+            _approach,
+            source="ISO 5167-2:2003, 5.3.2.1 (clause from memory)",
+        ),
+        Effect(
+            "box orifice:low Reynolds number",
+            "coefficient below Reynolds 50 000",
+            "The rise of the coefficient below the lowest Reynolds number of the standard, as a limit.",
+            _low_reynolds,
+            source="ISO 5167-2:2003, 5.3.2.1 (clause from memory), outside its range",
+        ),
+    ),
+    limits=(
+        Limit(
+            NO_STANDARD,
+            lambda s: bool(_uncalibrated(s)),
+            lambda s: "coefficient by the equation for a small bore, not calibrated",
+        ),
+        Limit(
+            LOW_REYNOLDS,
+            lambda s: (s.nominal["reynolds"] < LEAST_REYNOLDS) & (s.inputs["calibrated"].value < 0.5),
+            lambda s: f"{_range(s.nominal['reynolds'], '.0f')}; 50 000 at least",
+        ),
+        Limit(
+            LARGE,
+            lambda s: (_share_of_wall(s) or 0.0) > LARGEST_SHARE,
+            lambda s: f"holes take up {100 * (_share_of_wall(s) or 0.0):.0f} % of the wall; 10 % at most",
+        ),
+        Limit(BOX_UNKNOWN, lambda s: _share_of_wall(s) is None, lambda s: "still air in front of the holes assumed"),
+        *static.LIMITS,
+        *leakage.LIMITS,
+        Limit(
+            SPACING,
+            lambda s: s.value("wall_distance", math.inf) < WALL * float(np.max(s.inputs["diameter"].value)),
+            lambda s: "a hole stands closer than 1.5 diameters to a wall",
+        ),
+        Limit(
+            SPACING,
+            lambda s: s.value("centre_distance", math.inf) < APART * float(np.max(s.inputs["diameter"].value)),
+            lambda s: "two open holes stand closer than 3 diameters",
+        ),
+    ),
+    summary=_summary,
+    conventions=(
+        "Reynolds number from the mean velocity through the hole (iterated), viscosity at the dry bulb",
+        "expansibility of the orifice plate for a small bore, ISO 5167-2:2003; a calibrated coefficient has it in "
+        "itself",
+        "flow at the air in front of the holes",
+    ),
+)
