@@ -12,6 +12,7 @@ if TYPE_CHECKING:
 NAMES = {
     "nozzle": "nozzle",
     "box-orifice": "box_orifice",
+    "hood": "hood",
     "pitot-traverse": "pitot_traverse",
     "vane-traverse": "vane_traverse",
     "thermal-traverse": "thermal_traverse",

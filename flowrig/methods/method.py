@@ -162,6 +162,9 @@ class Method:
         What the flow was computed from, in a line: enough to check it by hand.
     conventions : tuple of str
         Choices a sceptical reader would ask about.
+    turns : callable, optional
+        From the section to a number of places between which its repeated readings go round in turn: what scatters is
+        then the means of the places. 1 where each reading stands for itself.
     sheet_defaults : callable, optional
         (section, hardware) -> field name to value, as written in a record: what the blank sheet puts where the person
         did not say. None leaves the field's line out: it does not belong to this hardware.
@@ -187,6 +190,7 @@ class Method:
     layout: Callable[[Section, Mapping[str, list[Section]]], Layout] | None = None
     summary: Callable[[Situation], str] = lambda situation: ""
     conventions: tuple[str, ...] = ()
+    turns: Callable[[Section], int] = lambda section: 1
     sheet_defaults: Callable[[Section, Mapping[str, list[Section]]], Mapping[str, Any]] | None = None
     cautions: tuple[cautions.Caution, ...] = cautions.COMMON
 

@@ -32,7 +32,7 @@ _MODULES: dict[str, tuple[str, ...]] = {
         "box_orifice_reynolds",
         "calibrated_hole_flow",
     ),
-    "hood": ("hood_free_flow",),
+    "hood": ("hood_actual_flow", "hood_free_flow", "hood_free_flow_by_curve"),
     "leakage": ("leakage_flow", "unit_flow"),
     "nozzle": (
         "bank_beta",

@@ -82,6 +82,25 @@ class Given(Field):
 
 
 @dataclass(frozen=True)
+class Series(Field):
+    """Several values of one kind that belong to the places of a list, such as the points of a curve.
+
+    Attributes
+    ----------
+    kind : str
+    least : int
+        How many are needed.
+    low, high : float
+        Bounds that include their ends. SI.
+    """
+
+    kind: str = ""
+    least: int = 2
+    low: float = -math.inf
+    high: float = math.inf
+
+
+@dataclass(frozen=True)
 class Choice(Field):
     """One of a few words. The first is the default unless the field is required."""
 

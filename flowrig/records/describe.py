@@ -18,6 +18,7 @@ from flowrig.records.declare import (
     OneOf,
     Pairs,
     Reading,
+    Series,
     Statement,
     Table,
     Words,
@@ -73,6 +74,8 @@ def form(field: Field, measured: str = "") -> str:
     match field:
         case Statement():
             return "words of the datasheet or certificate, or a list of them"
+        case Series():
+            return f"list of {kind_of(field)}"
         case Reading() | Given():
             return kind_of(field, measured) or "in units of what the instrument measures"
         case Choice():
@@ -115,7 +118,7 @@ def default(field: Field) -> str:
 
 def bounds(field: Field) -> str:
     """Between which values a number has a meaning, in the unit of the example or else of the kind's results."""
-    if not isinstance(field, (Reading, Given)):
+    if not isinstance(field, (Reading, Given, Series)):
         return ""
     kind = kind_of(field)
 

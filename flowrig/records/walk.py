@@ -23,6 +23,7 @@ from flowrig.records.declare import (
     Names,
     Pairs,
     Reading,
+    Series,
     Statement,
     Table,
     Text,
@@ -181,6 +182,8 @@ class Walker:
                 return self._reading(declared, raw, path, kind)
             case Given():
                 return self._given(declared, raw, path, kind)
+            case Series():
+                return self._series(declared, raw, path)
             case Choice():
                 return self._choice(declared, raw, path)
             case Names():
@@ -270,6 +273,33 @@ class Walker:
             self.fault(path, raw, said, "Check the value, the ± and their units.")
             return None
         return Item(declared, value, self.where(*path), unit=unit, components=components)
+
+    def _series(self, declared: Series, raw: object, path: Path_) -> Item | None:
+        """The values of a list; a ± of one of them has no place to go."""
+        texts = raw if isinstance(raw, list) else [raw]
+        if len(texts) < declared.least:
+            said = f"a list of at least {declared.least} values, such as {declared.example}"
+            self.fault(path, raw, said, "Write one for each point.")
+            return None
+        values: list[float] = []
+        unit = ""
+        for i, text in enumerate(texts):
+            read = self.quantity(text, declared.kind, (*path, i), "")
+            if read is None:
+                continue
+            value, unit, components = read
+            if components:
+                self.fault(
+                    (*path, i), text, "a value without a ±", "State the error of the whole list where it is asked."
+                )
+            elif not declared.low <= value <= declared.high:
+                said = bounds_in_words(declared, declared.kind, unit)
+                self.fault((*path, i), text, said, "Check the value and its unit.")
+            else:
+                values.append(value)
+        if len(values) < len(texts):
+            return None
+        return Item(declared, np.array(values), self.where(*path), unit=unit)
 
     def _reading(self, declared: Reading, raw: object, path: Path_, kind: str) -> Item | None:
         """One value, a list of values, or `{ values = [..], unit = ".." }`."""

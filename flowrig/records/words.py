@@ -8,7 +8,7 @@ from collections.abc import Mapping
 
 from flowrig import units
 from flowrig.errors import Fault
-from flowrig.records.declare import Given, Reading
+from flowrig.records.declare import Given, Reading, Series
 from flowrig.records.files import quoted
 from flowrig.uncertainty.statement import StatementError
 
@@ -65,7 +65,7 @@ def unreadable(where: str, text: str, expected: str, problem: ValueError) -> Fau
     return Fault(where, quoted(text, LONG), expected, sentence(hint))
 
 
-def bounds_in_words(declared: Reading | Given, kind: str, unit: str) -> str:
+def bounds_in_words(declared: Reading | Given | Series, kind: str, unit: str) -> str:
     """Between which values a number has a meaning, in the unit it was written in."""
     unit = unit or (units.KINDS[kind] if units.KINDS[kind] != "1" else "")
 

@@ -162,7 +162,7 @@ class Reduction:
         node = out["mass_flow"].node
         assert node is not None
         reduced = (1,) * len(self.method.axes)
-        situation.nominal = node.diagnostics | {n: x.value.reshape(*x.value.shape, *reduced) for n, x in out.items()}
+        situation.nominal = node.diagnostics | {n: x.value.reshape((*x.value.shape, *reduced)) for n, x in out.items()}
         return out
 
     def _finish(self, situation: Situation, mass_flow: Estimate) -> Estimate:
@@ -234,7 +234,9 @@ class Reduction:
         # a traverse's passes are compared point by point as velocities, whatever the display showed
         grid = rows["velocity"] if any(run.ndim == 2 for run in runs.values()) else None
         known = situation.value("fluctuation")
-        scatter, findings = scatter_of(rows["mass_flow"].reshape(-1), float(mass_flow.value), known, grid)
+        turns = self.method.turns(situation.section)
+        flows = rows["mass_flow"].reshape(-1, turns).mean(axis=0) if turns > 1 else rows["mass_flow"].reshape(-1)
+        scatter, findings = scatter_of(flows, float(mass_flow.value), known, grid)
         self.scatter_findings = findings
         self.findings += findings
         return scatter

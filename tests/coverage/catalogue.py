@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from functools import partial
 
-from tests.coverage import compare_rigs, hole_rigs, leak_rigs
+from tests.coverage import compare_rigs, hole_rigs, hood_rigs, leak_rigs
 from tests.coverage.profiles import behind_a_bend, round_duct
 from tests.coverage.rigs import Expected, Nozzle, Pair, Rig, Setup, Traverse, following
 
@@ -79,5 +79,6 @@ RIGS = (
         Traverse("pitot", 10.0, False, MANOMETER, angle=10.0, stated_yaw=True)),
     *leak_rigs.RIGS,
     *hole_rigs.RIGS,
+    *hood_rigs.RIGS,
     *compare_rigs.RIGS,
 )  # fmt: skip

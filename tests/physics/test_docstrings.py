@@ -151,6 +151,7 @@ ORDINARY = {
     "reynolds": (5e4, 2e5),
     "room_density": (1.15, 1.2),
     "set_density": (1.2, 1.19),
+    "shown": (0.1, 0.2),
     "side": (0.5, 1.0),
     "temperature": (293.15, 298.15),
     "throttled_flow": (0.08, 0.15),
@@ -161,7 +162,7 @@ ORDINARY = {
     "viscosity": (1.8e-5, 1.85e-5),
     "wet_bulb": (283.15, 288.15),
 }
-OWN_AXES = {"bank_beta"}  # sums over its last axis
+OWN_AXES = {"bank_beta", "hood_free_flow_by_curve"}  # sums over its last axis; takes a whole curve
 POINTWISE = {
     name: function
     for name, function in KERNELS.items()

@@ -5,7 +5,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from flowrig.physics.hood import hood_free_flow
+from flowrig.physics.hood import hood_actual_flow, hood_free_flow, hood_free_flow_by_curve
 
 pressures = st.floats(1.0, 50.0)
 apart = st.floats(1.5, 5.0)
@@ -64,3 +64,44 @@ def test_no_pressure_is_no_correction_and_equal_pressures_say_nothing():
     assert np.isnan(answers[0])
     assert answers[1] == pytest.approx(0.25, rel=1e-12)
     assert np.isnan(hood_free_flow(0.2, 0.0, 0.2, 0.0))
+
+
+# Source: analytic curve q = q0 sqrt(1 - P/Pmax), brought to another speed by the fan laws.
+@given(free=flows, most=st.floats(40.0, 80.0), speed=st.floats(0.7, 1.4), share=st.floats(0.0, 0.4))
+def test_a_curve_brings_a_reading_back_whatever_the_speed(free, most, speed, share):
+    at = np.linspace(0.0, 0.9 * most, 19)
+    pressure = share * most * speed**2
+    under = speed * free * np.sqrt(1 - share)
+    found = hood_free_flow_by_curve(under, pressure, at, free * np.sqrt(1 - at / most))
+    assert found == pytest.approx(speed * free, rel=2e-3)  # nineteen points of a curve that steepens
+    assert hood_free_flow_by_curve(under, -pressure, at, free * np.sqrt(1 - at / most)) == found
+
+
+@given(free=flows, slope=st.floats(1e-4, 1e-3), factor=st.floats(0.5, 3.0))
+def test_two_points_of_a_curve_are_a_line_and_its_own_scale_does_not_matter(free, slope, factor):
+    slope = slope * free / 0.05
+    line = np.array([0.0, 20.0])
+    under = free - slope * 8.0
+    found = hood_free_flow_by_curve(under, 8.0, line, free - slope * line)
+    assert found == pytest.approx(free, rel=1e-9)
+    # the same unit faster: flow by the factor, pressure by its square
+    faster = hood_free_flow_by_curve(under, 8.0, line * factor**2, factor * (free - slope * line))
+    assert faster == pytest.approx(free, rel=1e-9)
+
+
+def test_curves_that_say_nothing():
+    good = np.array([0.0, 10.0, 20.0]), np.array([0.2, 0.19, 0.17])
+    assert np.isfinite(hood_free_flow_by_curve(0.19, 5.0, *good))
+    for bad in ((good[0] + 1, good[1]), (good[0], good[1][::-1]), (good[0][::-1], good[1])):
+        assert np.isnan(hood_free_flow_by_curve(0.19, 5.0, *bad))
+    assert np.isnan(hood_free_flow_by_curve(np.array([0.0, -0.1, 0.05]), np.array([5.0, 5.0, 90.0]), *good)).all()
+    assert hood_free_flow_by_curve(0.19, 0.0, *good) == pytest.approx(0.19, rel=1e-12)
+
+
+# Source: mass flow, velocity pressure and velocity, by their definitions.
+def test_what_a_display_stands_for():
+    density, reference, true = 0.96, 1.2, 0.2
+    mass, root = true * density / reference, true * np.sqrt(density / reference)
+    for shown, power in ((mass, 1.0), (root, 0.5), (true, 0.0)):
+        assert hood_actual_flow(shown, density, reference, power) == pytest.approx(true, rel=1e-12)
+    assert np.isnan(hood_actual_flow(0.2, 0.0, 1.2, 0.5))
