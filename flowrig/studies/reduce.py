@@ -160,7 +160,7 @@ class Reduction:
         node = out["mass_flow"].node
         assert node is not None
         reduced = (1,) * len(self.method.axes)
-        situation.nominal = node.diagnostics | {n: x.value.reshape(*x.value.shape, *reduced) for n, x in out.items()}
+        situation.nominal = node.diagnostics | {n: x.value.reshape((*x.value.shape, *reduced)) for n, x in out.items()}
         return out
 
     def _finish(self, situation: Situation, mass_flow: Estimate) -> Estimate:
