@@ -33,6 +33,10 @@ SHORT = {
     "zero drifts by up to 0.5 Pa at 25 Pa, not read": 150,
     "vane, 2 m/s, jet behind a bend": 20,
     "pitot, 10 m/s, swirl of 10°, not said": 20,
+    "plate, corner, 250 Pa": 150,
+    "plate, corner, 250 Pa, reduced length": 100,
+    "long-radius nozzle, 500 Pa": 100,
+    "venturi, machined, 15 kPa": 100,
 }
 BY_NAME = {rig.name: rig for rig in RIGS}
 
