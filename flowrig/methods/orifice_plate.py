@@ -81,7 +81,6 @@ METHOD = pipe_meter.pipe_meter(
     title="Orifice plate in a pipe",
     help_="Static pressure drop across a plate with a square-edged hole between the flanges of a round pipe; the "
     "standard's coefficient, iterated on the pipe Reynolds number.",
-    part="ISO 5167-2",
     source="ISO 5167-2:2003 with ISO 5167-1:2003; constants of the coefficient read in the documentation of an "
     "open-source library, uncertainty of the coefficient up to a diameter ratio of 0.6 and the least pressure ratio "
     "from memory",

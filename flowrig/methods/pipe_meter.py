@@ -99,18 +99,15 @@ STATIC = Reading(
     high=20e3,
     example='"-350 Pa"',
 )
-
-
-def _straight_length(part: str) -> Choice:
-    return Choice(
-        "straight_length",
-        f"The straight pipe before and after, held against the lengths of {part} for the fitting upstream: full (at "
-        "least the longer ones, for no additional uncertainty), reduced (on one side only the shorter ones, for 0.5 % "
-        "more), too short (shorter still, or reduced on both sides; for which the standard has no figure). The lengths "
-        "are not printed here: take them from the standard.",
-        choices=("not stated", "full", "reduced", "too short"),
-        asked=True,
-    )
+STRAIGHT_LENGTH = Choice(
+    "straight_length",
+    "The straight pipe before and after, held against the lengths that the standard has for the fitting upstream: full "
+    "(at least the longer ones, for no additional uncertainty), reduced (on one side only the shorter ones, for 0.5 % "
+    "more), too short (shorter still, or reduced on both sides; for which the standard has no figure). The lengths are "
+    "not printed here: take them from the part of ISO 5167 that the meter was made to.",
+    choices=("not stated", "full", "reduced", "too short"),
+    asked=True,
+)
 
 
 # uncertainties that the standard states
@@ -195,7 +192,6 @@ def pipe_meter(
     name: str,
     title: str,
     help_: str,
-    part: str,
     source: str,
     table: Table,
     names: Names,
@@ -211,8 +207,6 @@ def pipe_meter(
     ----------
     name, title, help_, source : str
         As in `Method`.
-    part : str
-        Of the standard, for messages: "ISO 5167-2".
     table : Table
         From `hardware`.
     names : Names
@@ -238,7 +232,7 @@ def pipe_meter(
         title=title,
         help=help_,
         source=source,
-        fields=(DROP, names, STATIC, _straight_length(part)),
+        fields=(DROP, names, STATIC, STRAIGHT_LENGTH),
         kernel=kernel,
         air=("density", "pressure", "viscosity"),
         hardware=(table,),

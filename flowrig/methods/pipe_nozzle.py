@@ -86,7 +86,6 @@ METHOD = pipe_meter.pipe_meter(
     title="Nozzle in a pipe",
     help_="Static pressure drop across a nozzle between the flanges of a round pipe; the standard's coefficient, "
     "iterated on the pipe Reynolds number where it depends on it.",
-    part="ISO 5167-3",
     source="ISO 5167-3 (edition not to hand) with ISO 5167-1:2003; equations read in the documentation of an "
     "open-source library, limits of use and uncertainties from memory",
     table=PIPE_NOZZLES,

@@ -53,7 +53,6 @@ METHOD = pipe_meter.pipe_meter(
     title="Classical venturi tube in a pipe",
     help_="Static pressure before a classical venturi tube less that in its throat; the standard's coefficient for how "
     "its convergent part was made.",
-    part="ISO 5167-4",
     source="ISO 5167-4:2003 with ISO 5167-1:2003; coefficients read in an open-source library, limits of use and "
     "uncertainties from memory",
     table=VENTURI_TUBES,

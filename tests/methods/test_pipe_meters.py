@@ -5,6 +5,7 @@ from __future__ import annotations
 import datetime as dt
 import math
 import re
+import tomllib
 from copy import deepcopy
 
 import fluids
@@ -18,6 +19,7 @@ import flowrig
 from flowrig.methods import find_method
 from flowrig.methods.orifice_plate import DEVICES
 from flowrig.physics.air import moist_air_density
+from flowrig.studies.sheet import sheet
 from tests.reference.load import rows
 from tests.studies.records import AIR, INSTRUMENTS
 
@@ -386,6 +388,18 @@ def test_a_report_is_enough_to_check_the_flow_by_hand():
     assert reynolds == pytest.approx(4 * mass_flow(result) / (math.pi * 0.2 * 1.82e-5), rel=0.01)
     assert any("2003" in words for words in result.flows[0].conventions)
     assert "2003" in result.flows[0].method.source
+
+
+@pytest.mark.parametrize("method", METERS)
+def test_a_sheet_takes_the_bore_by_the_name_of_the_meter(method):
+    table, names, which, kinds = METERS[method]
+    said = [f"{table}=crew", "crew=120 mm", "pipe_diameter=200 mm", f"{which}={kinds[1]}", "straight_length=reduced"]
+    blank = tomllib.loads(sheet(method, said).files["record.toml"])
+    assert blank[table] == {"crew": {"diameter": "120 mm", "pipe_diameter": "200 mm", which: kinds[1]}}
+    assert blank["flow"][0][names] == "crew"
+    assert blank["flow"][0]["straight_length"] == "reduced"
+    with pytest.raises(flowrig.InputError, match="not stated, full, reduced, too short"):
+        sheet(method, ["straight_length=long"])
 
 
 # ---- reversed, none and too much
