@@ -90,7 +90,7 @@ RIGS: tuple[Rig, ...] = (
     Rig("plate, D and D/2, pipe of 60 mm, 15 kPa", "normal",
         PipeMeter(ORIFICE, "d-and-half-d", 15e3, diameter=24.0, pipe=60.0)),
     Rig("plate, corner, 250 Pa, reduced length", "normal", PipeMeter(ORIFICE, "corner", 250.0, straight="reduced")),
-    Rig("plate, corner, 25 Pa", "normal", PipeMeter(ORIFICE, "corner", 25.0)),
+    Rig("plate, corner, 25 Pa", "rectangular", PipeMeter(ORIFICE, "corner", 25.0), slow=True),
     Rig("plate, corner, 250 Pa, too short a length", "misspecified",
         PipeMeter(ORIFICE, "corner", 250.0, straight="too short", short=0.03), ("straight length too short",)),
     Rig("ISA 1932 nozzle, 500 Pa", "normal", PipeMeter(NOZZLE, "isa-1932", 500.0)),
