@@ -16,6 +16,9 @@ NAMES = {
     "pitot-traverse": "pitot_traverse",
     "vane-traverse": "vane_traverse",
     "thermal-traverse": "thermal_traverse",
+    "orifice-plate": "orifice_plate",
+    "pipe-nozzle": "pipe_nozzle",
+    "venturi-tube": "venturi_tube",
 }
 
 

@@ -206,3 +206,10 @@ def stacked(estimates: list[Estimate], axis: str) -> Estimate:
         for cause, part in estimate.parts.items():
             parts.setdefault(cause, np.zeros((cause.n, len(estimates))))[:, i] = part
     return Estimate([float(e.value) for e in estimates], (axis,), parts)
+
+
+def span(array: ArrayLike, unit: str, digits: int = 3) -> str:
+    """Least and greatest of some values in words, once where they print alike."""
+    low, high = float(np.nanmin(array)), float(np.nanmax(array))
+    ends = [f"{x:.0f}" if abs(x) >= 1000 else f"{x:.{digits}g}" for x in (low, high)]
+    return f"{' to '.join(dict.fromkeys(ends))} {unit}".strip()

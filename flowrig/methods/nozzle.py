@@ -8,7 +8,7 @@ from collections.abc import Sequence
 import numpy as np
 
 from flowrig.methods import leakage, static
-from flowrig.methods.method import Effect, Limit, Method, Situation, Size, stacked
+from flowrig.methods.method import Effect, Limit, Method, Situation, Size, span, stacked
 from flowrig.physics.nozzle import bank_beta, nozzle_coefficient, nozzle_flow, nozzle_throat_velocity
 from flowrig.physics.si import Floats
 from flowrig.records.declare import Choice, FlagMeaning, Given, Names, OneOf, Reading, Table, Text, Wrong
@@ -137,8 +137,8 @@ def _summary(situation: Situation) -> str:
     velocity, reynolds = (situation.nominal[name] for name in ("throat_velocity", "reynolds"))
     coefficient = nozzle_coefficient(reynolds, situation.inputs["length_ratio"].value)
     return (
-        f"drop {float(np.mean(situation.inputs['drop'].value)):.5g} Pa, throat velocity {_range(velocity, 'm/s', 4)}, "
-        f"coefficient {_range(np.asarray(coefficient), '', 4)} at Reynolds {_range(reynolds, '')}"
+        f"drop {float(np.mean(situation.inputs['drop'].value)):.5g} Pa, throat velocity {span(velocity, 'm/s', 4)}, "
+        f"coefficient {span(np.asarray(coefficient), '', 4)} at Reynolds {span(reynolds, '')}"
     )
 
 
@@ -161,12 +161,6 @@ def _area_ratio(situation: Situation) -> float | None:
         return None
     area = math.pi / 4 * float(np.sum(situation.inputs["diameter"].value ** 2))
     return area / float(situation.inputs["chamber_area"].value)
-
-
-def _range(array: Array, unit: str, digits: int = 3) -> str:
-    low, high = float(np.nanmin(array)), float(np.nanmax(array))
-    ends = [f"{x:.0f}" if abs(x) >= 1000 else f"{x:.{digits}g}" for x in (low, high)]
-    return f"{' to '.join(dict.fromkeys(ends))} {unit}".strip()
 
 
 LOW_REYNOLDS = FlagMeaning(
@@ -295,17 +289,17 @@ METHOD = Method(
         Limit(
             LOW_REYNOLDS,
             lambda s: s.nominal["reynolds"] < LEAST_REYNOLDS,
-            lambda s: f"{_range(s.nominal['reynolds'], '')}; 12 000 at least",
+            lambda s: f"{span(s.nominal['reynolds'], '')}; 12 000 at least",
         ),
         Limit(
             THROAT_VELOCITY,
             lambda s: (np.abs(s.nominal["throat_velocity"]) < 14) | (np.abs(s.nominal["throat_velocity"]) > 35),
-            lambda s: f"{_range(np.abs(s.nominal['throat_velocity']), 'm/s')}; usual window 14 to 35 m/s",
+            lambda s: f"{span(np.abs(s.nominal['throat_velocity']), 'm/s')}; usual window 14 to 35 m/s",
         ),
         Limit(
             PRESSURE_RATIO,
             lambda s: s.nominal["pressure_ratio"] < 0.9,
-            lambda s: f"{_range(s.nominal['pressure_ratio'], '')}; 0.9 at least",
+            lambda s: f"{span(s.nominal['pressure_ratio'], '')}; 0.9 at least",
         ),
         Limit(
             APPROACH,

@@ -122,7 +122,7 @@ def limits_kept(limits: Range, reynolds: Floats, beta: Floats, diameter: Floats)
 
     Notes
     -----
-    Roughness, straight lengths and a least pressure ratio are limits too; none of them is to hand.
+    Roughness, straight lengths and a least pressure ratio are limits too, which are not looked at here.
 
     Source
     ------

@@ -116,8 +116,8 @@ def sheet(method: str, arguments: Sequence[str] = ()) -> Sheet:
         Name of the method.
     arguments : sequence of str
         ``KEY=VALUE``: a field of the method, its hardware or the heading; the names of the hardware
-        (``nozzles=A,B``) and the dimension that each of them needs (``A=150 mm``); ``reading=velocity`` for one of
-        several readings that would do; ``passes=3`` for how often every reading is taken.
+        (``nozzles=A,B``) and the first dimension that each of them needs (``A=150 mm``); ``reading=velocity`` for
+        one of several readings that would do; ``passes=3`` for how often every reading is taken.
 
     Raises
     ------
@@ -229,7 +229,7 @@ class _Arguments:
         self.result.readings = set(names)
 
     def _hardware(self) -> None:
-        """Names of hardware, and the one dimension each cannot do without, said by its name: A=150 mm."""
+        """Names of hardware, and the first dimension each cannot do without, said by its name: A=150 mm."""
         for table in self.method.hardware:
             referring = next(f for f in self.method.fields if isinstance(f, Names) and f.table == table.name)
             example = tomllib.loads(f"x = {referring.example}")["x"]
@@ -249,7 +249,7 @@ class _Arguments:
             self.result.flow[referring.name] = names if referring.axis else names[0]
             needed = [f for f in table.fields if f.required]
             own = {f.name for f in table.fields}
-            for name in names if len(needed) == 1 else ():
+            for name in names if needed else ():
                 if name in self.words:
                     self.result.hardware[table.name][name][needed[0].name] = self.words.pop(name)
             for key in [key for key in self.words if key in own and key not in self._flow_keys()]:
@@ -288,7 +288,7 @@ class _Arguments:
 
     def _known(self) -> list[str]:
         tables = self.method.hardware
-        named = [n for t in tables for n in self.result.hardware[t.name] if sum(f.required for f in t.fields) == 1]
+        named = [n for t in tables for n in self.result.hardware[t.name] if any(f.required for f in t.fields)]
         return list(
             dict.fromkeys(
                 [

@@ -39,6 +39,10 @@ SHORT = {
     "box orifice, calibrated, 85 Pa": 100,
     "nozzle less pitot, one manometer": 60,
     "nozzle and pitot combined, one manometer": 40,
+    "plate, corner, 250 Pa": 150,
+    "plate, corner, 250 Pa, reduced length": 100,
+    "long-radius nozzle, 500 Pa": 100,
+    "venturi, machined, 15 kPa": 100,
 }
 BY_NAME = {rig.name: rig for rig in RIGS}
 
