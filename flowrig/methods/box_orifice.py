@@ -8,7 +8,7 @@ from collections.abc import Sequence
 import numpy as np
 
 from flowrig.methods import leakage, static
-from flowrig.methods.method import Effect, Limit, Method, Situation, Size, stacked
+from flowrig.methods.method import Effect, Limit, Method, Situation, Size, span, stacked
 from flowrig.physics.box_orifice import (
     REATTACHED_EDGE,
     THIN_EDGE,
@@ -196,14 +196,9 @@ def _summary(situation: Situation) -> str:
     )
     return (
         f"drop {float(np.mean(situation.inputs['drop'].value)):.5g} Pa, velocity averaged over the hole "
-        f"{_range(nominal['velocity'], '.4g')} m/s, coefficient {_range(used, '.4g')} at Reynolds "
-        f"{_range(nominal['reynolds'], '.0f')}"
+        f"{span(nominal['velocity'], 'm/s', 4)}, coefficient {span(used, '', 4)} at Reynolds "
+        f"{span(nominal['reynolds'], '')}"
     )
-
-
-def _range(array: Array, form: str) -> str:
-    ends = dict.fromkeys(f"{float(x):{form}}" for x in (np.nanmin(array), np.nanmax(array)))
-    return " to ".join(ends)
 
 
 NO_STANDARD = FlagMeaning(
@@ -274,7 +269,7 @@ METHOD = Method(
             required=True,
             table="holes",
             axis="hole",
-            example='["H1"]',
+            example='["A"]',
         ),
         Given("chamber_width", "Inside width of the box in front of the holes.", kind="length", above=0.0),
         Given("chamber_height", "Inside height of the box in front of the holes.", kind="length", above=0.0),
@@ -326,7 +321,7 @@ METHOD = Method(
         Limit(
             LOW_REYNOLDS,
             lambda s: (s.nominal["reynolds"] < LEAST_REYNOLDS) & (s.inputs["calibrated"].value < 0.5),
-            lambda s: f"{_range(s.nominal['reynolds'], '.0f')}; 50 000 at least",
+            lambda s: f"{span(s.nominal['reynolds'], '')}; 50 000 at least",
         ),
         Limit(
             LARGE,

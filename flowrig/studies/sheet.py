@@ -229,11 +229,17 @@ class _Arguments:
         self.result.readings = set(names)
 
     def _hardware(self) -> None:
-        """Names of hardware, and the first dimension each cannot do without, said by its name: A=150 mm."""
+        """Names of hardware, and the first dimension each cannot do without, said by its name: A=150 mm.
+
+        What the method can do without is drawn only if it is asked for.
+        """
         for table in self.method.hardware:
             referring = next(f for f in self.method.fields if isinstance(f, Names) and f.table == table.name)
             example = tomllib.loads(f"x = {referring.example}")["x"]
             said = self.words.pop(table.name, None)
+            if said is None and not referring.required and referring.name not in self.words:
+                self.result.hardware[table.name] = {}  # stands in a comment
+                continue
             usual = example if isinstance(example, str) else example[0]
             names = [usual] if said is None else _listed(said)
             if len(set(names)) < len(names) or not names or not all(re.fullmatch(r"[A-Za-z0-9_-]+", n) for n in names):

@@ -6,6 +6,7 @@ import csv
 import datetime as dt
 import io
 import json
+import re
 import textwrap
 from collections.abc import Iterator, Mapping
 from typing import TYPE_CHECKING, Any
@@ -41,9 +42,9 @@ def record_text(plan: Plan) -> str:
         for kind in plan.instruments
     }
     lines += ["", *_table(plan, schema.INSTRUMENT, named)]
-    for table in method.hardware:
-        tables = {f"[{table.name}.{name}]": given for name, given in plan.hardware[table.name].items()}
-        lines += ["", *_table(plan, table, tables)]
+    for table in (*method.hardware, schema.CHAMBERS):
+        tables = {f"[{table.name}.{name}]": given for name, given in plan.hardware.get(table.name, {}).items()}
+        lines += ["", *(_table(plan, table, tables) if tables else _in_comments(plan, table))]
     flow = {"method": method.name, **plan.flow}
     lines += ["", *_table(plan, plan.flow_table, {"[[flow]]": flow}, position_lines(plan))]
     return "\n".join(lines) + "\n"
@@ -54,9 +55,7 @@ def _table(
 ) -> Iterator[str]:
     """One table, or several alike. What holds for all of them is said once, before the first."""
     several = len(headers) > 1
-    rule = f"# ---- {describe.table_name(table)} "
-    yield rule + "-" * (WIDTH - len(rule))
-    yield from _comment(table.help)
+    yield from _heading(table)
     optional = list(_optional(plan, table, next(iter(headers.values()))))
     if several and optional:
         yield "#"
@@ -73,6 +72,25 @@ def _table(
         yield "#"
         yield from _comment("Optional:")
         yield from optional
+
+
+def _in_comments(plan: Plan, table: Table) -> Iterator[str]:
+    """A table that the method can do without."""
+    referring = next(f for f in plan.flow_table.fields if isinstance(f, Names) and f.table == table.name)
+    name = re.sub(r"\W", "", referring.example)
+    yield from _heading(table)
+    yield "#"
+    yield from _comment(f"Optional, for {referring.name} in [[flow]]; take the # away from its name too:")
+    yield f"# [{table.name}.{name}]"
+    for declared in table.fields:
+        yield from _comment(f"{declared.help}{_form(declared)}")
+        yield f"# {declared.name} = {describe.example(declared)}"
+
+
+def _heading(table: Table) -> Iterator[str]:
+    rule = f"# ---- {describe.table_name(table)} "
+    yield rule + "-" * (WIDTH - len(rule))
+    yield from _comment(table.help)
 
 
 def _live(plan: Plan, table: Table, given: dict[str, Any], with_help: bool) -> Iterator[str]:
