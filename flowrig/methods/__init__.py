@@ -14,6 +14,7 @@ NAMES = {
     "pitot-traverse": "pitot_traverse",
     "vane-traverse": "vane_traverse",
     "thermal-traverse": "thermal_traverse",
+    "box": "box",
 }
 
 

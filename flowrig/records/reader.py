@@ -72,7 +72,7 @@ class _Reader:
         self.find_method, self.names = find_method, names
         self.walker = Walker(where)
         self.faults = self.walker.faults
-        self.beside = Beside(folder, self.faults)
+        self.beside = Beside(folder, self.faults, in_python=where is _place_in_mapping)
 
     def take_tables(self) -> None:
         """Tables that stand in place of a file's name, to the files already read."""

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 import math
+import os
 from collections.abc import Callable, Collection, Iterable, Mapping
 from dataclasses import dataclass, field
 from typing import Any, TypeGuard, cast
@@ -13,6 +14,7 @@ import numpy as np
 from flowrig import units
 from flowrig.errors import Fault
 from flowrig.records.declare import (
+    Calibration,
     Choice,
     Count,
     Date,
@@ -20,6 +22,7 @@ from flowrig.records.declare import (
     File,
     Flag,
     Given,
+    Loads,
     Names,
     Pairs,
     Reading,
@@ -220,6 +223,14 @@ class Walker:
                 if odd:
                     return None
                 return Item(declared, dict(raw), self.where(*path))
+            case Loads():
+                return self._loads(declared, raw, path)
+            case Calibration():
+                # a mapping or a path may stand in a Python record; what a file may hold is said where it is looked up
+                if not isinstance(raw, (str, Mapping, os.PathLike)):
+                    self.fault(path, raw, form(declared), f"Write {_line(declared)}.")
+                    return None
+                return Item(declared, raw, self.where(*path))
             case Count():
                 said = f"a whole number from {declared.low} to {declared.high}"
                 if isinstance(raw, bool) or not isinstance(raw, int):
@@ -261,6 +272,10 @@ class Walker:
         if read is None:
             return None
         value, unit, components = read
+        if declared.plain and components:
+            remedy = "Take the ± away; errors are stated each as a cause, with what it moves."
+            self.fault(path, raw, f"{a(kind)} without a ±", remedy)
+            return None
         if not value > declared.above or not declared.low <= value <= declared.high:
             self.fault(path, raw, bounds_in_words(declared, kind, unit), "Check the value and its unit.")
             return None
@@ -270,6 +285,27 @@ class Walker:
             self.fault(path, raw, said, "Check the value, the ± and their units.")
             return None
         return Item(declared, value, self.where(*path), unit=unit, components=components)
+
+    def _loads(self, declared: Loads, raw: object, path: Path_) -> Item | None:
+        """Signed movements, one a direction."""
+        texts = raw if isinstance(raw, list) else [raw]
+        if not texts:
+            self.fault(path, raw, f"{a(declared.kind)}, or one for each direction", "Write it, or remove the line.")
+            return None
+        values, units_ = [], ""
+        for i, text in enumerate(texts):
+            place = (*path, i) if isinstance(raw, list) else path
+            read = self.quantity(text, declared.kind, place, declared.example)
+            if read is None:
+                continue
+            if read[2]:
+                self.fault(place, text, f"{a(declared.kind)} without a ±", "Write how far the cause moves it, no more.")
+                continue
+            values.append(read[0])
+            units_ = read[1]
+        if len(values) < len(texts):
+            return None
+        return Item(declared, np.array(values), self.where(*path), unit=units_)
 
     def _reading(self, declared: Reading, raw: object, path: Path_, kind: str) -> Item | None:
         """One value, a list of values, or `{ values = [..], unit = ".." }`."""

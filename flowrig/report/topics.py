@@ -12,7 +12,7 @@ from flowrig import units
 from flowrig.methods import NAMES, air, find_method, reference_density
 from flowrig.methods import flags as run_flags
 from flowrig.methods.method import Method
-from flowrig.records import beside, describe, flow_reader, schema, tables
+from flowrig.records import beside, calibration, describe, flow_reader, formulas, schema, tables
 from flowrig.records import flags as reading_flags
 from flowrig.records.causes import CAUSES
 from flowrig.records.declare import Field, FlagMeaning, Table
@@ -20,7 +20,7 @@ from flowrig.report.glossary import WORDS
 
 SORTS = {
     "method": "Methods",
-    "table": "Tables of a record",
+    "table": "Tables of a record or a calibration",
     "field": "Fields",
     "flag": "Flags",
     "cause": "Causes of error",
@@ -75,6 +75,11 @@ def record_tables() -> list[Table]:
     return list(dict.fromkeys((*shared, *(table for method in methods() for table in method.hardware))))
 
 
+def calibration_tables() -> list[Table]:
+    """Every table of a calibration file."""
+    return formulas.tables()
+
+
 @cache
 def topics() -> tuple[Topic, ...]:
     """Every topic, sort by sort."""
@@ -87,13 +92,14 @@ def _methods() -> Iterator[Topic]:
 
 
 def _tables() -> Iterator[Topic]:
-    for table in record_tables():
+    for table in (*record_tables(), *calibration_tables()):
         yield Topic("table", describe.table_name(table), table.help, table)
 
 
 def _fields() -> Iterator[Topic]:
     """A field that several methods share is one topic."""
-    owned = [(describe.table_name(table), f) for table in record_tables() for f in table.fields]
+    tables_ = (*record_tables(), *calibration_tables())
+    owned = [(describe.table_name(table), f) for table in tables_ for f in table.fields]
     owned += [(method.name, f) for method in methods() for f in method.fields]
     found: dict[Field, Topic] = {}
     for owner, declared in owned:
@@ -110,6 +116,7 @@ def _flags() -> Iterator[Topic]:
         *tables.FLAGS,
         *beside.FLAGS,
         *flow_reader.FLAGS,
+        *calibration.FLAGS,
         *air.FLAGS,
         *reference_density.FLAGS,
         *run_flags.FLAGS,

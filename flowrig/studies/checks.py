@@ -5,10 +5,11 @@ from __future__ import annotations
 from collections.abc import Mapping
 
 import numpy as np
-from numpy.typing import ArrayLike
+from numpy.typing import ArrayLike, NDArray
 
+from flowrig.errors import Fault
 from flowrig.methods import flags
-from flowrig.methods.method import Method, Situation
+from flowrig.methods.method import Limit, Method, Situation
 from flowrig.records.declare import Finding, FlagMeaning
 from flowrig.studies.result import Quantity
 from flowrig.uncertainty.estimate import Estimate
@@ -28,6 +29,24 @@ def of_limits(method: Method, situation: Situation, batch: bool) -> list[Finding
         shown = situation if rows is None else situation.at_rows(rows)
         findings.append(Finding(limit.flag, limit.message(shown), rows))
     return findings
+
+
+def beyond(method: Method, situation: Situation) -> list[tuple[Limit, NDArray[np.bool_]]]:
+    """Limits past which no number is given, and the rows of a batch that lie there."""
+    found = []
+    for limit in method.limits:
+        raised = np.atleast_1d(np.asarray(limit.test(situation), dtype=bool)) if limit.refusal is not None else None
+        if raised is not None and np.any(raised):
+            found.append((limit, np.any(raised.reshape(len(raised), -1), axis=-1)))
+    return found
+
+
+def refusal(limit: Limit, situation: Situation) -> Fault:
+    """What is said of a record that lies past such a limit."""
+    assert limit.refusal is not None
+    item = situation.section.items.get(limit.refusal.field)
+    where = item.where if item is not None else situation.section.where
+    return Fault(where, limit.message(situation), limit.refusal.expected(situation), limit.refusal.remedy)
 
 
 def of_quantities(quantities: Mapping[str, Quantity]) -> list[Finding]:
