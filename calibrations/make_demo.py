@@ -1,8 +1,8 @@
 """Invents the demonstration calibration in this folder, from drawn readings of an invented box on an invented bench.
 
-Run it with `python calibrations/make_demo.py`; a folder as its argument takes the file instead. It needs numpy alone and
-no line of flowrig. Each cause is shifted by one standard deviation and the fit made again: what the coefficients then
-move by are its loads.
+Run it with `python calibrations/make_demo.py`; a folder as its argument takes the file instead. It needs numpy alone
+and no line of flowrig. Each cause is shifted by one standard deviation and the fit made again: what the coefficients
+then move by are its loads.
 """
 
 import math
@@ -20,7 +20,7 @@ Array = NDArray[np.float64]
 
 SEED = 1301
 CELSIUS, PRESSURE, HUMIDITY = 23.2, 832.6, 0.31
-DROPS = np.array([10.0, 17.0, 30.0, 50.0, 80.0, 130.0, 200.0, 300.0])  # over the box, nearly [Pa]
+DROPS = np.array([10.0, 17.0, 30.0, 50.0, 80.0, 140.0, 240.0, 380.0])  # over the box, nearly [Pa]
 PIVOT = 50.0  # [Pa]
 THROATS = (0.14993, 0.10004, 0.05001)  # nominally 150, 100 and 50 mm [m]
 NOZZLES = ((2,), (1, 2), (0,), (0,), (0, 1), (0, 1), (0, 1, 2), (0, 1, 2))  # open at each point

@@ -58,8 +58,8 @@ def box_equivalent_drop(
     72.0
     """
     with np.errstate(all="ignore"):
-        viscous = np.square(calibrated_viscosity / np.asarray(viscosity, dtype=float))
-        dense = np.asarray(density, dtype=float) / calibrated_density
+        viscous = np.square(np.divide(calibrated_viscosity, viscosity))
+        dense = np.divide(density, calibrated_density)
         meaningful = (density > 0.0) & (viscosity > 0.0) & (calibrated_density > 0.0) & (calibrated_viscosity > 0.0)
         return within(meaningful, drop * dense * viscous)
 
@@ -144,6 +144,6 @@ def box_flow(
     with np.errstate(all="ignore"):
         alike = box_equivalent_drop(drop, density, viscosity, calibrated_density, calibrated_viscosity)
         size = np.power(np.abs(alike) / np.asarray(calibrated_drop, dtype=float), exponent)
-        slower = (viscosity / np.asarray(calibrated_viscosity, dtype=float)) * (calibrated_density / density)
+        slower = np.divide(viscosity, calibrated_viscosity) * np.divide(calibrated_density, density)
         meaningful = (exponent > 0.0) & (calibrated_drop > 0.0) & (calibrated_flow >= 0.0)
         return within(meaningful, np.copysign(calibrated_flow * size * slower, drop))

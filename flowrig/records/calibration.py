@@ -146,13 +146,10 @@ def read_calibration(
         raise InputError(walker.faults)
     heading = walker.section(HEADING, _heading(data, walker), ())
     walker.complete(heading)
-    coefficients, range_ = (
-        _one(data, walker, key, table)
-        for key, table in (("coefficients", formula.coefficients), ("range", formula.range))
-    )
-    causes, points = (
-        _several(data, walker, key, table, heading) for key, table in (("cause", formula.cause), ("point", formula.point))
-    )  # fmt: skip
+    coefficients = _one(data, walker, "coefficients", formula.coefficients)
+    range_ = _one(data, walker, "range", formula.range)
+    causes = _several(data, walker, "cause", formula.cause, heading)
+    points = _several(data, walker, "point", formula.point, heading)
     if walker.faults:
         raise InputError(walker.faults)
     identity = f"calibration:{heading.value('serial')}|{heading.value('date')}|{content_digest(data)[:8]}"
@@ -179,7 +176,8 @@ def _formula(data: Mapping[str, Any], walker: Walker, formulas: tuple[str, ...])
     version, formula = data.get("format"), data.get("formula")
     said = " or ".join(map(str, FORMATS))
     if "format" not in data:
-        walker.miss((), "no format", "a calibration, which starts with format = 1", "Check that this is the right file.")
+        remedy = "Check that this is the right file."
+        walker.miss((), "no format", "a calibration, which starts with format = 1", remedy)
     elif isinstance(version, bool) or version not in FORMATS:
         remedy = "A newer flowrig may have written it: use that one. Do not change the number by hand."
         walker.fault(("format",), version, f"format {said}", remedy)
@@ -267,7 +265,8 @@ def _check_points(found: CalibrationFile, walker: Walker) -> None:
         curve = float(np.asarray(formula.curve(numbers, at)))
         if abs(flow / curve - 1.0 - section.value("residual")) > OFF_CURVE:
             item = section["residual"]
-            expected = f"{100 * (flow / curve - 1.0):.2f} %, the {formula.result.name} of the point over that of the curve"
+            off = f"{100 * (flow / curve - 1.0):.2f} %"
+            expected = f"{off}, the {formula.result.name} of the point over that of the curve"
             remedy = "A coefficient or this point has a slipped digit or a wrong unit: use the file as it was written."
             walker.faults.append(Fault(item.where, as_written(item), expected, remedy))
     ends = {"lowest": min(arguments), "highest": max(arguments)}
@@ -277,6 +276,5 @@ def _check_points(found: CalibrationFile, walker: Walker) -> None:
         if beyond > 1.0 + OFF_RANGE:
             kind = formula.argument.kind
             expected = f"a range within the points, {name} {float(units.from_si(end, item.unit, kind)):.4g} {item.unit}"
-            walker.faults.append(Fault(item.where, as_written(item), expected, "What was not measured is not calibrated."))
-
-
+            remedy = "What was not measured is not calibrated."
+            walker.faults.append(Fault(item.where, as_written(item), expected, remedy))

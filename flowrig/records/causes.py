@@ -80,6 +80,12 @@ CAUSES = (
         "common practice, no source: 3 to 5 %",
     ),
     CauseMeaning(
+        "calibration",
+        "One cause of error of a calibration file, with what it moves there: of the reference, of the air, of the "
+        "scatter of the fit. Every result made with the file shares it, and it shows at another place of the curve in "
+        "another size. What the calibration has in common with the record (a manometer) is one line, not two.",
+    ),
+    CauseMeaning(
         "unsteadiness",
         "The root of an averaged pressure differs from the average of "
         "the roots: the first is right for a noisy sensor, the second for a flow that really changes. Where the record "

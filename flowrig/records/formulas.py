@@ -69,7 +69,7 @@ class Formula:
     @property
     def cause(self) -> Table:
         loads = tuple(
-            Loads(f.name, f"How far one standard deviation moves {f.name}.", kind=f.kind, example=f.example)
+            Loads(f.name, f"How far one standard deviation moves {f.name}.", kind=f.kind)
             for f in self.numbers
             if f.name not in self.exact
         )

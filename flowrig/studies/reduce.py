@@ -184,7 +184,8 @@ class Reduction:
             return None
         if not self.batch:
             raise InputError(checks.refusal(limit, situation) for limit, _ in beyond)
-        return np.any(np.broadcast_arrays(*(rows for _, rows in beyond)), axis=0).astype(float)
+        rows = np.any(np.broadcast_arrays(*(rows for _, rows in beyond)), axis=0)
+        return np.asarray(rows, dtype=float)
 
     def _finish(self, situation: Situation, mass_flow: Estimate) -> Estimate:
         """Corrections and model errors, and the scatter of repeated or logged readings."""
