@@ -101,7 +101,8 @@ class Beside:
             document = toml_text.load(file, file.name, sort="a calibration")
         except InputError as error:
             if file.is_file():
-                raise
+                whole = "The file is damaged or cut short: take it whole from where it was written."
+                raise InputError(replace(fault, remedy=whole) for fault in error.faults) from None
             # no line of the file to point at, but the one that names it
             raise InputError(replace(fault, where=where) for fault in error.faults) from None
         return read_calibration(document.data, document.where, document.name, document.digest, declared.formulas)
@@ -123,8 +124,9 @@ def find_calibration(folder: Path, name: str, where: str) -> Path:
     folders = [here, *(above / CALIBRATIONS for above in (here, *here.parents))]
     found = [csv_text.inside(place, name, where) for place in folders if os.path.isfile(place / name)]
     if not found:
-        known = [entry.name for place in folders[1:] if os.path.isdir(place) for entry in place.glob("*.toml")]
-        near = near_name(name, [*known, *(entry.name for entry in here.glob("*.toml"))])
+        known = [entry for place in folders if os.path.isdir(place) for entry in place.glob("*.toml")]
+        stem = near_name(name.removesuffix(".toml"), [entry.stem for entry in known])
+        near = stem and f"{stem}.toml"
         expected = f"a calibration file beside the record, or in a folder {CALIBRATIONS} there or further up"
         remedy = f"Did you mean {quoted(near)}?" if near else "Check its name, or put the file there."
         raise InputError(Fault(where, f"nothing, there is no file {quoted(name)}", expected, remedy))

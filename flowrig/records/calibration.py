@@ -11,6 +11,7 @@ from dataclasses import dataclass, field
 from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
 
 from flowrig import units
 from flowrig.errors import Fault, InputError
@@ -76,9 +77,10 @@ class CalibrationFile:
             found[name] = Estimate(item.value, (), loads)
         return found
 
-    def inside(self, argument: Array) -> Any:
+    def inside(self, argument: Array) -> NDArray[np.bool_]:
         """Whether it holds at an argument [SI]."""
-        return (argument >= self.range.value("lowest")) & (argument <= self.range.value("highest"))
+        at = np.asarray(argument, dtype=float)
+        return np.asarray((at >= self.range.value("lowest")) & (at <= self.range.value("highest")))
 
     def range_in_words(self) -> str:
         """Both ends, in the unit of the upper one."""

@@ -75,11 +75,6 @@ def record_tables() -> list[Table]:
     return list(dict.fromkeys((*shared, *(table for method in methods() for table in method.hardware))))
 
 
-def calibration_tables() -> list[Table]:
-    """Every table of a calibration file."""
-    return formulas.tables()
-
-
 @cache
 def topics() -> tuple[Topic, ...]:
     """Every topic, sort by sort."""
@@ -92,13 +87,13 @@ def _methods() -> Iterator[Topic]:
 
 
 def _tables() -> Iterator[Topic]:
-    for table in (*record_tables(), *calibration_tables()):
+    for table in (*record_tables(), *formulas.tables()):
         yield Topic("table", describe.table_name(table), table.help, table)
 
 
 def _fields() -> Iterator[Topic]:
     """A field that several methods share is one topic."""
-    tables_ = (*record_tables(), *calibration_tables())
+    tables_ = (*record_tables(), *formulas.tables())
     owned = [(describe.table_name(table), f) for table in tables_ for f in table.fields]
     owned += [(method.name, f) for method in methods() for f in method.fields]
     found: dict[Field, Topic] = {}
