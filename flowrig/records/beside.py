@@ -29,22 +29,18 @@ CALIBRATIONS = "calibrations"  # folder of calibration files, beside the record 
 class Beside:
     """Files in the folder of a record.
 
-    Parameters
-    ----------
-    folder : Path
-    faults : list of Fault
-    in_python : bool
-        The record is a mapping: a path or a mapping may stand in place of a calibration's name.
-
     Attributes
     ----------
+    in_python : bool
+        The record is a mapping: a path or a mapping may stand in place of a calibration's name.
     digests : dict of str to str
         SHA-256 of every file read, the record's own first.
     findings : list of Finding
     """
 
-    def __init__(self, folder: Path, faults: list[Fault], in_python: bool = False) -> None:
-        self.folder, self.faults, self.in_python = folder, faults, in_python
+    def __init__(self, folder: Path, faults: list[Fault]) -> None:
+        self.folder, self.faults = folder, faults
+        self.in_python = False
         self.digests: dict[str, str] = {}
         self.findings: list[Finding] = []
         self._read: dict[str, csv_text.Table | None] = {}

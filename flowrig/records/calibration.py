@@ -47,8 +47,8 @@ class CalibrationFile:
         What its own errors are known by: what was calibrated, the day, and the content.
     formula : Formula
     heading, coefficients, range : Section
-    causes : dict of Cause to (Section)
-        With what each moves.
+    causes : dict of Cause to Section
+        Each with what it moves.
     points : list of Section
     """
 

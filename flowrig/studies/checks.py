@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from dataclasses import replace
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -47,6 +48,16 @@ def refusal(limit: Limit, situation: Situation) -> Fault:
     item = situation.section.items.get(limit.refusal.field)
     where = item.where if item is not None else situation.section.where
     return Fault(where, limit.message(situation), limit.refusal.expected(situation), limit.refusal.remedy)
+
+
+def of_readings(method: Method, situation: Situation, rows: Mapping[str, NDArray[np.float64]]) -> list[Finding]:
+    """Single readings of a run that lie past a limit beyond which no number is given, though their mean does not."""
+    findings = []
+    each = replace(situation, nominal=dict(rows))
+    for limit, raised in beyond(method, each):
+        message = f"{np.count_nonzero(raised)} of {len(raised)} readings: {limit.message(each.at_rows(raised))}"
+        findings.append(Finding(limit.flag, message))
+    return findings
 
 
 def of_quantities(quantities: Mapping[str, Quantity]) -> list[Finding]:

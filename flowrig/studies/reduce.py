@@ -242,6 +242,7 @@ class Reduction:
             state = self.gathered.air_in_rows()
             inputs |= {name: state[name] for name in self.method.air}
         rows = nominal(self.method.kernel, inputs, ("reading", *self.method.axes), **situation.options)
+        self.findings += checks.of_readings(self.method, situation, rows)
         # a traverse's passes are compared point by point as velocities, whatever the display showed
         grid = rows["velocity"] if any(run.ndim == 2 for run in runs.values()) else None
         known = situation.value("fluctuation")

@@ -33,6 +33,10 @@ SHORT = {
     "zero drifts by up to 0.5 Pa at 25 Pa, not read": 150,
     "vane, 2 m/s, jet behind a bend": 20,
     "pitot, 10 m/s, swirl of 10°, not said": 20,
+    "box, calibrated in air a sixth thinner": 150,
+    "box, manometer of the calibration": 100,
+    "box, remounted, limit filled": 20,
+    "box, difference of two drops": 60,
 }
 BY_NAME = {rig.name: rig for rig in RIGS}
 

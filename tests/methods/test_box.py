@@ -272,6 +272,13 @@ def test_the_range_is_meant_in_the_air_of_the_calibration() -> None:
     assert float(flowrig.reduce(thin).flows[0].diagnostics["equivalent_drop"]) < 250
 
 
+def test_single_readings_outside_the_range_are_told_though_their_mean_is_inside() -> None:
+    result = flowrig.reduce(record(calibration(), drop=["240 Pa", "250 Pa", "270 Pa", "244 Pa"]))
+    [said] = [f for f in result.flows[0].findings if f.code == "outside calibrated range"]
+    assert said.severity == "alarm"
+    assert said.message.startswith("1 of 4 readings: a drop of 270 Pa, which is ")
+
+
 ROWS = """test,drop [Pa],air.meter.temperature [degC]
 1,82.3,23.4
 2,5.0,23.6
@@ -333,7 +340,7 @@ BAD = spread(
     ("drop of another world", D, 'drop = "82.3 bar"', ("record.toml, line 32, flow[1].drop", "from -0.5 bar")),
     ("wrong unit of static", '"0.4 Pa"', '"0.4 m"', ("record.toml, line 33, flow[1].static", "'0.4 m'")),
     ("static beyond bounds", '"0.4 Pa"', '"40 kPa"', ("record.toml, line 33, flow[1].static", "20 kPa")),
-    ("remount as a flag", '"as calibrated"', "true", 
+    ("remount as a flag", '"as calibrated"', "true",
         ("record.toml, line 31, flow[1].remount", "read true", "remounted")),
     ("remount in other words", '"as calibrated"', '"calibrated"', ("record.toml, line 31, flow[1].remount",
         'Did you mean "as calibrated"?')),
