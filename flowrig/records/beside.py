@@ -105,18 +105,14 @@ class Beside:
 
 
 def find_calibration(folder: Path, name: str, where: str) -> Path:
-    """The file that a record calls `name`: beside it, or in a folder ``calibrations`` there or beside a folder above.
+    """The file of a bare `name`: beside the record, or in a folder ``calibrations`` there or beside a folder above.
 
     Raises
     ------
     InputError
-        At `where`: it is no bare name, there is no such file, or there are two that differ.
+        At `where`: there is no such file, or there are two that differ.
     """
     here = folder.resolve()
-    if Path(name).name != name or "/" in name or "\\" in name or not name.isprintable() or not name.strip("."):
-        expected = "the name of a calibration file, without a folder"
-        remedy = f"Put the file beside the record or into a folder {CALIBRATIONS}, and write its name alone."
-        raise InputError(Fault(where, quoted(name), expected, remedy))
     folders = [here, *(above / CALIBRATIONS for above in (here, *here.parents))]
     found = [csv_text.inside(place, name, where) for place in folders if os.path.isfile(place / name)]
     if not found:

@@ -32,7 +32,7 @@ from flowrig.records.declare import (
     Words,
 )
 from flowrig.records.describe import EMPTY, example, form
-from flowrig.records.files import near_name
+from flowrig.records.files import is_bare, near_name
 from flowrig.records.items import Item, Section, as_written, path_name
 from flowrig.records.schema import MEASURED_KIND, MEASURED_STEP, USUAL_ACCURACY
 from flowrig.records.words import a, bounds_in_words, opening, sentence, shown, unreadable, usual_units
@@ -229,6 +229,10 @@ class Walker:
                 # a mapping or a path may stand in a Python record; what a file may hold is said where it is looked up
                 if not isinstance(raw, (str, Mapping, os.PathLike)):
                     self.fault(path, raw, form(declared), f"Write {_line(declared)}.")
+                    return None
+                if isinstance(raw, str) and not is_bare(raw):
+                    remedy = "Put the file beside the record or into a folder calibrations, and write its name alone."
+                    self.fault(path, raw, "the name of a calibration file, without a folder", remedy)
                     return None
                 return Item(declared, raw, self.where(*path))
             case Count():

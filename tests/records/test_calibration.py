@@ -15,6 +15,7 @@ import flowrig
 from flowrig.errors import InputError
 from flowrig.records import formulas
 from flowrig.records.calibration import CalibrationFile, read_calibration
+from flowrig.studies.sheet import sheet
 from flowrig.uncertainty.propagate import linear
 from tests.cli.rig import Rig, edited, spread
 from tests.records.calibrations import BOX, RECORD, calibration, record
@@ -132,7 +133,7 @@ def test_a_record_without_a_calibration(rig: Rig) -> None:
     )
 
 
-def test_in_python_a_path_or_a_mapping_may_stand_for_the_name(tmp_path: Path) -> None:
+def test_in_python_a_path_or_a_mapping_may_stand_for_the_name(tmp_path: Path, monkeypatch: Any) -> None:
     path = tmp_path / "elsewhere" / "box.toml"
     path.parent.mkdir()
     path.write_text(BOX, encoding="utf-8")
@@ -142,10 +143,9 @@ def test_in_python_a_path_or_a_mapping_may_stand_for_the_name(tmp_path: Path) ->
     with pytest.raises(InputError) as caught:
         flowrig.reduce(record(calibration(format=2)))
     assert str(caught.value).startswith("record, flow[1].calibration.format: read 2; expected format 1.")
-    with pytest.raises(
-        InputError, match=r"^record, flow\[1\].calibration: read nothing, there is no file '.*gone.toml'"
-    ):
-        flowrig.reduce(record(tmp_path / "gone.toml"))
+    monkeypatch.chdir(tmp_path)
+    with pytest.raises(InputError, match=r"^record, flow\[1\].calibration: read nothing, there is no file 'gone.toml'"):
+        flowrig.reduce(record(Path("gone.toml")))
 
 
 # ---------------------------------------------------------------- what is refused
@@ -299,3 +299,9 @@ def test_every_formula_can_be_drawn() -> None:
         assert {t.name for t in formulas.tables()} >= {formula.cause.name, formula.point.name, formula.range.name}
     curve = formulas.POWER_LAW.curve({"flow": 0.1, "drop": 4.0, "exponent": 0.5}, 16.0)
     assert curve == pytest.approx(0.2)
+
+
+def test_a_sheet_takes_a_bare_name_only() -> None:
+    assert 'calibration = "box.toml"' in sheet("box", ["calibration=box.toml"]).files["record.toml"]
+    with pytest.raises(InputError, match="without a folder"):
+        sheet("box", ["calibration=../box.toml"])
