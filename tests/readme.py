@@ -1,4 +1,4 @@
-"""The parts of README.md that are made from the program itself: `python -m tests.readme` writes them anew."""
+"""The parts of each README.md that are made from the program itself: `python -m tests.readme` writes them anew."""
 
 from __future__ import annotations
 
@@ -8,10 +8,11 @@ from pathlib import Path
 from click.testing import CliRunner
 
 from flowrig.cli import COMMANDS, group
-from flowrig.report.markdown import method_table
+from flowrig.report.markdown import calibration_tables, method_table
 
 ROOT = Path(__file__).parents[1]
 README = ROOT / "README.md"
+CALIBRATIONS = ROOT / "calibrations" / "README.md"
 
 
 def command_list() -> str:
@@ -30,16 +31,28 @@ def output() -> str:
     return f"```text\n{expected}\n```"
 
 
-PARTS = {"output": output, "commands": command_list, "methods": method_table}
+def calibration() -> str:
+    """A whole calibration file."""
+    text = (ROOT / "calibrations/box-2-2026.toml").read_text(encoding="utf-8").rstrip()
+    return f"```toml\n{text}\n```"
 
 
-def made(text: str) -> str:
-    for name, make in PARTS.items():
+PAGES = {
+    README: {"output": output, "commands": command_list, "methods": method_table},
+    CALIBRATIONS: {"calibration": calibration, "format": calibration_tables},
+}
+
+
+def made(page: Path) -> str:
+    """The page as it should be."""
+    text = page.read_text(encoding="utf-8")
+    for name, make in PAGES[page].items():
         pattern = re.compile(rf"(<!-- made: {name} -->\n).*?(<!-- end -->)", re.DOTALL)
-        assert pattern.search(text), f"README.md has no part {name!r}"
+        assert pattern.search(text), f"{page.name} has no part {name!r}"
         text = pattern.sub(lambda m, make=make: f"{m[1]}{make().strip()}\n{m[2]}", text)
     return text
 
 
 if __name__ == "__main__":
-    README.write_text(made(README.read_text(encoding="utf-8")), encoding="utf-8")
+    for page in PAGES:
+        page.write_text(made(page), encoding="utf-8")

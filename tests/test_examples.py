@@ -62,8 +62,9 @@ def run(arguments: list[str], root: Path) -> str:
 
 @pytest.fixture
 def copy(tmp_path: Path) -> Path:
-    """A folder that holds a copy of the examples, as the project's own folder does."""
-    shutil.copytree(ROOT / "examples", tmp_path / "examples", ignore=shutil.ignore_patterns("__pycache__"))
+    """A folder that holds a copy of the examples and calibrations, as the project's own folder does."""
+    for name in ("examples", "calibrations"):
+        shutil.copytree(ROOT / name, tmp_path / name, ignore=shutil.ignore_patterns("__pycache__"))
     return tmp_path
 
 

@@ -19,6 +19,7 @@ NAMES = {
     "orifice-plate": "orifice_plate",
     "pipe-nozzle": "pipe_nozzle",
     "venturi-tube": "venturi_tube",
+    "box": "box",
 }
 
 

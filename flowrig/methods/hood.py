@@ -237,8 +237,8 @@ UNEVEN_ASSUMED = FlagMeaning(
 )
 
 
-def _pressure(name: str, help: str, example: str) -> Reading:
-    return Reading(name, help, kind="pressure difference", low=-5e3, high=5e3, example=example)
+def _pressure(name: str, help: str, example: str, asked: bool = False) -> Reading:
+    return Reading(name, help, kind="pressure difference", low=-5e3, high=5e3, example=example, asked=asked)
 
 
 METHOD = Method(
@@ -294,7 +294,7 @@ METHOD = Method(
             high=1.0,
             example='"8 %"',
         ),
-        _pressure("hood_pressure", "Gauge pressure in the hood at the reading.", '"3.1 Pa"'),
+        _pressure("hood_pressure", "Gauge pressure in the hood at the reading.", '"3.1 Pa"', asked=True),
         Reading(
             "throttled_reading",
             "Flow shown when the hood is throttled harder: part of its opening covered.",

@@ -75,11 +75,15 @@ class Situation:
 
 @dataclass(frozen=True)
 class Size:
-    """How large an effect is, as a share of the flow: a correction, and the half-width of what stays unknown."""
+    """How large an effect is, as a share of the flow: a correction, and the half-width of what stays unknown.
+
+    `dof` says how well that is known; finite only for an effect of normal shape.
+    """
 
     shift: ArrayLike = 0.0
     limit: ArrayLike = 0.0
     assumed: str = ""
+    dof: float = math.inf
 
 
 @dataclass(frozen=True)
@@ -117,6 +121,24 @@ class Effect:
 
 
 @dataclass(frozen=True)
+class Refusal:
+    """Why nothing is said beyond a limit: a record is refused as bad input, a row of a batch gets no value.
+
+    Attributes
+    ----------
+    field : str
+        Field of the flow section to point at.
+    expected : callable
+        From the situation to what would have been right.
+    remedy : str
+    """
+
+    field: str
+    expected: Callable[[Situation], str]
+    remedy: str
+
+
+@dataclass(frozen=True)
 class Limit:
     """A limit of use: a flag, when it is raised, and in what words.
 
@@ -127,11 +149,14 @@ class Limit:
         From the situation to a bool, or an array with rows first and the method's axes last.
     message : callable
         From the situation to a sentence.
+    refusal : Refusal, optional
+        Given where no number may be stated beyond the limit.
     """
 
     flag: FlagMeaning
     test: Callable[[Situation], ArrayLike]
     message: Callable[[Situation], str]
+    refusal: Refusal | None = None
 
 
 @dataclass(frozen=True)

@@ -25,6 +25,7 @@ _MODULES: dict[str, tuple[str, ...]] = {
         "vapour_fraction_from_wet_bulb",
         "viscosity",
     ),
+    "box": ("box_equivalent_drop", "box_flow"),
     "box_orifice": (
         "box_orifice_coefficient",
         "box_orifice_expansibility",

@@ -1,15 +1,20 @@
-"""The CSV files a record names, each read once, with what had to be guessed about them."""
+"""The files a record names, each read once: CSV tables with what had to be guessed about them, and calibrations."""
 
 from __future__ import annotations
 
-from collections.abc import Callable
+import os
+from collections.abc import Callable, Mapping
 from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
 from flowrig.errors import Fault, InputError
-from flowrig.records import csv_text, tables
-from flowrig.records.declare import Finding, FlagMeaning
+from flowrig.records import csv_text, tables, toml_text
+from flowrig.records.calibration import CalibrationFile, content_digest, read_calibration
+from flowrig.records.declare import Calibration, Finding, FlagMeaning
+from flowrig.records.files import near_name, quoted
+from flowrig.records.items import path_name
+from flowrig.records.words import shown
 
 FILE_GUESSED = FlagMeaning(
     "file read with a guess",
@@ -18,6 +23,7 @@ FILE_GUESSED = FlagMeaning(
     "and was guessed; the message says what. Check that the first and last rows came out right.",
 )
 FLAGS = (FILE_GUESSED,)
+CALIBRATIONS = "calibrations"  # folder of calibration files, beside the record or beside any folder it is in
 
 
 class Beside:
@@ -25,6 +31,8 @@ class Beside:
 
     Attributes
     ----------
+    in_python : bool
+        The record is a mapping: a path or a mapping may stand in place of a calibration's name.
     digests : dict of str to str
         SHA-256 of every file read, the record's own first.
     findings : list of Finding
@@ -32,6 +40,7 @@ class Beside:
 
     def __init__(self, folder: Path, faults: list[Fault]) -> None:
         self.folder, self.faults = folder, faults
+        self.in_python = False
         self.digests: dict[str, str] = {}
         self.findings: list[Finding] = []
         self._read: dict[str, csv_text.Table | None] = {}
@@ -64,3 +73,58 @@ class Beside:
             except InputError as error:
                 self.faults.extend(error.faults)
         return self._read[name]
+
+    def calibration(self, declared: Calibration, raw: Any, path: tuple[str | int, ...], where: str) -> Any:
+        """The calibration that a field names, or None where it could not be read, which is then among the faults."""
+        try:
+            found = self._calibration(declared, raw, path_name(path), where)
+        except InputError as error:
+            self.faults.extend(error.faults)
+            return None
+        self.digests[found.name] = found.digest
+        return found
+
+    def _calibration(self, declared: Calibration, raw: Any, place: str, where: str) -> CalibrationFile:
+        if not isinstance(raw, str) and not self.in_python:
+            remedy = "Write its name in quotes; the numbers stay in the file."
+            raise InputError(Fault(where, shown(raw), "the name of a calibration file", remedy))
+        if isinstance(raw, Mapping):
+            return read_calibration(
+                raw, lambda *at: f"record, {path_name((place, *at))}", place, content_digest(raw), declared.formulas
+            )
+        file = find_calibration(self.folder, raw, where) if isinstance(raw, str) else Path(raw)
+        try:
+            document = toml_text.load(file, file.name, sort="a calibration")
+        except InputError as error:
+            if file.is_file():
+                whole = "The file is damaged or cut short: take it whole from where it was written."
+                raise InputError(replace(fault, remedy=whole) for fault in error.faults) from None
+            # no line of the file to point at, but the one that names it
+            raise InputError(replace(fault, where=where) for fault in error.faults) from None
+        return read_calibration(document.data, document.where, document.name, document.digest, declared.formulas)
+
+
+def find_calibration(folder: Path, name: str, where: str) -> Path:
+    """The file of a bare `name`: beside the record, or in a folder ``calibrations`` there or beside a folder above.
+
+    Raises
+    ------
+    InputError
+        At `where`: there is no such file, or there are two that differ.
+    """
+    here = folder.resolve()
+    folders = [here, *(above / CALIBRATIONS for above in (here, *here.parents))]
+    found = [csv_text.inside(place, name, where) for place in folders if os.path.isfile(place / name)]
+    if not found:
+        known = [entry for place in folders if os.path.isdir(place) for entry in place.glob("*.toml")]
+        stem = near_name(name.removesuffix(".toml"), [entry.stem for entry in known])
+        near = stem and f"{stem}.toml"
+        expected = f"a calibration file beside the record, or in a folder {CALIBRATIONS} there or further up"
+        remedy = f"Did you mean {quoted(near)}?" if near else "Check its name, or put the file there."
+        raise InputError(Fault(where, f"nothing, there is no file {quoted(name)}", expected, remedy))
+    if len({path.read_bytes() for path in found}) > 1:
+        read = f"{quoted(name)}, of which there are {len(found)} that differ"
+        expected = "one calibration of that name beside the record and in its folders " + CALIBRATIONS
+        remedy = "A new calibration is a new file with a new name: rename one of them, or remove it."
+        raise InputError(Fault(where, read, expected, remedy))
+    return found[0]

@@ -80,11 +80,29 @@ CAUSES = (
         "common practice, no source: 3 to 5 %",
     ),
     CauseMeaning(
+        "calibration",
+        "One cause of error of a calibration file, with what it moves there: of the reference, of the air, of the "
+        "scatter of the fit. Every result made with the file shares it, and it shows at another place of the curve in "
+        "another size. What the calibration has in common with the record (a manometer) is one line, not two.",
+    ),
+    CauseMeaning(
         "unsteadiness",
         "The root of an averaged pressure differs from the average of "
         "the roots: the first is right for a noisy sensor, the second for a flow that really changes. Where the record "
         "does not say which (field fluctuation), the middle is taken and the distance to either is the limit.",
         "second-order expansion of the root",
         "unsteady flow or noisy sensor",
+    ),
+    CauseMeaning(
+        "workmanship",
+        "How far a plain hole in a box may lie from its equation by the way it was cut: 4 % at 95 % with care, 25 % by "
+        "hand. An error of that hole, the same in every test with it; a calibration against a reference removes it.",
+        "common practice, no source: 3 to 5 %, 10 to 30 %",
+    ),
+    CauseMeaning(
+        "fall of the curve",
+        "How well a unit's curve knows the flow that a hood over it takes away: the share stated as fall_limit, 30 % of "
+        "what is lost where nothing is.",
+        "common practice, no source",
     ),
 )

@@ -71,6 +71,8 @@ class Given(Field):
         The value must be greater. SI.
     low, high : float
         Bounds that include their ends. SI.
+    plain : bool
+        No ± may stand beside it: its error, if it has one, is stated elsewhere.
     """
 
     kind: str = ""
@@ -79,6 +81,7 @@ class Given(Field):
     above: float = -math.inf
     low: float = -math.inf
     high: float = math.inf
+    plain: bool = False
 
 
 @dataclass(frozen=True)
@@ -163,6 +166,26 @@ class Names(Field):
 @dataclass(frozen=True)
 class File(Field):
     """Name of a CSV file beside the record."""
+
+
+@dataclass(frozen=True)
+class Calibration(Field):
+    """Bare name of a calibration file, beside the record or in a folder ``calibrations`` there or further up.
+
+    Attributes
+    ----------
+    formulas : tuple of str
+        Keys of `flowrig.records.formulas.FORMULAS` that will do.
+    """
+
+    formulas: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
+class Loads(Field):
+    """How far one standard deviation of a cause moves a number, signed: a value, or a list with one a direction."""
+
+    kind: str = ""
 
 
 @dataclass(frozen=True)

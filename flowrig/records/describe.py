@@ -7,6 +7,7 @@ import math
 
 from flowrig import units
 from flowrig.records.declare import (
+    Calibration,
     Choice,
     Count,
     Date,
@@ -14,6 +15,7 @@ from flowrig.records.declare import (
     File,
     Flag,
     Given,
+    Loads,
     Names,
     OneOf,
     Pairs,
@@ -92,6 +94,10 @@ def form(field: Field, measured: str = "") -> str:
             return f"names of [{field.table}.…] tables" if field.axis else f"name of a [{field.table}.…] table"
         case File():
             return "name of a CSV file beside the record"
+        case Calibration():
+            return "name of a calibration file beside the record, or in a folder calibrations there or further up"
+        case Loads():
+            return f"{field.kind}, signed; a list for a cause of several directions"
         case Pairs():
             return "a name, or a table of field = name" if field.alone else "a table of field = name"
     return "words"

@@ -37,6 +37,11 @@ def near_name(wanted: str, known: list[str]) -> str | None:
     return longer[0] if len(longer) == 1 else None
 
 
+def is_bare(name: str) -> bool:
+    """Whether this is the name of a file without any folder, on any machine."""
+    return bool(name.strip(" .")) and name.isprintable() and not set(name) & set("/\\:~")
+
+
 def read_bytes(path: Path, name: str, limit: int, shown: str) -> bytes:
     """The bytes of an ordinary file of at most ``limit`` bytes; its size is looked at before anything is read.
 

@@ -11,7 +11,7 @@ from flowrig import units
 from flowrig.errors import Fault
 from flowrig.records import csv_text, schema, tables
 from flowrig.records.beside import Beside
-from flowrig.records.declare import Finding, FlagMeaning, Names, Reading, Table
+from flowrig.records.declare import Calibration, Finding, FlagMeaning, Names, Reading, Table
 from flowrig.records.files import near_name, quoted
 from flowrig.records.items import Item, Section, path_name
 from flowrig.records.record import Declared, Flow, Hardware
@@ -81,6 +81,7 @@ class FlowReader:
         findings: list[Finding] = []
         section = self.walker.section(declared, inline, path, self._log(path, inline, method, columns, findings))
         flow = Flow(section, method, findings=findings)
+        self._calibrations(section)
         self._refer(flow)
         if method.layout is not None:
             self._grid(flow, grid_fields, columns)
@@ -192,7 +193,16 @@ class FlowReader:
             self.walker.spoiled.add(path_name(place))
         return item
 
-    # the hardware and the grid
+    # the calibrations, the hardware and the grid
+
+    def _calibrations(self, section: Section) -> None:
+        for name, item in list(section.items.items()):
+            if isinstance(item.field, Calibration):
+                path = (*section.path, name)
+                item.value = self.beside.calibration(item.field, item.value, path, item.where)
+                if item.value is None:
+                    del section.items[name]
+                    self.walker.spoiled.add(path_name(path))
 
     def _refer(self, flow: Flow) -> None:
         for item in flow.section.items.values():

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime as dt
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
 from typing import Any
@@ -120,7 +121,7 @@ def as_written(item: Item) -> str:
     kind = getattr(item.field, "kind", "")
     if kind and item.unit and not isinstance(item.value, str):
         return f"{float(units.from_si(np.mean(item.value), item.unit, kind)):.5g} {item.unit}"
-    return repr(item.value)
+    return item.value.isoformat() if isinstance(item.value, dt.date) else repr(item.value)
 
 
 def as_shown(item: Item, values: Array) -> list[str]:

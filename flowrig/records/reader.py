@@ -31,7 +31,7 @@ def read_record(
     source : path or mapping
         A mapping has the structure of the TOML file and may hold pint quantities; file names in it are looked up in
         the working folder, and a table may stand in place of its file's name: a mapping of header to column, or a
-        pandas frame.
+        pandas frame; in place of a calibration's, a mapping of its structure or a path.
     find_method : callable
         From a name in `names` to the method's declaration.
     names : mapping
@@ -44,6 +44,7 @@ def read_record(
     """
     if isinstance(source, Mapping):
         reader = _Reader(dict(source), _place_in_mapping, Path(), find_method, names)
+        reader.beside.in_python = True
         reader.beside.digests["record"] = ""  # the record's own stands first
         reader.take_tables()
         content = repr(sorted(reader.data.items(), key=str)) + "".join(reader.beside.digests.values())

@@ -17,6 +17,7 @@ from flowrig.errors import Fault, InputError
 from flowrig.records.files import LISTED, encoding_faults, listed, quoted, read_bytes
 
 TOML_LIMIT = 4 * 1024 * 1024  # bytes; a record of one test is a few kilobytes
+RECORD = "a record"
 
 _Path = tuple[str | int, ...]
 
@@ -68,7 +69,7 @@ class Document:
         return ", ".join([self.name, *([f"line {line}"] if line else []), *([shown] if shown else [])])
 
 
-def load(path: str | Path, name: str | None = None) -> Document:
+def load(path: str | Path, name: str | None = None, sort: str = RECORD) -> Document:
     """Read a TOML file.
 
     Parameters
@@ -77,6 +78,8 @@ def load(path: str | Path, name: str | None = None) -> Document:
         The file.
     name : str, optional
         The name to show in faults; the file's own name, without its folder, when left out.
+    sort : str
+        What it should be, in words.
 
     Raises
     ------
@@ -85,7 +88,7 @@ def load(path: str | Path, name: str | None = None) -> Document:
     """
     path = Path(path)
     name = name or path.name or str(path)
-    return _document(read_bytes(path, name, TOML_LIMIT, str(path)), name, path)
+    return _document(read_bytes(path, name, TOML_LIMIT, str(path)), name, path, sort)
 
 
 def loads(text: str, name: str = "text") -> Document:
@@ -93,7 +96,7 @@ def loads(text: str, name: str = "text") -> Document:
     return _document(text.encode("utf-8", "surrogatepass"), name, None)
 
 
-def _document(data: bytes, name: str, path: Path | None) -> Document:
+def _document(data: bytes, name: str, path: Path | None, sort: str = RECORD) -> Document:
     try:
         if b"\0" in data:
             raise InputError(encoding_faults(data, name))
@@ -103,8 +106,10 @@ def _document(data: bytes, name: str, path: Path | None) -> Document:
     tree, problem = _parse(text)
     if problem is not None and text.strip().count("\n") and not _LIKENESS.search(text):
         first = next(line for line in text.split("\n") if line.strip())
-        remedy = "Name the record; a CSV table is named in it as log or grid, or given with --rows."
-        raise InputError(Fault(name, f"text of another kind, {quoted(first.strip())}", "a record, in TOML", remedy))
+        remedy = "Check that this is the right file."
+        if sort == RECORD:
+            remedy = "Name the record; a CSV table is named in it as log or grid, or given with --rows."
+        raise InputError(Fault(name, f"text of another kind, {quoted(first.strip())}", f"{sort}, in TOML", remedy))
     if problem is not None:
         raise InputError(listed(_faults(text, name), name, rest="and more"))
     if not tree:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 import math
+import os
 from collections.abc import Callable, Collection, Iterable, Mapping
 from dataclasses import dataclass, field
 from typing import Any, TypeGuard, cast
@@ -13,6 +14,7 @@ import numpy as np
 from flowrig import units
 from flowrig.errors import Fault
 from flowrig.records.declare import (
+    Calibration,
     Choice,
     Count,
     Date,
@@ -20,6 +22,7 @@ from flowrig.records.declare import (
     File,
     Flag,
     Given,
+    Loads,
     Names,
     Pairs,
     Reading,
@@ -30,7 +33,7 @@ from flowrig.records.declare import (
     Words,
 )
 from flowrig.records.describe import EMPTY, example, form
-from flowrig.records.files import near_name
+from flowrig.records.files import is_bare, near_name
 from flowrig.records.items import Item, Section, as_written, path_name
 from flowrig.records.schema import MEASURED_KIND, MEASURED_STEP, USUAL_ACCURACY
 from flowrig.records.words import a, bounds_in_words, opening, sentence, shown, unreadable, usual_units
@@ -223,6 +226,18 @@ class Walker:
                 if odd:
                     return None
                 return Item(declared, dict(raw), self.where(*path))
+            case Loads():
+                return self._loads(declared, raw, path)
+            case Calibration():
+                # a mapping or a path may stand in a Python record; what a file may hold is said where it is looked up
+                if not isinstance(raw, (str, Mapping, os.PathLike)):
+                    self.fault(path, raw, form(declared), f"Write {_line(declared)}.")
+                    return None
+                if isinstance(raw, str) and not is_bare(raw):
+                    remedy = "Put the file beside the record or into a folder calibrations, and write its name alone."
+                    self.fault(path, raw, "the name of a calibration file, without a folder", remedy)
+                    return None
+                return Item(declared, raw, self.where(*path))
             case Count():
                 said = f"a whole number from {declared.low} to {declared.high}"
                 if isinstance(raw, bool) or not isinstance(raw, int):
@@ -264,6 +279,10 @@ class Walker:
         if read is None:
             return None
         value, unit, components = read
+        if declared.plain and components:
+            remedy = "Take the ± away; errors are stated each as a cause, with what it moves."
+            self.fault(path, raw, f"{a(kind)} without a ±", remedy)
+            return None
         if not value > declared.above or not declared.low <= value <= declared.high:
             self.fault(path, raw, bounds_in_words(declared, kind, unit), "Check the value and its unit.")
             return None
@@ -300,6 +319,27 @@ class Walker:
         if len(values) < len(texts):
             return None
         return Item(declared, np.array(values), self.where(*path), unit=unit)
+
+    def _loads(self, declared: Loads, raw: object, path: Path_) -> Item | None:
+        """Signed movements, one a direction."""
+        texts = raw if isinstance(raw, list) else [raw]
+        if not texts:
+            self.fault(path, raw, f"{a(declared.kind)}, or one for each direction", "Write it, or remove the line.")
+            return None
+        values, units_ = [], ""
+        for i, text in enumerate(texts):
+            place = (*path, i) if isinstance(raw, list) else path
+            read = self.quantity(text, declared.kind, place, declared.example)
+            if read is None:
+                continue
+            if read[2]:
+                self.fault(place, text, f"{a(declared.kind)} without a ±", "Write how far the cause moves it, no more.")
+                continue
+            values.append(read[0])
+            units_ = read[1]
+        if len(values) < len(texts):
+            return None
+        return Item(declared, np.array(values), self.where(*path), unit=units_)
 
     def _reading(self, declared: Reading, raw: object, path: Path_, kind: str) -> Item | None:
         """One value, a list of values, or `{ values = [..], unit = ".." }`."""

@@ -6,6 +6,7 @@ from collections.abc import Iterable, Sequence
 
 from flowrig.records import describe
 from flowrig.records.declare import Field, FlagMeaning, OneOf
+from flowrig.records.formulas import tables as tables_of_calibrations
 from flowrig.report.topics import methods, record_tables, topics
 
 
@@ -50,6 +51,17 @@ def _fields(title: str, help_: str, fields: Sequence[Field], alternatives: Seque
         rows.append((f"`{declared.name}`", declared.help, takes, left_out, example))
     said = [f"{help_}\n"] + [f"{describe.alternative(choice).capitalize()}.\n" for choice in alternatives]
     return "\n".join([f"### {title}\n", *said, table(("field", "meaning", "takes", "if left out", "example"), rows)])
+
+
+def calibration_tables() -> str:
+    """Every field of a calibration file, a table each."""
+    several = {"calibration.cause", "calibration.point"}
+    parts = []
+    for owner in tables_of_calibrations():
+        name = owner.name.partition(".")[2]
+        title = "Heading" if not name else f"`[[{name}]]`" if owner.name in several else f"`[{name}]`"
+        parts.append(_fields(title, owner.help, owner.fields, owner.alternatives))
+    return "\n\n".join(parts)
 
 
 def flag_table() -> str:

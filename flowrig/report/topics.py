@@ -12,7 +12,7 @@ from flowrig import units
 from flowrig.methods import NAMES, air, find_method, leakage, reference_density
 from flowrig.methods import flags as run_flags
 from flowrig.methods.method import Method
-from flowrig.records import beside, describe, flow_reader, schema, tables
+from flowrig.records import beside, calibration, describe, flow_reader, formulas, schema, tables
 from flowrig.records import flags as reading_flags
 from flowrig.records.causes import CAUSES
 from flowrig.records.declare import Field, FlagMeaning, Table
@@ -21,7 +21,7 @@ from flowrig.studies import compare
 
 SORTS = {
     "method": "Methods",
-    "table": "Tables of a record",
+    "table": "Tables of a record or a calibration",
     "field": "Fields",
     "flag": "Flags",
     "cause": "Causes of error",
@@ -88,13 +88,14 @@ def _methods() -> Iterator[Topic]:
 
 
 def _tables() -> Iterator[Topic]:
-    for table in record_tables():
+    for table in (*record_tables(), *formulas.tables()):
         yield Topic("table", describe.table_name(table), table.help, table)
 
 
 def _fields() -> Iterator[Topic]:
     """A field that several methods share is one topic."""
-    owned = [(describe.table_name(table), f) for table in record_tables() for f in table.fields]
+    tables_ = (*record_tables(), *formulas.tables())
+    owned = [(describe.table_name(table), f) for table in tables_ for f in table.fields]
     owned += [(method.name, f) for method in methods() for f in method.fields]
     found: dict[Field, Topic] = {}
     for owner, declared in owned:
@@ -111,6 +112,7 @@ def _flags() -> Iterator[Topic]:
         *tables.FLAGS,
         *beside.FLAGS,
         *flow_reader.FLAGS,
+        *calibration.FLAGS,
         *air.FLAGS,
         *reference_density.FLAGS,
         *leakage.FLAGS,

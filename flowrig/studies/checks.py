@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from dataclasses import replace
 
 import numpy as np
-from numpy.typing import ArrayLike
+from numpy.typing import ArrayLike, NDArray
 
+from flowrig.errors import Fault
 from flowrig.methods import flags
-from flowrig.methods.method import Method, Situation
+from flowrig.methods.method import Limit, Method, Situation
 from flowrig.records.declare import Finding, FlagMeaning
 from flowrig.studies.result import Quantity
 from flowrig.uncertainty.estimate import Estimate
@@ -27,6 +29,34 @@ def of_limits(method: Method, situation: Situation, batch: bool) -> list[Finding
             rows = np.any(raised.reshape(len(raised), -1), axis=-1)
         shown = situation if rows is None else situation.at_rows(rows)
         findings.append(Finding(limit.flag, limit.message(shown), rows))
+    return findings
+
+
+def beyond(method: Method, situation: Situation) -> list[tuple[Limit, NDArray[np.bool_]]]:
+    """Limits past which no number is given, and the rows of a batch that lie there."""
+    found = []
+    for limit in method.limits:
+        raised = np.atleast_1d(np.asarray(limit.test(situation), dtype=bool)) if limit.refusal is not None else None
+        if raised is not None and np.any(raised):
+            found.append((limit, np.any(raised.reshape(len(raised), -1), axis=-1)))
+    return found
+
+
+def refusal(limit: Limit, situation: Situation) -> Fault:
+    """What is said of a record that lies past such a limit."""
+    assert limit.refusal is not None
+    item = situation.section.items.get(limit.refusal.field)
+    where = item.where if item is not None else situation.section.where
+    return Fault(where, limit.message(situation), limit.refusal.expected(situation), limit.refusal.remedy)
+
+
+def of_readings(method: Method, situation: Situation, rows: Mapping[str, NDArray[np.float64]]) -> list[Finding]:
+    """Single readings of a run that lie past a limit beyond which no number is given, though their mean does not."""
+    findings = []
+    each = replace(situation, nominal=dict(rows))
+    for limit, raised in beyond(method, each):
+        message = f"{np.count_nonzero(raised)} of {len(raised)} readings: {limit.message(each.at_rows(raised))}"
+        findings.append(Finding(limit.flag, message))
     return findings
 
 

@@ -7,7 +7,8 @@ import numpy as np
 from flowrig.methods import air
 from flowrig.methods.method import Method, Situation, stacked
 from flowrig.records import flags
-from flowrig.records.declare import Finding, Given, Names, Reading
+from flowrig.records.calibration import CalibrationFile
+from flowrig.records.declare import Calibration, Finding, Given, Names, Reading
 from flowrig.records.estimates import (
     ReadingEstimate,
     given_estimate,
@@ -106,6 +107,8 @@ class Gathered:
                 inputs[declared.name] = given_estimate(item, owner, label, "calibration" if serial else "setup")
                 if item.assumed:
                     situation.assumed.append(f"{declared.name} = {declared.default}")
+            elif isinstance(declared, Calibration):
+                inputs |= self._calibrated(item.value)
             elif isinstance(declared, Names):
                 inputs |= self._hardware(declared, self.flow.hardware[declared.table])
         self._take_monitor_out(inputs)
@@ -113,6 +116,7 @@ class Gathered:
             self.method.prepare(situation)
         takes = self.method.kernel.__annotations__
         situation.inputs = {name: x for name, x in inputs.items() if name in takes}
+        self._no_clash(section, situation.inputs)
         situation.options |= {name: situation.value(name) for name in self.method.options}
         self.findings += [*situation.findings, *(Finding(flags.ASSUMED, text) for text in situation.assumed)]
         return situation
@@ -151,6 +155,19 @@ class Gathered:
                     columns.setdefault(name, []).append(given_estimate(item, identity, label, "calibration"))
         complete = {n: c for n, c in columns.items() if len(c) == len(sections)}
         return {n: stacked(c, declared.axis) if declared.axis else c[0] for n, c in complete.items()}
+
+    def _calibrated(self, calibration: CalibrationFile) -> dict[str, Estimate]:
+        """Numbers of a calibration file, as kernels call them: calibrated_flow."""
+        heading = self.record.heading
+        self.findings += calibration.findings(heading.value("date"), bool(heading.value("invented")))
+        return {f"calibrated_{name}": x for name, x in calibration.estimates().items()}
+
+    def _no_clash(self, section: Section, inputs: dict[str, Estimate]) -> None:
+        """A calibration may share causes with the record's own instruments, if it means the same by them."""
+        own = {c.id: c for name, x in inputs.items() if not name.startswith("calibrated_") for c in x.parts}
+        for item in section.items.values():
+            if isinstance(item.field, Calibration):
+                item.value.clash(own)
 
     def _take_monitor_out(self, inputs: dict[str, Estimate]) -> None:
         """Readings brought to the same flow by a fixed monitor: each times the monitor's mean over its reading."""

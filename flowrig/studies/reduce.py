@@ -74,14 +74,20 @@ def reduce(
     Raises
     ------
     InputError
-        With every fault of the record and its files.
+        With every fault of the record and its files, and where a reading lies beyond what its meter may be used for.
     CalculationError
         If no finite flow follows from the readings.
     """
     record = source if isinstance(source, Record) else load(source)
     result = empty_result(record, coverage, samples, seed)
+    faults: list[Fault] = []
     for flow in record.flows:
-        result.flows.append(Reduction(record, flow, result, unit).run())
+        try:
+            result.flows.append(Reduction(record, flow, result, unit).run())
+        except InputError as error:
+            faults += error.faults
+    if faults:
+        raise InputError(faults)
     result.together += compare.held_together(result)
     return result
 
@@ -116,12 +122,14 @@ class Reduction:
         self.scatter: Scatter | None = None
         self.scatter_findings: list[Finding] = []
         self.corrections: dict[str, Array] = {}
+        self.refused: Array | None = None
 
     def run(self) -> FlowResult:
         gathered = self.gathered
         meter = gathered.station("meter")
         situation = gathered.situation(meter.state)
         own = self._kernel(situation)
+        self.refused = self._refused(situation)
         others = {name: section for name, section in self.record.air.items() if name != "meter"}
         states = {name: gathered.station(name).state for name, air in others.items() if "fan_power" not in air}
         mass_flow = self._put_back(self._finish(situation, own["mass_flow"]), meter.state, states.get("room"))
@@ -165,6 +173,22 @@ class Reduction:
         situation.nominal = node.diagnostics | {n: x.value.reshape((*x.value.shape, *reduced)) for n, x in out.items()}
         return out
 
+    def _refused(self, situation: Situation) -> Array | None:
+        """Rows of a batch, 1 or 0, that lie beyond a limit past which no number is given. A record is refused there.
+
+        Raises
+        ------
+        InputError
+            If this is a record.
+        """
+        beyond = checks.beyond(self.method, situation)
+        if not beyond:
+            return None
+        if not self.batch:
+            raise InputError(checks.refusal(limit, situation) for limit, _ in beyond)
+        rows = np.any(np.broadcast_arrays(*(rows for _, rows in beyond)), axis=0)
+        return np.asarray(rows, dtype=float)
+
     def _finish(self, situation: Situation, mass_flow: Estimate) -> Estimate:
         """Corrections and model errors, and the scatter of repeated or logged readings."""
         inputs = {"mass_flow": mass_flow}
@@ -184,6 +208,8 @@ class Reduction:
             inputs |= self.scatter.inputs(self.record.id, name) if self.scatter else {}
         elif self.pattern is not None and self.gathered.runs:  # all rows rest on the pattern's own readings of the flow
             inputs |= self.pattern.shared_inputs(self.record.id, name)
+        if self.refused is not None:
+            inputs["refused"] = Estimate(self.refused, self.batch)
         return linear(_finished, inputs, self.batch, {"mass_flow": self.batch}, shifts=shifts)["mass_flow"]
 
     def _put_back(self, mass_flow: Estimate, meter: dict[str, Estimate], room: dict[str, Estimate] | None) -> Estimate:
@@ -207,7 +233,7 @@ class Reduction:
             id_ = f"{hardware_identity(piece, self.record)}:{effect.id}, {plan} points"
         elif effect.scope != "method":
             id_ = f"{self.record.id}:{self.flow.section.name}:{effect.id}"
-        cause = Cause(id_, shape=effect.shape, scope=effect.scope, label=effect.label)
+        cause = Cause(id_, dof=size.dof, shape=effect.shape, scope=effect.scope, label=effect.label)
         u = np.asarray(size.limit, dtype=float) / effect.divisor
         shift = np.asarray(size.shift, dtype=float)
         if np.broadcast_shapes(u.shape, shift.shape) in ((), (1,)):
@@ -231,6 +257,7 @@ class Reduction:
             state = self.gathered.air_in_rows()
             inputs |= {name: state[name] for name in self.method.air}
         rows = nominal(self.method.kernel, inputs, ("reading", *self.method.axes), **situation.options)
+        self.findings += checks.of_readings(self.method, situation, rows)
         # a traverse's passes are compared point by point as velocities, whatever the display showed
         grid = rows["velocity"] if any(run.ndim == 2 for run in runs.values()) else None
         known = situation.value("fluctuation")
@@ -253,4 +280,6 @@ def _finished(mass_flow: Array, shifts: dict[str, Any], **more: Array) -> dict[s
             total = total * (1.0 + more[name])
     for name, shift in shifts.items():
         total = total * (1.0 + shift) * (1.0 + more[name])
+    if "refused" in more:
+        total = np.where(more["refused"] > 0.0, np.nan, total)
     return {"mass_flow": total}

@@ -43,6 +43,10 @@ SHORT = {
     "plate, corner, 250 Pa, reduced length": 100,
     "long-radius nozzle, 500 Pa": 100,
     "venturi, machined, 15 kPa": 100,
+    "box, calibrated in air a sixth thinner": 150,
+    "box, manometer of the calibration": 100,
+    "box, remounted, limit filled": 20,
+    "box, difference of two drops": 60,
 }
 BY_NAME = {rig.name: rig for rig in RIGS}
 

@@ -3,17 +3,20 @@
 from __future__ import annotations
 
 import re
+from pathlib import Path
 
-from tests.readme import README, ROOT, made
+import pytest
+
+from tests.readme import PAGES, README, ROOT, made
 
 
 def blocks() -> list[str]:
     return re.findall(r"^```sh\n(.*?)^```$", README.read_text(encoding="utf-8"), re.DOTALL | re.MULTILINE)
 
 
-def test_made_parts_are_fresh() -> None:
-    text = README.read_text(encoding="utf-8")
-    assert made(text) == text, "run: python -m tests.readme"
+@pytest.mark.parametrize("page", PAGES, ids=lambda p: str(p.relative_to(ROOT)))
+def test_made_parts_are_fresh(page: Path) -> None:
+    assert made(page) == page.read_text(encoding="utf-8"), "run: python -m tests.readme"
 
 
 def test_first_two_blocks_are_the_two_commands_one_line_each() -> None:

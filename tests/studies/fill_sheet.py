@@ -4,9 +4,11 @@ from __future__ import annotations
 
 import csv
 import re
+import shutil
 from collections.abc import Mapping
 from pathlib import Path
 
+CALIBRATIONS = Path(__file__).resolve().parents[2] / "calibrations"
 BLANK = re.compile(r'^(\w+) = (""|\[""(?:, "")*\])$')
 
 INVENTED = {
@@ -38,6 +40,9 @@ INVENTED = {
     "cut": '"with care"',
     "yaw": '"0 deg"',
     "blockage_area": '"0 cm2"',
+    "calibration": '"box-2-2026.toml"',
+    "static": '"0.0 Pa"',
+    "remount": '"remounted"',
     "calibrated": "2026-01-02",
     "manometer.accuracy": '"0.5 % of reading + 0.25 Pa"',
     "manometer.resolution": '"0.1 Pa"',
@@ -72,6 +77,9 @@ def fill(folder: Path, cells: Mapping[str, float] | None = None, **values: str) 
         count = blank[2].count('""')
         lines.append(f"{name} = [{', '.join([value] * count)}]" if blank[2].startswith("[") else f"{name} = {value}")
     path.write_text("\n".join(lines) + "\n", encoding="utf-8")
+    for named in CALIBRATIONS.glob("*.toml"):
+        if any(named.name in line for line in lines):
+            shutil.copy(named, folder)
     for grid in folder.glob("*.csv"):
         fill_grid(grid, cells or {})
     return path

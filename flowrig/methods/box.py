@@ -1,0 +1,286 @@
+"""A box of one's own making that was calibrated against a better meter."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+from numpy.typing import NDArray
+
+from flowrig import units
+from flowrig.methods import static
+from flowrig.methods.method import Effect, Limit, Method, Refusal, Situation, Size
+from flowrig.physics.box import box_equivalent_drop, box_flow
+from flowrig.physics.si import Floats
+from flowrig.records.calibration import CalibrationFile
+from flowrig.records.declare import Calibration, Choice, FlagMeaning, Reading
+from flowrig.records.items import Array
+from flowrig.uncertainty.estimate import Estimate
+
+Mask = NDArray[np.bool_]
+REMOUNT = 0.05  # upper end of 2 to 5 %: of this box nothing is known; common practice, no source
+FAR_DENSITY, FAR_VISCOSITY = 0.20, 0.10  # of the calibration's; own judgement, no source
+
+
+def kernel(
+    drop: Array,
+    static: Array,
+    density: Array,
+    pressure: Array,
+    viscosity: Array,
+    calibrated_flow: Array,
+    calibrated_drop: Array,
+    calibrated_exponent: Array,
+    calibrated_density: Array,
+    calibrated_viscosity: Array,
+) -> dict[str, Floats]:
+    """Mass flow through the box by its calibration, at the density in it."""
+    inside = density * (pressure + static) / pressure
+    flow = box_flow(
+        drop,
+        inside,
+        viscosity,
+        calibrated_flow,
+        calibrated_drop,
+        calibrated_exponent,
+        calibrated_density,
+        calibrated_viscosity,
+    )
+    return {
+        "mass_flow": flow * inside,
+        "density": inside,
+        "equivalent_drop": box_equivalent_drop(drop, inside, viscosity, calibrated_density, calibrated_viscosity),
+        "density_ratio": inside / calibrated_density,
+        "viscosity_ratio": viscosity / calibrated_viscosity,
+    }
+
+
+def _prepare(situation: Situation) -> None:
+    situation.inputs.setdefault("static", Estimate(0.0))
+
+
+def _calibration(situation: Situation) -> CalibrationFile:
+    found: CalibrationFile = situation.value("calibration")
+    return found
+
+
+def _bare(situation: Situation) -> Array:
+    """The drops as read, row by row where only some rows are looked at."""
+    alike, dense, viscous = (
+        situation.nominal[name] for name in ("equivalent_drop", "density_ratio", "viscosity_ratio")
+    )
+    return np.asarray(alike / dense * viscous**2)
+
+
+def _ends(array: Array, unit: str, kind: str = "pressure difference") -> str:
+    """A number, or the least and the greatest of several."""
+    shown = units.from_si(np.array([np.nanmin(array), np.nanmax(array)]), unit, kind)
+    return f"{' to '.join(dict.fromkeys(f'{x:.4g}' for x in shown))} {unit}"
+
+
+def _unit(situation: Situation) -> str:
+    return _calibration(situation).range["highest"].unit
+
+
+def _outside(situation: Situation) -> Mask:
+    """By the drop in the air of the calibration: where that is inside, so is the flow pattern."""
+    return np.asarray(~_calibration(situation).inside(situation.nominal["equivalent_drop"]))
+
+
+def _outside_in_words(situation: Situation) -> str:
+    unit = _unit(situation)
+    bare, alike = (_ends(drops, unit) for drops in (_bare(situation), situation.nominal["equivalent_drop"]))
+    return f"a drop of {bare}, which is {alike} in the air of the calibration"
+
+
+def _range_in_words(situation: Situation) -> str:
+    calibration = _calibration(situation)
+    return f"{calibration.range_in_words()}, the range of {calibration.name}"
+
+
+def _bare_drop_outside(situation: Situation) -> Mask:
+    return np.asarray(~(_calibration(situation).inside(_bare(situation)) | _outside(situation)))
+
+
+def _far(situation: Situation) -> Mask:
+    dense, viscous = (situation.nominal[name] for name in ("density_ratio", "viscosity_ratio"))
+    return np.asarray((np.abs(dense - 1.0) > FAR_DENSITY) | (np.abs(viscous - 1.0) > FAR_VISCOSITY))
+
+
+def _far_in_words(situation: Situation) -> str:
+    dense, viscous = (
+        100 * (float(np.mean(situation.nominal[name])) - 1.0) for name in ("density_ratio", "viscosity_ratio")
+    )
+    return f"density {dense:+.1f} %, viscosity {viscous:+.1f} % from the calibration's"
+
+
+def _exponent(situation: Situation) -> float:
+    return float(situation.inputs["calibrated_exponent"].value)
+
+
+def _unlikely_exponent(situation: Situation) -> bool:
+    """Outside 0.5 to 1 by more than its own error: that of a sharp hole lies on the very edge."""
+    n, u = _exponent(situation), float(situation.inputs["calibrated_exponent"].u)
+    return not 0.5 - 2 * u <= n <= 1.0 + 2 * u
+
+
+def _remounted(situation: Situation) -> bool:
+    return bool(situation.value("remount") == "remounted")
+
+
+def _assumed(situation: Situation) -> str:
+    return "box taken as remounted since its calibration" if situation.section["remount"].assumed else ""
+
+
+def _remount_stated(situation: Situation) -> Size | None:
+    heading = _calibration(situation).heading
+    if not _remounted(situation) or "remount_scatter" not in heading:
+        return None
+    # calibrated in one mounting, used in another: the difference of two
+    scatter = math.sqrt(2.0) * heading.value("remount_scatter")
+    return Size(limit=scatter, assumed=_assumed(situation), dof=heading.value("remounts") - 1.0)
+
+
+def _remount_unknown(situation: Situation) -> Size | None:
+    if not _remounted(situation) or "remount_scatter" in _calibration(situation).heading:
+        return None
+    return Size(limit=REMOUNT, assumed=_assumed(situation))
+
+
+def _summary(situation: Situation) -> str:
+    calibration = _calibration(situation)
+    numbers = calibration.coefficients
+    flow, drop = numbers["flow"], numbers["drop"]
+    shown = float(units.from_si(flow.value, flow.unit, "flow"))
+    at = float(units.from_si(drop.value, drop.unit, "pressure difference"))
+    read = float(units.from_si(float(np.mean(_bare(situation))), drop.unit, "pressure difference"))
+    n = _exponent(situation)
+    dense, viscous = (float(np.mean(situation.nominal[x])) for x in ("density_ratio", "viscosity_ratio"))
+    return (
+        f"{calibration.name}, {shown:.5g} {flow.unit} x ({read:.5g}/{at:.5g} {drop.unit})^{n:.4g} x "
+        f"{dense:.4f}^{n - 1:.4g} x {viscous:.4f}^{1 - 2 * n:.4g} for density and viscosity over the calibration's"
+    )
+
+
+OUTSIDE = FlagMeaning(
+    "outside calibrated range",
+    "alarm",
+    "The drop, as it would be in the air of the calibration, lies outside the range that was calibrated. Nothing is "
+    "known of the box there: a record is refused, a row of a table gets no value. Choose another opening, or "
+    "calibrate further.",
+)
+BARE_DROP = FlagMeaning(
+    "drop not met in calibration",
+    "warning",
+    "The air differs so much from the calibration's that the flow pattern was calibrated but this drop itself was not. "
+    "Right for a box that does not give; wood, card and tape bend with the drop itself.",
+    "similarity of incompressible flow",
+)
+FAR = FlagMeaning(
+    "air far from calibration",
+    "warning",
+    "Density or viscosity in the box is so far from the calibration's that the correction for them carries much of "
+    "the answer. It holds for a rigid box without leaks of its own. Calibrate again in air like this.",
+    "thresholds (20 % of density, 10 % of viscosity): own judgement, no source",
+)
+EXPONENT = FlagMeaning(
+    "unlikely exponent",
+    "warning",
+    "The exponent of the calibration lies outside 0.5 to 1, where a rigid opening has it, by more than twice its "
+    "standard uncertainty: the box gives way, leaks or was read wrongly. Look at the residual table.",
+    "0.5 to 1 as in ISO 9972 (from memory)",
+)
+
+METHOD = Method(
+    "box",
+    "Calibrated box",
+    "A box of one's own making as a meter: the pressure drop over it, read, and the power law of its calibration. The "
+    "flow is brought from the air of the calibration to the air in the box, and is given only within the range that "
+    "was calibrated.",
+    "Power law of a calibration; similarity of incompressible flow (the inverse factor: ASTM E779, from memory)",
+    fields=(
+        Reading(
+            "drop",
+            "Pressure drop over the box, as it was read at its calibration.",
+            required=True,
+            kind="pressure difference",
+            low=-50e3,
+            high=50e3,
+            positive=True,
+            example='"60.3 Pa"',
+        ),
+        Reading(
+            "static",
+            "Gauge static pressure before the opening that makes the drop, where the density was meant at the "
+            "calibration too: that of the box where it blows out, zero where it draws room air in.",
+            kind="pressure difference",
+            low=-20e3,
+            high=20e3,
+            asked=True,
+            example='"60.1 Pa"',
+        ),
+        Calibration(
+            "calibration",
+            "The file of its calibration.",
+            required=True,
+            example='"box-2.toml"',
+            formulas=("power law",),
+        ),
+        Choice(
+            "remount",
+            "Whether the box, or what stands before it, was taken down, moved or put together again since its "
+            "calibration. Nothing is added only for a box that still stands exactly as it did.",
+            choices=("remounted", "as calibrated"),
+            asked=True,
+        ),
+    ),
+    kernel=kernel,
+    air=("density", "pressure", "viscosity"),
+    prepare=_prepare,
+    effects=(
+        Effect(
+            "box:remount scatter",
+            "remounting of the box (scatter stated)",
+            "How far the flow scatters when the box is taken down and put up again, as its calibration file states: √2 "
+            "of it, since the box was calibrated in one mounting and used in another.",
+            _remount_stated,
+            shape="normal",
+            divisor=1.0,
+            source="difference of two mountings",
+        ),
+        Effect(
+            "box:remount",
+            "remounting of the box (not known)",
+            "A box that was moved or put together again no longer passes quite what it did: 2 to 5 % as a limit, of "
+            "which the upper end is taken. Remount it a few times against the reference, and the calibration file "
+            "can state its own scatter.",
+            _remount_unknown,
+            source="2 to 5 %: common practice, no source",
+        ),
+    ),
+    limits=(
+        Limit(
+            OUTSIDE,
+            _outside,
+            _outside_in_words,
+            Refusal(
+                "drop",
+                _range_in_words,
+                "Choose another opening or another meter, or calibrate the box as far as here.",
+            ),
+        ),
+        Limit(
+            BARE_DROP,
+            _bare_drop_outside,
+            lambda s: f"calibrated from {_calibration(s).range_in_words()} in air of another density",
+        ),
+        Limit(FAR, _far, _far_in_words),
+        Limit(EXPONENT, _unlikely_exponent, lambda s: f"{_exponent(s):.4g}; 0.5 to 1 is usual"),
+        *static.LIMITS,
+    ),
+    summary=_summary,
+    conventions=(
+        "flow at the air in the box, q ∝ μ^(1-2n) ρ^(n-1): Reynolds number a function of drop·ρ/μ² alone",
+        "range of the calibration by the drop that would be alike in its air",
+    ),
+)
