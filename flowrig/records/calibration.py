@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 from flowrig import units
 from flowrig.errors import Fault, InputError
 from flowrig.records import flags
-from flowrig.records.declare import Finding, FlagMeaning, Loads, Table
+from flowrig.records.declare import Finding, FlagMeaning, Series, Table
 from flowrig.records.files import near_name, quoted
 from flowrig.records.formulas import FORMATS, FORMULAS, HEADING, Formula
 from flowrig.records.items import Array, Section, as_written
@@ -245,7 +245,7 @@ def _several(data: Mapping[str, Any], walker: Walker, key: str, table: Table, he
 
 def _cause(section: Section, of: CalibrationFile) -> Cause:
     name = section.value("name")
-    directions = next(len(item.value) for item in section.items.values() if isinstance(item.field, Loads))
+    directions = next(len(item.value) for item in section.items.values() if isinstance(item.field, Series))
     return Cause(
         section.value("id") or f"{of.identity}|{name}",
         n=directions,

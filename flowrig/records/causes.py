@@ -101,8 +101,8 @@ CAUSES = (
     ),
     CauseMeaning(
         "fall of the curve",
-        "How well a unit's curve knows the flow that a hood over it takes away: the share stated as fall_limit, 30 % of "
-        "what is lost where nothing is.",
+        "How well a unit's curve knows the flow that a hood over it takes away: the share stated as fall_limit, 30 % "
+        "of what is lost where nothing is.",
         "common practice, no source",
     ),
 )

@@ -86,7 +86,8 @@ class Given(Field):
 
 @dataclass(frozen=True)
 class Series(Field):
-    """Several values of one kind that belong to the places of a list, such as the points of a curve.
+    """Values of one kind without a ± that belong to the places of a list: the points of a curve, the directions in
+    which a cause moves a number. One alone may stand without its list.
 
     Attributes
     ----------
@@ -98,7 +99,7 @@ class Series(Field):
     """
 
     kind: str = ""
-    least: int = 2
+    least: int = 1
     low: float = -math.inf
     high: float = math.inf
 
@@ -179,13 +180,6 @@ class Calibration(Field):
     """
 
     formulas: tuple[str, ...] = ()
-
-
-@dataclass(frozen=True)
-class Loads(Field):
-    """How far one standard deviation of a cause moves a number, signed: a value, or a list with one a direction."""
-
-    kind: str = ""
 
 
 @dataclass(frozen=True)

@@ -15,7 +15,6 @@ from flowrig.records.declare import (
     File,
     Flag,
     Given,
-    Loads,
     Names,
     OneOf,
     Pairs,
@@ -77,7 +76,7 @@ def form(field: Field, measured: str = "") -> str:
         case Statement():
             return "words of the datasheet or certificate, or a list of them"
         case Series():
-            return f"list of {kind_of(field)}"
+            return f"list of {kind_of(field)}" if field.least > 1 else f"{kind_of(field)}, or a list of them"
         case Reading() | Given():
             return kind_of(field, measured) or "in units of what the instrument measures"
         case Choice():
@@ -96,8 +95,6 @@ def form(field: Field, measured: str = "") -> str:
             return "name of a CSV file beside the record"
         case Calibration():
             return "name of a calibration file beside the record, or in a folder calibrations there or further up"
-        case Loads():
-            return f"{field.kind}, signed; a list for a cause of several directions"
         case Pairs():
             return "a name, or a table of field = name" if field.alone else "a table of field = name"
     return "words"

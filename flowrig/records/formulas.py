@@ -11,7 +11,7 @@ from dataclasses import dataclass
 
 from flowrig.physics.leakage import leakage_flow
 from flowrig.physics.si import Floats
-from flowrig.records.declare import Choice, Count, Date, Flag, Given, Loads, OneOf, Table, Text, Wrong
+from flowrig.records.declare import Choice, Count, Date, Flag, Given, OneOf, Series, Table, Text, Wrong
 from flowrig.records.items import Section
 
 FORMAT = 1  # written today; every older one stays readable
@@ -69,7 +69,11 @@ class Formula:
     @property
     def cause(self) -> Table:
         loads = tuple(
-            Loads(f.name, f"How far one standard deviation moves {f.name}.", kind=f.kind)
+            Series(
+                f.name,
+                f"How far one standard deviation moves {f.name}, signed; a list for a cause of several directions.",
+                kind=f.kind,
+            )
             for f in self.numbers
             if f.name not in self.exact
         )
@@ -100,9 +104,9 @@ def _range_checks(section: Section) -> Sequence[Wrong]:
 def _cause_checks(section: Section) -> Sequence[Wrong]:
     """A cause moves something, all of it in as many directions, and few degrees of freedom go with a bell."""
     wrong = []
-    loads = {n: item.value for n, item in section.items.items() if isinstance(item.field, Loads)}
+    loads = {n: item.value for n, item in section.items.items() if isinstance(item.field, Series)}
     if not loads:
-        names = [f.name for f in section.table.fields if isinstance(f, Loads)]
+        names = [f.name for f in section.table.fields if isinstance(f, Series)]
         said = f"a number it moves: {', '.join(names)}"
         wrong.append(Wrong(names[0], said, "Write how far, or remove the cause and lower the count of causes."))
     if len({len(x) for x in loads.values()}) > 1:

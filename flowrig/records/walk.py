@@ -22,7 +22,6 @@ from flowrig.records.declare import (
     File,
     Flag,
     Given,
-    Loads,
     Names,
     Pairs,
     Reading,
@@ -226,8 +225,6 @@ class Walker:
                 if odd:
                     return None
                 return Item(declared, dict(raw), self.where(*path))
-            case Loads():
-                return self._loads(declared, raw, path)
             case Calibration():
                 # a mapping or a path may stand in a Python record; what a file may hold is said where it is looked up
                 if not isinstance(raw, (str, Mapping, os.PathLike)):
@@ -294,52 +291,32 @@ class Walker:
         return Item(declared, value, self.where(*path), unit=unit, components=components)
 
     def _series(self, declared: Series, raw: object, path: Path_) -> Item | None:
-        """The values of a list; a ± of one of them has no place to go."""
         texts = raw if isinstance(raw, list) else [raw]
-        if len(texts) < declared.least:
-            said = f"a list of at least {declared.least} values, such as {declared.example}"
-            self.fault(path, raw, said, "Write one for each point.")
+        if len(texts) < max(declared.least, 1):
+            said = (
+                f"{a(declared.kind)}, or a list"
+                if declared.least == 1
+                else f"a list of at least {declared.least} values"
+            )
+            self.fault(path, raw, said, f"Write {_line(declared)}.")
             return None
         values: list[float] = []
         unit = ""
         for i, text in enumerate(texts):
-            read = self.quantity(text, declared.kind, (*path, i), "")
+            place = (*path, i) if isinstance(raw, list) else path
+            read = self.quantity(
+                text, declared.kind, place, "" if declared.example.startswith("[") else declared.example
+            )
             if read is None:
                 continue
             value, unit, components = read
             if components:
-                self.fault(
-                    (*path, i), text, "a value without a ±", "State the error of the whole list where it is asked."
-                )
+                self.fault(place, text, f"{a(declared.kind)} without a ±", "Its error is stated elsewhere.")
             elif not declared.low <= value <= declared.high:
-                said = bounds_in_words(declared, declared.kind, unit)
-                self.fault((*path, i), text, said, "Check the value and its unit.")
+                self.fault(place, text, bounds_in_words(declared, declared.kind, unit), "Check the value and its unit.")
             else:
                 values.append(value)
-        if len(values) < len(texts):
-            return None
-        return Item(declared, np.array(values), self.where(*path), unit=unit)
-
-    def _loads(self, declared: Loads, raw: object, path: Path_) -> Item | None:
-        """Signed movements, one a direction."""
-        texts = raw if isinstance(raw, list) else [raw]
-        if not texts:
-            self.fault(path, raw, f"{a(declared.kind)}, or one for each direction", "Write it, or remove the line.")
-            return None
-        values, units_ = [], ""
-        for i, text in enumerate(texts):
-            place = (*path, i) if isinstance(raw, list) else path
-            read = self.quantity(text, declared.kind, place, declared.example)
-            if read is None:
-                continue
-            if read[2]:
-                self.fault(place, text, f"{a(declared.kind)} without a ±", "Write how far the cause moves it, no more.")
-                continue
-            values.append(read[0])
-            units_ = read[1]
-        if len(values) < len(texts):
-            return None
-        return Item(declared, np.array(values), self.where(*path), unit=units_)
+        return Item(declared, np.array(values), self.where(*path), unit=unit) if len(values) == len(texts) else None
 
     def _reading(self, declared: Reading, raw: object, path: Path_, kind: str) -> Item | None:
         """One value, a list of values, or `{ values = [..], unit = ".." }`."""
