@@ -65,6 +65,8 @@ class Record:
     air : dict of str to Section
     instruments : dict of str to Instrument
     flows : list of Flow
+    claims : Section or None
+        What a nameplate or label states.
     findings : list of Finding
         About its files.
     identity : str
@@ -79,6 +81,7 @@ class Record:
     air: dict[str, Section] = field(default_factory=dict)
     instruments: dict[str, Instrument] = field(default_factory=dict)
     flows: list[Flow] = field(default_factory=list)
+    claims: Section | None = None
     findings: list[Finding] = field(default_factory=list)
     identity: str = ""
     table: str = ""

@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from functools import partial
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 
 from flowrig import units
-from flowrig.errors import CalculationError, Fault, InputError
+from flowrig.errors import Fault, InputError
 from flowrig.methods import NAMES, find_method
 from flowrig.methods.method import Effect, Method, Situation, Size
 from flowrig.records import flags as reading_flags
@@ -20,13 +21,14 @@ from flowrig.records.items import Array, as_written
 from flowrig.records.reader import read_record
 from flowrig.records.record import Flow, Record
 from flowrig.studies import checks
-from flowrig.studies.gather import Gathered
-from flowrig.studies.result import FlowResult, Quantity, Result
+from flowrig.studies.claims import hold_claims
+from flowrig.studies.compare import hold_together
+from flowrig.studies.gather import Gathered, scaled
+from flowrig.studies.quantities import station_flows
+from flowrig.studies.result import FlowResult, Quantity, Result, names_apart
 from flowrig.studies.scatter import Scatter, scatter_of
-from flowrig.uncertainty.batch import batch_intervals
 from flowrig.uncertainty.cause import Cause
 from flowrig.uncertainty.estimate import Estimate
-from flowrig.uncertainty.interval import Interval, intervals
 from flowrig.uncertainty.propagate import linear, nominal
 
 
@@ -83,7 +85,16 @@ def reduce(
     result = empty_result(record, coverage, samples, seed)
     for flow in record.flows:
         result.flows.append(Reduction(record, flow, result, unit).run())
+    names_apart(result.flows)
+    result.together = hold_together(result, partial(_at_other_readings, result, unit))
+    result.claims = hold_claims(result)
     return result
+
+
+def _at_other_readings(result: Result, unit: str | None, number: int, factor: float) -> Estimate:
+    """Mass flow of a measurement, had its readings of the flow been so many times what they were."""
+    flow = result.record.flows[number]
+    return Reduction(result.record, scaled(flow, factor), result, unit).measured()[0]
 
 
 def empty_result(record: Record, coverage: float, samples: int | None, seed: int) -> Result:
@@ -117,7 +128,8 @@ class Reduction:
         self.scatter_findings: list[Finding] = []
         self.corrections: dict[str, Array] = {}
 
-    def run(self) -> FlowResult:
+    def measured(self) -> tuple[Estimate, dict[str, Estimate], dict[str, dict[str, Estimate]], Situation]:
+        """Mass flow, density and state of the air at each station, and all that was known on the way."""
         gathered = self.gathered
         meter = gathered.station("meter")
         situation = gathered.situation(meter.state)
@@ -132,6 +144,10 @@ class Reduction:
                 known["temperature"] = gathered.temperature_by_power(name, mass_flow, meter.state["temperature"])
             states[name] = gathered.station(name, **known).state
             densities[name] = states[name]["density"]
+        return mass_flow, densities, states, situation
+
+    def run(self) -> FlowResult:
+        mass_flow, densities, states, situation = self.measured()
         quantities = self._quantities(mass_flow, densities)
         self.findings += checks.of_limits(self.method, situation, bool(self.batch))
         self.findings += checks.of_quantities(quantities)
@@ -150,6 +166,7 @@ class Reduction:
             self.scatter,
             used,
             situation.nominal,
+            self.flow.section.value("of", ""),
         )
 
     def _kernel(self, situation: Situation) -> dict[str, Estimate]:
@@ -229,28 +246,19 @@ class Reduction:
         labels = {f"actual_flow_{name}": f"actual flow, air at the {name}" for name in densities}
         labels["actual_flow_meter"] = "actual flow, air at the metering plane"
         labels |= {"standard_flow": f"standard flow, {as_written(standard)}", "mass_flow": "mass flow"}
-        kept = dict.fromkeys(labels, self.batch)
-        out = linear(_station_flows, {"mass_flow": mass_flow, **densities}, self.batch, kept, standard=standard.value)
-        if not self.batch and not all(np.isfinite(x.value) and np.isfinite(x.u) for x in out.values()):
-            raise CalculationError(
-                f"{self.record.name}: no flow follows from these readings; some lie outside what the equations of "
-                f"{self.method.name} have a meaning for. Check the air state and the readings."
-            )
-        first = "actual_flow_unit" if "unit" in densities else "actual_flow_meter"
-        order = [first, *(name for name in labels if name != first)]
-        options: dict[str, Any] = {"samples": self.result.samples, "seed": self.result.seed}
-        coverage = self.result.coverage
-        wanted = {name: out[name] for name in order}
-        found: dict[str, tuple[Interval, Any]] = (
-            batch_intervals(wanted, coverage, **options)
-            if self.batch
-            else {name: (interval, None) for name, interval in intervals(wanted, coverage, **options).items()}
+        return station_flows(
+            mass_flow,
+            densities,
+            standard.value,
+            labels,
+            self.unit,
+            self.batch,
+            self.result.coverage,
+            f"{self.record.name}: no flow follows from these readings; some lie outside what the equations of "
+            f"{self.method.name} have a meaning for. Check the air state and the readings.",
+            samples=self.result.samples,
+            seed=self.result.seed,
         )
-        quantities = {}
-        for name, x in wanted.items():
-            kind, unit = ("mass flow", "kg/h") if name == "mass_flow" else ("flow", self.unit)
-            quantities[name] = Quantity(name, labels[name], kind, unit, x, *found[name])
-        return quantities
 
 
 def _finished(mass_flow: Array, shifts: dict[str, Any], **more: Array) -> dict[str, Array]:
@@ -265,9 +273,3 @@ def _finished(mass_flow: Array, shifts: dict[str, Any], **more: Array) -> dict[s
     for name, shift in shifts.items():
         total = total * (1.0 + shift) * (1.0 + more[name])
     return {"mass_flow": total}
-
-
-def _station_flows(mass_flow: Array, standard: float, **densities: Array) -> dict[str, Array]:
-    """The same mass flow as volume flow of each station's air, and of standard air."""
-    actual = {f"actual_flow_{name}": mass_flow / density for name, density in densities.items()}
-    return {**actual, "standard_flow": mass_flow / standard, "mass_flow": mass_flow}

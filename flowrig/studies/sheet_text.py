@@ -46,6 +46,7 @@ def record_text(plan: Plan) -> str:
         lines += ["", *_table(plan, table, tables)]
     flow = {"method": method.name, **plan.flow}
     lines += ["", *_table(plan, plan.flow_table, {"[[flow]]": flow}, position_lines(plan))]
+    lines += ["", *_table(plan, schema.CLAIMS, {"[claims]": {}})]
     return "\n".join(lines) + "\n"
 
 

@@ -24,7 +24,7 @@ def stored(tmp_path, record, name):
 
 def test_json_holds_the_contract():
     body = json.loads(result_json(flowrig.reduce(nozzle(drop=["250 Pa", "251 Pa", "250.4 Pa"]))))
-    assert body["contract"] == 1
+    assert body["contract"] == 2
     assert body["tool"]["name"] == "flowrig"
     assert set(body["record"]["files"]) == {"record"}
     [measurement] = body["measurements"]
