@@ -25,8 +25,8 @@ from flowrig.uncertainty.propagate import linear
 DISAGREE = FlagMeaning(
     "disagree",
     "alarm",
-    "Two measurements of one flow differ by more than their error bars explain, whether what they share cancels or "
-    "not: at least one has an error that its bar does not know of. Nothing is combined. Look for a leak between the "
+    "Two measurements of one flow differ by more than their error bars explain (E_n beyond 1), whether what they share "
+    "cancels or not: at least one has an error that its bar does not know of. Nothing is combined. Look for a leak between the "
     "two, a wrong nozzle or size, swapped hoses, a speed that was changed, air of another temperature at one of the "
     "two meters; measure again.",
 )
@@ -35,7 +35,8 @@ CANNOT_TELL = FlagMeaning(
     "warning",
     "Whether two measurements of one flow agree depends on how far an error that both share (one manometer's limit, "
     "one method's equation) moves both alike, and that is not known. Nothing is combined. A certificate in place of "
-    "the maker's limit, or another instrument for one of the two, would tell.",
+    "the maker's limit, or another instrument for one of the two, would tell. (E_n is within 1 one way, beyond it the "
+    "other.)",
 )
 SAME_READINGS = FlagMeaning(
     "same readings twice",
@@ -64,7 +65,7 @@ NOT_HELD_BY_ROW = FlagMeaning(
 FLAGS = (DISAGREE, CANNOT_TELL, SAME_READINGS, RESTS_ON_ALARM, ADDS_NOTHING, NOT_HELD_BY_ROW)
 
 STEPS = 12
-ALIKE = 1e-11  # of the flow: readings scaled to another flow are close enough
+ALIKE = 1e-7  # of the flow: readings scaled to another flow are close enough
 
 AtOtherReadings = Callable[[int, float], Estimate]
 
@@ -112,6 +113,7 @@ class _Group:
         self.unit = self.flows[0].main.unit
         # air of one state for all: where none was read at the unit, that of the meter without its static pressure
         self.station = "unit" if "unit" in self.flows[0].air else "meter"
+        self.tried: dict[int, tuple[float, float, float]] = {}  # factor and flow of a measurement, in logarithms
         self.density = float(self.flows[0].air[self.station]["density"].value)
 
     def held(self) -> Together:
@@ -235,15 +237,19 @@ class _Group:
             raise ValueError("a flow that is not above zero has no error in common with others to be weighed by")
         if abs(wanted / own - 1.0) <= ALIKE:
             return self.masses[i]
-        target, power = math.log(wanted / own), 1.0
-        at, gone = 0.0, 0.0
+        target = math.log(wanted / own)
+        at, gone, power = self.tried.get(i, (0.0, 0.0, 1.0))
         for _ in range(STEPS):
             at += (target - gone) * power
             found = self.at_other_readings(self.numbers[i], math.exp(at))
-            gone = math.log(float(found.value) / own)
+            ratio = float(found.value) / own
+            if not ratio > 0.0 or ratio == 1.0:
+                break
+            gone = math.log(ratio)
+            power = at / gone
+            self.tried[i] = at, gone, power
             if abs(target - gone) <= ALIKE:
                 return found
-            power = at / gone
         raise ValueError(f"{self.flows[i].name} does not follow its readings to another flow")
 
 

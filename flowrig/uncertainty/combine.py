@@ -18,7 +18,7 @@ Verdict = Literal["agree", "disagree", "cannot tell"]
 
 PASSES = 200
 SETTLED = 1e-12  # of the combined value, between two passes
-SETTLED_AT = 1e-9  # the same where results are computed anew in each
+SETTLED_AT = 1e-7  # the same where results are computed anew in each
 ROUNDING = 1e-12  # of the larger of two values
 NOTHING = 1e-9  # a weight no larger than this is rounding
 

@@ -12,33 +12,70 @@ import datetime as dt
 import math
 from collections.abc import Callable
 from dataclasses import dataclass, field
+from functools import partial
 from typing import Any, Literal, Protocol
 
 import numpy as np
 from numpy.typing import NDArray
 
+import flowrig
 from flowrig.methods.traverse import FLOOR, YAW_ASSUMED
 from flowrig.physics.air import moist_air_density, vapour_fraction_from_humidity, viscosity
 from flowrig.physics.nozzle import bank_beta, nozzle_coefficient, nozzle_flow
 from flowrig.physics.traverse import diameter_positions, side_positions
+from flowrig.records.declare import Finding
+from flowrig.uncertainty.estimate import Estimate
+from flowrig.uncertainty.interval import Interval, interval
+from flowrig.uncertainty.propagate import linear
 from tests.coverage.profiles import Profile, rectangle
 
 Array = NDArray[np.float64]
 Rng = np.random.Generator
 Expected = Literal["normal", "rectangular", "few", "misspecified", "assumed limits"]
+Taken = tuple[Estimate, Interval, list[Finding]]
 COEFFICIENT = 0.012 / 1.96  # of a nozzle: 1.2 % at 95 %, normal
 
 
 @dataclass(frozen=True)
 class Drawn:
-    """One rig as drawn: the record its operator wrote, and what that operator cannot know. [m3/s]
+    """One rig as drawn: the record its operator wrote, and what that operator cannot know.
 
-    `other` is a second run of the same rig, where the difference of two is on trial.
+    Attributes
+    ----------
+    record : dict
+    truth : float
+        Of what is on trial. [m3/s, or kg/s where a mass flow is]
+    taken : callable
+        From the record to what is on trial: the main flow of the first measurement unless another is named. None
+        where the reduction does not come to it.
+    scale : float
+        What 1 % of the width stands for a hundredth of; the truth itself unless that may be nothing.
+    density : float
+        True density at the metering plane. [kg/m3]
     """
 
     record: dict[str, Any]
     truth: float
-    other: Drawn | None = None
+    taken: Callable[[dict[str, Any]], Taken | None] = field(default=lambda record: main_flow(record))
+    scale: float = math.nan
+    density: float = math.nan
+
+
+def main_flow(record: dict[str, Any]) -> Taken:
+    result = flowrig.reduce(record)
+    return result.flow.estimate, result.flow.interval, [*result.findings, *result.flows[0].findings]
+
+
+def difference_of_records(other: dict[str, Any], record: dict[str, Any]) -> Taken:
+    """Main flow of the record less that of another, by what their causes have in common."""
+    one, _, findings = main_flow(record)
+    inputs = {"one": one, "other": main_flow(other)[0]}
+    estimate = linear(_difference, inputs, outputs={"difference": ()})["difference"]
+    return estimate, interval(estimate), findings
+
+
+def _difference(one: Array, other: Array) -> dict[str, Array]:
+    return {"difference": one - other}
 
 
 class Setup(Protocol):
@@ -213,7 +250,8 @@ class Nozzle:
             {"method": "nozzle", "open": list(record["nozzles"]), "static": f"{manometer.show(static):.6f} Pa",
              "chamber_width": "1200 mm", "chamber_height": "1200 mm", "fluctuation": self.said, **readings}
         ]  # fmt: skip
-        return Drawn(record, self._flow(here, drop, static, true_sizes) * coefficient)
+        truth = self._flow(here, drop, static, true_sizes) * coefficient
+        return Drawn(record, truth, density=here.density * (1 + static / here.pressure))
 
     def _flow(self, here: Air, drop: float, static: float, sizes: Array) -> float:
         drops, shares = np.array([drop]), np.array([1.0])
@@ -238,7 +276,8 @@ class Pair:
     def draw(self, rng: Rng) -> Drawn:
         shared = int(rng.integers(2**32))
         one, other = (setup.draw(np.random.default_rng(shared), rng) for setup in (self.one, self.other))
-        return Drawn(one.record, one.truth, other)
+        taken = partial(difference_of_records, other.record)
+        return Drawn(one.record, one.truth - other.truth, taken, scale=one.truth)
 
 
 def correlated(rng: Rng, n: int, follows: float) -> Array:
@@ -347,7 +386,7 @@ class Traverse:
         ]  # fmt: skip
         if self.stated_yaw:
             record["flow"][0]["yaw"] = f"{self.angle:g} deg"
-        return Drawn(record, speed * area)
+        return Drawn(record, speed * area, density=here.density * (1 + static / here.pressure))
 
     def _shown(self, rng: Rng, here: Air, density: float, meter: Meter, local: Array) -> tuple[Array, str]:
         """What the display says at every point in every pass."""
