@@ -277,7 +277,14 @@ CLAIMS = Table(
             example='"1785 cfm"',
         ),
         Given("power", "Stated electrical power.", kind="power", above=0.0, example='"95 W"'),
-        Given("sound", "Stated sound level; say in notes at which distance.", kind="sound level", low=0.0, high=200.0, example='"52 dB"'),
+        Given(
+            "sound",
+            "Stated sound level; say in notes at which distance.",
+            kind="sound level",
+            low=0.0,
+            high=200.0,
+            example='"52 dB"',
+        ),
         Text(
             "of",
             "Which flow the claims are about, in the words of the sections' own field of, where the record holds "

@@ -67,7 +67,8 @@ def heading_text(result: Result) -> list[str]:
 
 
 def flow_text(result: Result, flow: FlowResult) -> list[str]:
-    lines = [f"{flow.name}: {flow.method.title}" if flow.name != flow.method.title else flow.name]
+    title = f"{flow.name}: {flow.method.title}" if flow.name != flow.method.title else flow.name
+    lines = textwrap.wrap(title, WIDTH)
     lines += _first_lines(result, flow.main)
     scatter = flow.scatter
     if scatter is not None and scatter.stretches < 0.95 * scatter.n:

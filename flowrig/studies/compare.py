@@ -26,9 +26,9 @@ DISAGREE = FlagMeaning(
     "disagree",
     "alarm",
     "Two measurements of one flow differ by more than their error bars explain (E_n beyond 1), whether what they share "
-    "cancels or not: at least one has an error that its bar does not know of. Nothing is combined. Look for a leak between the "
-    "two, a wrong nozzle or size, swapped hoses, a speed that was changed, air of another temperature at one of the "
-    "two meters; measure again.",
+    "cancels or not: at least one has an error that its bar does not know of. Nothing is combined. Look for a leak "
+    "between the two, a wrong nozzle or size, swapped hoses, a speed that was changed, air of another temperature at "
+    "one of the two meters; measure again.",
 )
 CANNOT_TELL = FlagMeaning(
     "cannot tell",

@@ -194,8 +194,9 @@ def table(results: Sequence[Counted]) -> str:
         finding = [] if r.covered else ["**coverage**"]
         if not r.narrow:
             finding.append("wide" if r.rig.expected == "assumed limits" else "**width**")
+        number = str(r.n) if r.n == r.asked else f"{r.n} of {r.asked}"
         cells = (
-            r.rig.name, r.rig.expected, str(r.n) if r.n == r.asked else f"{r.n} of {r.asked}", f"{r.coverage:.2f} ± {r.error:.2f}", f"{r.below:.2f}",
+            r.rig.name, r.rig.expected, number, f"{r.coverage:.2f} ± {r.error:.2f}", f"{r.below:.2f}",
             f"{r.above:.2f}", f"{r.width:.2f}", f"{r.ratio:.2f} ± {r.ratio_error:.2f}", f"{100 * np.mean(r.drawn):.0f}",
             flagged, f"{r.silent:.2f}", ", ".join(finding) or "held",
         )  # fmt: skip
