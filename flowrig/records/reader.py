@@ -159,9 +159,10 @@ class _Reader:
                 near = near_name(key, sorted(tables))
                 if near:
                     self.walker.spoiled.add(near)  # it is missing because it stands here under another name
-                remedy = f"Did you mean [{near}.…]?" if near else "Correct the name, or remove the table."
-                if near == "flow":
-                    remedy = "Did you mean [[flow]]?"
+                alone = {"flow": "[[flow]]", "claims": "[claims]"}
+                remedy = "Correct the name, or remove the table."
+                if near:
+                    remedy = f"Did you mean {alone.get(near, f'[{near}.…]')}?"
                 self.walker.miss((key,), f"a table {key}", f"one of the tables {', '.join(sorted(tables))}", remedy)
                 del raw[key]
         return self._section(schema.HEADING, raw, ())

@@ -9,6 +9,7 @@ from itertools import combinations
 import numpy as np
 
 from flowrig.errors import CalculationError
+from flowrig.methods import flags
 from flowrig.records.declare import Finding, FlagMeaning, Reading
 from flowrig.records.items import as_written
 from flowrig.records.record import Flow
@@ -128,7 +129,7 @@ class _Group:
         if self.station == "meter":
             together.basis += " without static pressure"
         self._hold(together)
-        together.findings = [
+        together.findings += [
             Finding(DISAGREE if pair.verdict == "disagree" else CANNOT_TELL, pair.sentence)
             for pair in together.pairs
             if pair.verdict != "agree"
@@ -166,6 +167,9 @@ class _Group:
             middle = 0.5 * (abs(float(self.masses[i].value)) + abs(float(self.masses[j].value)))
             share = float(comparison.difference.value) / middle if middle else math.nan
             sentence = _in_words(names[i], names[j], comparison, self.masses[i], self.masses[j])
+            if bool(bars[label].curved):
+                said = f"the difference {label} bends within its error bar, while E_n is from the linear one"
+                together.findings.append(Finding(flags.CURVED, said))
             together.pairs.append(
                 Pair(names[i], names[j], comparison, shown[label], self.density, share, sentence)
             )  # fmt: skip

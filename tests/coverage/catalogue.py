@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from functools import partial
 
+from tests.coverage import compare_rigs
 from tests.coverage.profiles import behind_a_bend, round_duct
 from tests.coverage.rigs import Expected, Nozzle, Pair, Rig, Setup, Traverse, following
 
@@ -76,4 +77,5 @@ RIGS = (
         Traverse("pitot", 10.0, False, MANOMETER, angle=10.0), ("steep flow angle",)),
     slow("pitot, 10 m/s, swirl of 10°, said", "assumed limits",
         Traverse("pitot", 10.0, False, MANOMETER, angle=10.0, stated_yaw=True)),
+    *compare_rigs.RIGS,
 )  # fmt: skip

@@ -33,6 +33,9 @@ SHORT = {
     "zero drifts by up to 0.5 Pa at 25 Pa, not read": 150,
     "vane, 2 m/s, jet behind a bend": 20,
     "pitot, 10 m/s, swirl of 10°, not said": 20,
+    "two nozzles, one manometer: difference": 30,
+    "two nozzles at 25 and 75 Pa: combined": 40,
+    "nozzle and pitot, limits filled: combined": 12,
 }
 BY_NAME = {rig.name: rig for rig in RIGS}
 

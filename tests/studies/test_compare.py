@@ -322,6 +322,22 @@ def test_sections_of_one_name_are_told_apart():
     assert taken.combined.name == "combined flow (2)"
 
 
+def test_flows_that_are_not_above_zero_are_not_combined():
+    record = mixed(traverse("a", -5.95), traverse("b", -5.9))
+    del record["nozzles"]
+    [group] = flowrig.reduce(record).together
+    assert [pair.verdict for pair in group] == ["agree"]
+    assert group.why_not.startswith("nothing combined: a flow that is not above zero")
+    assert "Nothing combined: a flow that is not above zero" in text(record)
+
+
+def test_a_difference_that_bends_is_flagged():
+    record = several(run("one", drop="3.0 Pa"), run("other", drop="5.0 Pa"))
+    record["instruments"]["manometer"] = {"measures": "pressure difference", "accuracy": "3 Pa"}
+    [group] = flowrig.reduce(record).together
+    assert "curved" in [f.code for f in group.findings]
+
+
 # ---- which flow
 
 
