@@ -323,7 +323,7 @@ def test_sections_of_one_name_are_told_apart():
 
 
 def test_flows_that_are_not_above_zero_are_not_combined():
-    record = mixed(traverse("a", -5.95), traverse("b", -5.9))
+    record = mixed(traverse("a", -5.95), traverse("b", -5.949))
     del record["nozzles"]
     [group] = flowrig.reduce(record).together
     assert [pair.verdict for pair in group] == ["agree"]

@@ -161,7 +161,7 @@ def test_bad_tables(tmp_path, columns, said):
 
 
 def test_more_curved_rows_than_are_drawn_are_said(tmp_path, monkeypatch):
-    import flowrig.studies.reduce as study
+    import flowrig.studies.quantities as study
     from flowrig.uncertainty.batch import batch_intervals
 
     monkeypatch.setattr(study, "batch_intervals", lambda *a, **k: batch_intervals(*a, **k, most=2))
