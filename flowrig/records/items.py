@@ -35,6 +35,8 @@ class Item:
         Path in the record alone, for identities.
     unit : str
         Spelling in which it was written, or empty.
+    text : str
+        A given value as it was written, its ± too; empty where it came as a quantity.
     components : tuple of Component
         The ± stated beside the value itself.
     assumed : bool
@@ -52,6 +54,7 @@ class Item:
     where: str = ""
     path: str = ""
     unit: str = ""
+    text: str = ""
     components: tuple[Component, ...] = ()
     assumed: bool = False
     run: str = ""

@@ -12,13 +12,13 @@ from flowrig.records import schema, toml_text
 from flowrig.records.attach import attach
 from flowrig.records.beside import Beside
 from flowrig.records.declare import Table
-from flowrig.records.files import near_name
+from flowrig.records.files import near_name, quoted
 from flowrig.records.flow_reader import FlowReader
 from flowrig.records.instruments import Instrument, read_instrument
 from flowrig.records.items import Item, Section, path_name
-from flowrig.records.record import Declared, Flow, Record
+from flowrig.records.record import Declared, Record
 from flowrig.records.walk import Walker, written
-from flowrig.records.words import shown
+from flowrig.records.words import folded, shown
 
 
 def read_record(
@@ -54,14 +54,6 @@ def read_record(
         reader = _Reader(document.data, document.where, Path(source).parent, find_method, names)
         reader.beside.digests[document.name] = document.digest
     return reader.read()
-
-
-def _name(flows: list[Flow]) -> None:
-    taken: set[str] = set()
-    for i, flow in enumerate(flows):
-        name = flow.section.value("name") or flow.method.title
-        flow.name = f"{name} ({i + 1})" if name in taken else name
-        taken.add(flow.name)
 
 
 def _place_in_mapping(*path: str | int) -> str:
@@ -102,7 +94,7 @@ class _Reader:
         # where a method is not known, its hardware may be any method's
         told = [m for m in methods if m is not None] if methods and None not in methods else self._every_method()
         hardware_tables = {t.name: t for t in (schema.CHAMBERS, *(t for m in told for t in m.hardware))}
-        heading = self._heading({"air", "instruments", "flow", *hardware_tables})
+        heading = self._heading({"air", "instruments", "claims", "flow", *hardware_tables})
         record = Record(self.where().split(",")[0], self.beside.digests, heading, findings=self.beside.findings)
         hardware = {
             table: {name: self._section(declared, raw, (table, name)) for name, raw in self._named(table)}
@@ -112,8 +104,9 @@ class _Reader:
         for i, method in enumerate(methods):
             if method is not None:
                 record.flows.append(flow_reader.read(i, self.data["flow"][i], method))
-        _name(record.flows)
         self._air(record, flow_reader.air)
+        if "claims" in self.data:
+            record.claims = self._claims(record, None not in methods)
         self._same_serial(hardware)
         # the instruments last: what is local to a record is known by all its files, which have been read by now
         record.identity = hashlib.sha256("".join(record.digests.values()).encode()).hexdigest()[:16]
@@ -168,9 +161,10 @@ class _Reader:
                 near = near_name(key, sorted(tables))
                 if near:
                     self.walker.spoiled.add(near)  # it is missing because it stands here under another name
-                remedy = f"Did you mean [{near}.…]?" if near else "Correct the name, or remove the table."
-                if near == "flow":
-                    remedy = "Did you mean [[flow]]?"
+                alone = {"flow": "[[flow]]", "claims": "[claims]"}
+                remedy = "Correct the name, or remove the table."
+                if near:
+                    remedy = f"Did you mean {alone.get(near, f'[{near}.…]')}?"
                 self.walker.miss((key,), f"a table {key}", f"one of the tables {', '.join(sorted(tables))}", remedy)
                 del raw[key]
         return self._section(schema.HEADING, raw, ())
@@ -225,6 +219,19 @@ class _Reader:
             read = "no method" if name is None else shown(name)
             self.walker.miss(("flow", i, "method"), read, f"one of: {', '.join(self.names)}", remedy)
         return found
+
+    def _claims(self, record: Record, complete: bool) -> Section:
+        """What is stated of the unit; of which flow is told by the words of a section that was read."""
+        section = self._section(schema.CLAIMS, self.data["claims"], ("claims",))
+        known = list(dict.fromkeys(flow.section.value("of", "") for flow in record.flows))
+        said = section.value("of")
+        if said is not None and complete and folded(said) not in map(folded, known):
+            words = [word for word in known if word]
+            expected = f"one of: {', '.join(map(quoted, words))}" if words else "the words of a flow, and none has any"
+            near = near_name(said, words)
+            remedy = f"Did you mean {quoted(near)}?" if near else 'Write of = "…" in its [[flow]] sections too.'
+            self.faults.append(Fault(section["of"].where, quoted(said), expected, remedy))
+        return section
 
     def _air(self, record: Record, from_log: dict[str, dict[str, Item]]) -> None:
         raw = self.data.get("air", {})

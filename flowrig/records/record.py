@@ -40,8 +40,6 @@ class Flow:
         What the section names, by table.
     layout : Layout or None
     findings : list of Finding
-    name : str
-        As the record calls it, or by its method; numbered where an earlier one is called the same.
     """
 
     section: Section
@@ -49,7 +47,6 @@ class Flow:
     hardware: dict[str, list[Section]] = field(default_factory=dict)
     layout: Layout | None = None
     findings: list[Finding] = field(default_factory=list)
-    name: str = ""
 
     @property
     def pieces(self) -> list[Section]:
@@ -73,6 +70,8 @@ class Record:
     air : dict of str to Section
     instruments : dict of str to Instrument
     flows : list of Flow
+    claims : Section or None
+        What a nameplate or label states.
     findings : list of Finding
         About its files.
     identity : str
@@ -87,6 +86,7 @@ class Record:
     air: dict[str, Section] = field(default_factory=dict)
     instruments: dict[str, Instrument] = field(default_factory=dict)
     flows: list[Flow] = field(default_factory=list)
+    claims: Section | None = None
     findings: list[Finding] = field(default_factory=list)
     identity: str = ""
     table: str = ""

@@ -288,7 +288,8 @@ class Walker:
             said = f"{bounds_in_words(declared, kind, unit)}, the lower end of its ± too"
             self.fault(path, raw, said, "Check the value, the ± and their units.")
             return None
-        return Item(declared, value, self.where(*path), unit=unit, components=components)
+        text = raw if isinstance(raw, str) else repr(raw) if _is_number(raw) else ""
+        return Item(declared, value, self.where(*path), unit=unit, text=text, components=components)
 
     def _series(self, declared: Series, raw: object, path: Path_) -> Item | None:
         texts = raw if isinstance(raw, list) else [raw]

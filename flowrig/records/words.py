@@ -81,3 +81,8 @@ def bounds_in_words(declared: Reading | Given | Series, kind: str, unit: str) ->
     if max(declared.low, above) == -math.inf:
         return f"{a(kind)} of at most {high}"
     return f"{a(kind)} {start} {low} {'to' if start == 'from' else 'and of at most'} {high}"
+
+
+def folded(words: str) -> str:
+    """Words that a person chose, whatever their case and spaces: the same in two places if this is the same."""
+    return " ".join(words.split()).casefold()

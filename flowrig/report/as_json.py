@@ -14,7 +14,8 @@ import numpy as np
 from flowrig import units
 from flowrig.errors import Fault, InputError
 from flowrig.records.declare import Finding
-from flowrig.studies.result import CONTRACT, Quantity, Result, Together, codes, interval_source
+from flowrig.studies.result import CONTRACT, Quantity, Result, codes, interval_source
+from flowrig.studies.together import Pair, Together
 from flowrig.uncertainty.cause import Cause
 from flowrig.uncertainty.estimate import Estimate
 
@@ -45,6 +46,7 @@ def result_json(result: Result) -> str:
         "measurements": [
             {
                 "name": flow.name,
+                "of": flow.of,
                 "method": flow.method.name,
                 "source": flow.method.source,
                 "conventions": list(flow.conventions),
@@ -65,34 +67,63 @@ def result_json(result: Result) -> str:
             }
             for flow in result.flows
         ],
+        "compared": [_together(group) for group in result.together],
+        "claims": [
+            {
+                "name": claim.name,
+                "stated": claim.stated,
+                "stated_si": claim.value,
+                "measured": bool(claim.ratios),
+                "estimates": [_estimate(q, []) for q in claim.ratios],
+                "sentences": claim.sentences,
+                "flags": [_flag(f) for f in claim.findings],
+            }
+            for claim in result.claims
+        ],
     }
-    body["together"] = [_together(held) for held in result.together]
     if result.rows is not None:
         body["rows"] = result.rows
     return json.dumps(body, indent=None if result.rows is not None else 1, ensure_ascii=False, allow_nan=False) + "\n"
 
 
-def _together(held: Together) -> dict[str, Any]:
+def _together(group: Together) -> dict[str, Any]:
+    combined = group.combined
     return {
-        "name": held.name,
-        "of": held.of,
-        "pairs": [
-            {
-                "first": pair.first,
-                "second": pair.second,
-                "difference": _estimate(pair.difference, []),
-                "share": _number(pair.share),
-                "e_n": _number(pair.comparison.e_n),
-                "e_n_unshared": _number(pair.comparison.e_n_unshared),
-                "verdict": pair.comparison.verdict,
-            }
-            for pair in held.pairs
-        ],
-        "combined": held.combined is not None,
-        "why_not": held.why_not,
-        "weights": dict(zip(held.names, _numbers(held.combined.weights), strict=True)) if held.combined else {},
-        "chi_square": _number(held.combined.chi_square) if held.combined else None,
-        "estimates": [_estimate(q, []) for q in held.quantities.values()],
+        "of": group.of,
+        "measurements": group.names,
+        "basis": group.basis,
+        "flows": [_estimate(q, []) for q in group.flows],
+        "pairs": [_pair(pair) for pair in group.pairs],
+        "combined": None
+        if combined is None
+        else {
+            "name": combined.name,
+            "weights": combined.weights,
+            "adds_nothing": combined.adds_nothing,
+            "chi_square": _number(combined.chi_square),
+            "chi_square_dof": combined.dof,
+            "flags": [_flag(f) for f in combined.findings],
+            "estimates": [_estimate(q, combined.findings) for q in combined.quantities.values()],
+        },
+        "why_not_combined": group.why_not,
+        "flags": [_flag(f) for f in group.findings],
+    }
+
+
+def _pair(pair: Pair) -> dict[str, Any]:
+    q = pair.difference
+    unshared = units.from_si(pair.comparison.u_unshared / pair.density, q.unit, units.as_difference(q.kind))
+    return {
+        "first": pair.first,
+        "second": pair.second,
+        "verdict": pair.verdict,
+        "sentence": pair.sentence,
+        "e_n": _number(pair.e_n),
+        "e_n_unshared": _number(pair.comparison.e_n_unshared),
+        "expanded_uncertainty": _number(pair.expanded),
+        "standard_uncertainty_unshared": _number(unshared),
+        "share": _number(pair.share),
+        "difference": _estimate(pair.difference, []),
     }
 
 
@@ -213,7 +244,7 @@ def load_json(path: str | Path) -> dict[str, dict[str, Estimate]]:
 
     Returns
     -------
-    dict of measurement name to dict of quantity name to Estimate, SI; the combined flow under its own name.
+    dict of measurement name to dict of quantity name to Estimate, SI; a combined flow stands among them by its name.
 
     Raises
     ------
@@ -235,8 +266,8 @@ def load_json(path: str | Path) -> dict[str, dict[str, Estimate]]:
                 "Write it again with this version, without --rows.",
             )
         )
-    together = [held for held in body.get("together", []) if held["combined"]]  # none in contract 1
-    return {m["name"]: {e["name"]: _loaded(e) for e in m["estimates"]} for m in (*body["measurements"], *together)}
+    combined = [group["combined"] for group in body.get("compared", []) if group["combined"] is not None]
+    return {m["name"]: {e["name"]: _loaded(e) for e in m["estimates"]} for m in (*body["measurements"], *combined)}
 
 
 def _loaded(body: dict[str, Any]) -> Estimate:

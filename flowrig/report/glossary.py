@@ -26,22 +26,6 @@ WORDS = (
     ),
     Word("mass flow", "Kilograms of moist air a time; the same at every station of a rig that does not leak."),
     Word(
-        "E_n",
-        "The difference of two measurements over its expanded uncertainty. Within -1 to 1 the error bars explain it. "
-        "It is worked out twice: with the errors that both share cancelled, and with nothing cancelled.",
-    ),
-    Word(
-        "agree",
-        "Both E_n are within -1 to 1; disagree: both are beyond; cannot tell: one is, the other is not, so that it "
-        "hangs on whether an instrument's error is the same at both readings.",
-    ),
-    Word(
-        "combined",
-        "One flow from several measurements that agree, each weighted by what it alone knows: generalised least "
-        "squares, errors taken as shares of the combined flow. What all share is not averaged away.",
-    ),
-    Word("weights", "Shares of the measurements in the combined flow; they add up to 1."),
-    Word(
         "station",
         "A place whose air is described: meter (where the flow is measured), unit (at the cleaner or fan "
         "under test), room.",
@@ -96,6 +80,33 @@ WORDS = (
     Word(
         "decimal comma",
         "A CSV with semicolons or tabs between the cells may have decimal commas. A record has decimal points.",
+    ),
+    Word(
+        "E_n",
+        "A difference of two measurements over its expanded uncertainty (95 % unless --coverage says otherwise, always "
+        "from the linear evaluation). Beyond 1 either way they differ by more than their error bars explain. It is "
+        "worked out twice: with what both share cancelled, and (E_n*) as if they shared nothing.",
+    ),
+    Word("agree", "Of two measurements of one flow: E_n is within 1, whether what they share cancels or not."),
+    Word(
+        "combined flow",
+        "One flow from measurements that all agree with each other: their weighted mean, with the weights of the least "
+        "uncertainty, what they share counted once. Each measurement is weighed as if it had shown the combined flow, "
+        "since a shared error in per cent would otherwise favour the lowest. No narrower because they agree well.",
+    ),
+    Word(
+        "weight",
+        "Share of a measurement in the combined flow; all add up to 100 %. One that adds nothing is left out.",
+    ),
+    Word(
+        "chi-square",
+        "How far measurements lie from their combined flow, in squared standard uncertainties; about as much as there "
+        "are measurements less one is usual. In the JSON only.",
+    ),
+    Word(
+        "claim",
+        "What a nameplate, label or data sheet states, written into [claims] and held against what was measured. A "
+        "nameplate flow is usually for free air: measured behind filters it is less, and nothing is wrong.",
     ),
     Word("gauge pressure", "Pressure against the room: what a manometer with one open port shows."),
 )

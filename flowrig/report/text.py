@@ -4,14 +4,15 @@ from __future__ import annotations
 
 import math
 import textwrap
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping, Sequence
 from typing import Any
 
 import numpy as np
 
 from flowrig import units
 from flowrig.records.declare import Finding
-from flowrig.studies.result import FlowResult, Quantity, Result, Together, interval_source
+from flowrig.studies.result import FlowResult, Quantity, Result, interval_source
+from flowrig.studies.together import Pair, Together
 
 WIDTH = 80
 MARK = {"alarm": "ALARM", "warning": "Warning", "note": "Note"}
@@ -47,9 +48,10 @@ def result_text(result: Result) -> str:
     for flow in result.flows:
         lines.append("")
         lines += flow_text(result, flow)
-    for held in result.together:
-        lines.append("")
-        lines += together_text(result, held)
+    for group in result.together:
+        lines += ["", *together_text(result, group)]
+    if result.claims:
+        lines += ["", *claims_text(result)]
     if result.findings:
         lines += ["", "About the record"]
         lines += findings_text(result.findings)
@@ -65,20 +67,13 @@ def heading_text(result: Result) -> list[str]:
 
 
 def flow_text(result: Result, flow: FlowResult) -> list[str]:
-    lines = [f"{flow.name}: {flow.method.title}" if flow.name != flow.method.title else flow.name]
-    main = flow.main
-    value, low, high = numbers(main)
-    coverage = f"{100 * result.coverage:.6g} %"
-    lines.append(f"  Flow {value} {main.unit}, {coverage} interval {low} to {high} {main.unit}")
-    lines.append(f"  {main.label}")
-    lines += [f"  {text}" for text in _how_sure(flow)]
-    lines.append("")
-    width = max(len(q.label) for q in flow.quantities.values())
-    lines += [f"  {q.label:<{width}}  {quantity_line(q)}" for q in flow.quantities.values()]
-    others = other_units(main)
-    if others:
-        lines.append(f"  {'the first in other units':<{width}}  {others}")
-    lines.append("")
+    title = f"{flow.name}: {flow.method.title}" if flow.name != flow.method.title else flow.name
+    lines = textwrap.wrap(title, WIDTH)
+    lines += _first_lines(result, flow.main)
+    scatter = flow.scatter
+    if scatter is not None and scatter.stretches < 0.95 * scatter.n:
+        lines.append(f"  log of {scatter.n} readings, worth {scatter.stretches:.0f} independent ones")
+    lines += ["", *_quantities_text(flow.quantities), ""]
     for station, state in flow.air.items():
         lines.append(f"  Air at the {station}: {air_line(state)}")
     plane = float(flow.diagnostics["density"].reshape(-1)[0])
@@ -89,12 +84,7 @@ def flow_text(result: Result, flow: FlowResult) -> list[str]:
     if flow.corrections:
         taken = "; ".join(f"{label} {100 * float(np.mean(x)):+.2g} %" for label, x in flow.corrections.items())
         lines += textwrap.wrap(f"Corrected for: {taken}.", WIDTH, initial_indent="  ", subsequent_indent="    ")
-    lines.append("")
-    lines.append("  Largest causes of error (share of the variance)")
-    for line in main.estimate.budget()[:3]:
-        u = units.from_si(float(line.u), main.unit, units.as_difference(main.kind))
-        cause = textwrap.shorten(line.cause.name, 46, placeholder="...")
-        lines.append(f"    {100 * float(line.share):5.1f} %  {cause:<46}  u {u:.3g} {main.unit}")
+    lines += ["", *_budget_text(flow.main)]
     for text in flow.conventions:
         lines += textwrap.wrap(f"Convention: {text}.", WIDTH, initial_indent="  ", subsequent_indent="    ")
     if flow.findings:
@@ -103,39 +93,92 @@ def flow_text(result: Result, flow: FlowResult) -> list[str]:
     return lines
 
 
-def together_text(result: Result, held: Together) -> Iterator[str]:
-    """Each pair of measurements of one flow, and what they give together."""
-    yield f"Held against each other{f', {held.of}' if held.of else ''}, as standard flow"
-    for pair in held.pairs:
-        c, d = pair.comparison, pair.difference
-        half = float(d.interval.factor) * float(d.u)
-        value, half_shown = rounded(float(d.u), float(d.value), half)
-        said = (
-            f"{pair.first} less {pair.second}: {value} ± {half_shown} {d.unit} ({percent(pair.share)}); "
-            f"E_n {c.e_n:.2f}, with no shared error cancelled {c.e_n_unshared:.2f}: {c.verdict}"
-        )
-        yield from textwrap.wrap(said, WIDTH, initial_indent="  ", subsequent_indent="    ")
-    if held.combined is None:
-        why = textwrap.wrap(
-            f"Nothing is combined: {held.why_not}.", WIDTH, initial_indent="  ", subsequent_indent="    "
-        )
-        yield from why
-        return
-    main = held.main
+def _first_lines(result: Result, main: Quantity) -> Iterator[str]:
+    """What a measurement, or several together, came to."""
     value, low, high = numbers(main)
     coverage = f"{100 * result.coverage:.6g} %"
-    yield f"  Combined {value} {main.unit}, {coverage} interval {low} to {high} {main.unit}"
-    where = " of the first" if main.name == "actual_flow_meter" else ""
-    yield f"  {main.label}{where}"
-    width = max(len(q.label) for q in held.quantities.values())
-    others = [q for q in held.quantities.values() if q is not main]
-    yield from (f"  {q.label:<{width}}  {quantity_line(q)}" for q in others)
-    weights = ", ".join(f"{n} {w:.2f}" for n, w in zip(held.names, held.combined.weights, strict=True))
-    yield from textwrap.wrap(f"Weights: {weights}.", WIDTH, initial_indent="  ", subsequent_indent="    ")
+    yield f"  Flow {value} {main.unit}, {coverage} interval {low} to {high} {main.unit}"
+    yield f"  {main.label}"
+    yield from (f"  {text}" for text in _how_sure(main))
 
 
-def _how_sure(flow: FlowResult) -> Iterator[str]:
-    main = flow.main
+def _quantities_text(quantities: Mapping[str, Quantity]) -> Iterator[str]:
+    width = max(len(q.label) for q in quantities.values())
+    yield from (f"  {q.label:<{width}}  {quantity_line(q)}" for q in quantities.values())
+    others = other_units(next(iter(quantities.values())))
+    if others:
+        yield f"  {'the first in other units':<{width}}  {others}"
+
+
+def _budget_text(main: Quantity) -> Iterator[str]:
+    yield "  Largest causes of error (share of the variance)"
+    for line in main.estimate.budget()[:3]:
+        u = units.from_si(float(line.u), main.unit, units.as_difference(main.kind))
+        cause = textwrap.shorten(line.cause.name, 46, placeholder="...")
+        yield f"    {100 * float(line.share):5.1f} %  {cause:<46}  u {u:.3g} {main.unit}"
+
+
+def together_text(result: Result, group: Together) -> Iterator[str]:
+    """Every two measurements of a flow held against each other, then all of them as one flow or why not."""
+    yield from textwrap.wrap("Held against each other" + (f": {group.of}" if group.of else ""), WIDTH)
+    number = {name: i + 1 for i, name in enumerate(group.names)}
+    width = max(min(len(name), 40) for name in number)
+    for name, i in number.items():
+        shown = f"  {i}  {textwrap.shorten(name, 40, placeholder='...'):<{width}}"
+        yield f"{shown}  {quantity_line(group.flows[i - 1])}" if group.flows else shown.rstrip()
+    if group.pairs:
+        yield from _wrapped(f"{group.basis[:1].upper()}{group.basis[1:]}.")
+        yield ""
+        yield from _pairs_text(result, group.pairs, number)
+        yield ""
+    combined = group.combined
+    if combined is None:
+        yield from _wrapped(f"{group.why_not[:1].upper()}{group.why_not[1:]}.")
+    else:
+        yield f"{combined.name[:1].upper()}{combined.name[1:]}"
+        yield from _first_lines(result, combined.main)
+        weights = ", ".join(f"{name} {100 * weight:.0f} %" for name, weight in combined.weights.items())
+        yield from _wrapped(f"Weights: {weights}.", further=4)
+        yield from ("", *_quantities_text(combined.quantities))
+        yield from ("", *_budget_text(combined.main))
+    findings = [*group.findings, *(combined.findings if combined is not None else ())]
+    if findings:
+        yield from ("", *findings_text(findings))
+
+
+def _pairs_text(result: Result, pairs: Sequence[Pair], number: Mapping[str, int]) -> Iterator[str]:
+    unit = pairs[0].difference.unit
+    yield f"  {'':>7}  {f'difference [{unit}]':>20}  {'in %':>7}  {'E_n':>6}  {'E_n*':>6}  verdict"
+    for pair in pairs:
+        value, bar = rounded(float(pair.difference.u), float(pair.difference.value), pair.expanded)
+        which = f"{number[pair.first]} - {number[pair.second]}"
+        e_n, apart = (f"{x:.2f}" for x in (pair.e_n, pair.comparison.e_n_unshared))
+        share = f"{100 * pair.share:+.2g}"
+        yield f"  {which:>7}  {f'{value} ± {bar}':>20}  {share:>7}  {e_n:>6}  {apart:>6}  {pair.verdict}"
+    yield from _wrapped(
+        f"E_n is the difference over its {100 * result.coverage:.6g} % uncertainty, with what both share cancelled; "
+        f"E_n* as if they shared nothing. Beyond 1 either way, in both, they disagree."
+    )
+
+
+def claims_text(result: Result) -> Iterator[str]:
+    """What is stated, held against what was measured."""
+    section = result.record.claims
+    assert section is not None
+    yield "Claims"
+    for words in filter(None, (section.value("notes"),)):
+        yield from _wrapped(words)
+    for claim in result.claims:
+        for sentence in claim.sentences:
+            yield from _wrapped(sentence, further=4)
+    yield from findings_text([f for claim in result.claims for f in claim.findings])
+
+
+def _wrapped(text: str, further: int = 2) -> list[str]:
+    return textwrap.wrap(text, WIDTH, initial_indent="  ", subsequent_indent=" " * further)
+
+
+def _how_sure(main: Quantity) -> Iterator[str]:
     how = "Monte Carlo" if interval_source(main) == "monte carlo" else "linear"
     dof = float(main.estimate.dof)
     value = float(main.estimate.value)
@@ -145,9 +188,6 @@ def _how_sure(flow: FlowResult) -> Iterator[str]:
     if bool(main.interval.curved):
         spread = units.from_si(float(main.interval.spread), main.unit, units.as_difference(main.kind))
         yield f"the equation bends here: standard deviation of the draws {spread:.2g} {main.unit}"
-    scatter = flow.scatter
-    if scatter is not None and scatter.stretches < 0.95 * scatter.n:
-        yield f"log of {scatter.n} readings, worth {scatter.stretches:.0f} independent ones"
 
 
 def other_units(q: Quantity) -> str:
@@ -180,8 +220,7 @@ def findings_text(findings: list[Finding]) -> list[str]:
 
 def alarms_text(result: Result) -> list[str]:
     """What must not go unseen even where nothing else is wanted."""
-    findings = [f for flow in result.flows for f in flow.findings] + result.findings
-    return [f"{MARK[f.severity]}, {f.code}: {f.message}" for f in findings if f.severity == "alarm"]
+    return [f"{MARK[f.severity]}, {f.code}: {f.message}" for f in result.all_findings if f.severity == "alarm"]
 
 
 def batch_text(result: Result, most: int = 10) -> str:

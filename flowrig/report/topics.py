@@ -17,7 +17,7 @@ from flowrig.records import flags as reading_flags
 from flowrig.records.causes import CAUSES
 from flowrig.records.declare import Field, FlagMeaning, Table
 from flowrig.report.glossary import WORDS
-from flowrig.studies import compare
+from flowrig.studies import claims, compare
 
 SORTS = {
     "method": "Methods",
@@ -72,7 +72,7 @@ def methods() -> Iterator[Method]:
 
 def record_tables() -> list[Table]:
     """Every table of a record: those all records share, then the methods' hardware."""
-    shared = (schema.HEADING, schema.AIR, schema.INSTRUMENT, schema.CHAMBERS, schema.FLOW)
+    shared = (schema.HEADING, schema.AIR, schema.INSTRUMENT, schema.CHAMBERS, schema.FLOW, schema.CLAIMS)
     return list(dict.fromkeys((*shared, *(table for method in methods() for table in method.hardware))))
 
 
@@ -116,8 +116,9 @@ def _flags() -> Iterator[Topic]:
         *air.FLAGS,
         *reference_density.FLAGS,
         *leakage.FLAGS,
-        *compare.FLAGS,
         *run_flags.FLAGS,
+        *compare.FLAGS,
+        *claims.FLAGS,
     ):
         found[meaning] = Topic("flag", meaning.code, meaning.meaning, meaning)
     for method in methods():

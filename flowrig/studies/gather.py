@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 
 from flowrig.methods import air
@@ -21,6 +23,19 @@ from flowrig.records.items import ROWS, Array, Item, Section, as_shown
 from flowrig.records.record import Flow, Record
 from flowrig.studies.odd import odd_readings
 from flowrig.uncertainty.estimate import Estimate
+
+LEVEL = ("pressure difference", "velocity", "flow")  # kinds of reading that grow with the flow
+
+
+def scaled(flow: Flow, factor: float) -> Flow:
+    """The measurement with every reading that grows with the flow so many times as large."""
+    items = {
+        name: replace(item, value=item.value * factor)
+        if isinstance(item.field, Reading) and item.field.kind in LEVEL
+        else item
+        for name, item in flow.section.items.items()
+    }
+    return replace(flow, section=replace(flow.section, items=items), findings=[])
 
 
 class Gathered:

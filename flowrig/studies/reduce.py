@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from functools import partial
 from pathlib import Path
 from typing import Any
 
@@ -16,13 +17,15 @@ from flowrig.records import flags as reading_flags
 from flowrig.records.declare import SEVERITIES, Finding, Reading
 from flowrig.records.estimates import hardware_identity
 from flowrig.records.instruments import all_findings
-from flowrig.records.items import Array
+from flowrig.records.items import Array, as_written
 from flowrig.records.reader import read_record
 from flowrig.records.record import Flow, Record
-from flowrig.studies import checks, compare
-from flowrig.studies.gather import Gathered
-from flowrig.studies.quantities import quantities
-from flowrig.studies.result import FlowResult, Result
+from flowrig.studies import checks
+from flowrig.studies.claims import hold_claims
+from flowrig.studies.compare import hold_together
+from flowrig.studies.gather import Gathered, scaled
+from flowrig.studies.quantities import station_flows
+from flowrig.studies.result import FlowResult, Quantity, Result, names_apart
 from flowrig.studies.scatter import Scatter, scatter_of
 from flowrig.uncertainty.cause import Cause
 from flowrig.uncertainty.estimate import Estimate
@@ -88,8 +91,16 @@ def reduce(
             faults += error.faults
     if faults:
         raise InputError(faults)
-    result.together += compare.held_together(result)
+    names_apart(result.flows)
+    result.together = hold_together(result, partial(_at_other_readings, result, unit))
+    result.claims = hold_claims(result)
     return result
+
+
+def _at_other_readings(result: Result, unit: str | None, number: int, factor: float) -> Estimate:
+    """Mass flow of a measurement, had its readings of the flow been so many times what they were."""
+    flow = result.record.flows[number]
+    return Reduction(result.record, scaled(flow, factor), result, unit).measured()[0]
 
 
 def empty_result(record: Record, coverage: float, samples: int | None, seed: int) -> Result:
@@ -124,7 +135,8 @@ class Reduction:
         self.corrections: dict[str, Array] = {}
         self.refused: Array | None = None
 
-    def run(self) -> FlowResult:
+    def measured(self) -> tuple[Estimate, dict[str, Estimate], dict[str, dict[str, Estimate]], Situation]:
+        """Mass flow, density and state of the air at each station, and all that was known on the way."""
         gathered = self.gathered
         meter = gathered.station("meter")
         situation = gathered.situation(meter.state)
@@ -139,13 +151,15 @@ class Reduction:
                 states[name] = gathered.station(name, temperature=known).state
         densities = {"meter": own["density"], **{name: states[name]["density"] for name in others}}
         states = {"meter": meter.state, **{name: states[name] for name in others}}
-        shown = quantities(
-            mass_flow, densities, self.result, self.unit, self.method.name, "chambers" in self.flow.hardware
-        )
+        return mass_flow, densities, states, situation
+
+    def run(self) -> FlowResult:
+        mass_flow, densities, states, situation = self.measured()
+        shown = self._quantities(mass_flow, densities)
         self.findings += checks.of_limits(self.method, situation, bool(self.batch))
         self.findings += checks.of_quantities(shown)
         self.findings.sort(key=lambda f: SEVERITIES.index(f.severity))
-        name = self.flow.name
+        name = self.flow.section.value("name") or self.method.title
         summary = self.method.summary(situation) if not self.batch else ""
         used = {n: x.value for n, x in situation.inputs.items()}
         return FlowResult(
@@ -159,7 +173,7 @@ class Reduction:
             self.scatter,
             used,
             situation.nominal,
-            densities,
+            self.flow.section.value("of", ""),
         )
 
     def _kernel(self, situation: Situation) -> dict[str, Estimate]:
@@ -267,6 +281,27 @@ class Reduction:
         self.scatter_findings = findings
         self.findings += findings
         return scatter
+
+    def _quantities(self, mass_flow: Estimate, densities: dict[str, Estimate]) -> dict[str, Quantity]:
+        standard = self.record.heading["standard_density"]
+        labels = {f"actual_flow_{name}": f"actual flow, air at the {name}" for name in densities}
+        labels["actual_flow_meter"] = "actual flow, air at the metering plane"
+        labels |= {"standard_flow": f"standard flow, {as_written(standard)}", "mass_flow": "mass flow"}
+        if "chambers" in self.flow.hardware:
+            labels = {name: label.replace("flow", "flow through the unit", 1) for name, label in labels.items()}
+        return station_flows(
+            mass_flow,
+            densities,
+            standard.value,
+            labels,
+            self.unit,
+            self.batch,
+            self.result.coverage,
+            f"{self.record.name}: no flow follows from these readings; some lie outside what the equations of "
+            f"{self.method.name} have a meaning for. Check the air state and the readings.",
+            samples=self.result.samples,
+            seed=self.result.seed,
+        )
 
 
 def _finished(mass_flow: Array, shifts: dict[str, Any], **more: Array) -> dict[str, Array]:

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+import math
+from collections.abc import Collection, Iterator, Sequence
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 
@@ -12,14 +13,16 @@ from flowrig import units
 from flowrig.records.declare import Finding
 from flowrig.records.record import Record
 from flowrig.studies.scatter import Scatter
-from flowrig.uncertainty.combine import Combined, Comparison
 from flowrig.uncertainty.estimate import Estimate
 from flowrig.uncertainty.interval import Interval
 
 if TYPE_CHECKING:
     import pandas as pd
 
-CONTRACT = 2  # version of the JSON result; 2 has methods held against each other
+    from flowrig.studies.claims import HeldClaim
+    from flowrig.studies.together import CombinedFlow, Pair, Together
+
+CONTRACT = 2  # version of the JSON result; 2 adds `compared` and `claims`, and what a measurement is `of`
 
 
 @dataclass
@@ -118,8 +121,8 @@ class FlowResult:
         What the kernel was given: readings with their zero taken out, means of runs, dimensions, air. SI.
     diagnostics : dict of str to array
         Whatever else the kernel returned: Reynolds numbers, throat velocities, a profile.
-    densities : dict of str to Estimate
-        At the metering plane (``meter``) and at the other stations. [kg/m3]
+    of : str
+        Which flow it is a measurement of, where the record holds several.
     """
 
     name: str
@@ -132,7 +135,7 @@ class FlowResult:
     scatter: Scatter | None = None
     inputs: dict[str, Any] = field(default_factory=dict)
     diagnostics: dict[str, Any] = field(default_factory=dict)
-    densities: dict[str, Estimate] = field(default_factory=dict)
+    of: str = ""
 
     @property
     def conventions(self) -> tuple[str, ...]:
@@ -151,62 +154,6 @@ class FlowResult:
         return self.quantities[name]
 
 
-@dataclass(frozen=True)
-class Pair:
-    """Two measurements of one flow held against each other, as standard flow.
-
-    Attributes
-    ----------
-    first, second : str
-        Names of the measurements.
-    comparison : Comparison
-        First minus second.
-    difference : Quantity
-    share : float
-        Difference over the mean of the two.
-    """
-
-    first: str
-    second: str
-    comparison: Comparison
-    difference: Quantity
-    share: float
-
-
-@dataclass(frozen=True)
-class Together:
-    """Several measurements of one flow: each pair, and all combined where every pair agrees.
-
-    Attributes
-    ----------
-    of : str
-        What was measured, where a record holds measurements of several things.
-    pairs : list of Pair
-    names : list of str
-        Of the measurements, in the order of the weights.
-    quantities : dict of str to Quantity
-        Of the combined flow, as of a measurement; empty where nothing is combined.
-    combined : Combined or None
-    why_not : str
-        Why nothing is combined.
-    """
-
-    of: str
-    names: list[str]
-    pairs: list[Pair]
-    quantities: dict[str, Quantity] = field(default_factory=dict)
-    combined: Combined | None = None
-    why_not: str = ""
-
-    @property
-    def name(self) -> str:
-        return f"combined, {self.of}" if self.of else "combined"
-
-    @property
-    def main(self) -> Quantity:
-        return next(iter(self.quantities.values()))
-
-
 @dataclass
 class Result:
     """A record reduced.
@@ -223,7 +170,9 @@ class Result:
     rows : dict of str to list, or None
         For a batch, the columns of its table as read.
     together : list of Together
-        Measurements of one flow held against each other.
+        Measurements of one flow held against each other, one entry a flow; empty for a single measurement.
+    claims : list of HeldClaim
+        What a label states, held against what was measured.
     """
 
     record: Record
@@ -234,9 +183,30 @@ class Result:
     samples: int | None = None
     rows: dict[str, list[str]] | None = None
     together: list[Together] = field(default_factory=list)
+    claims: list[HeldClaim] = field(default_factory=list)
 
     def __repr__(self) -> str:
-        return f"<Result of {self.record.name}: {self.flows!r}>"
+        more = "".join(f", {x!r}" for x in (self.together, self.claims) if x)
+        return f"<Result of {self.record.name}: {self.flows!r}{more}>"
+
+    @property
+    def comparisons(self) -> list[Pair]:
+        """Every two measurements of one flow held against each other."""
+        return [pair for group in self.together for pair in group.pairs]
+
+    @property
+    def combined(self) -> CombinedFlow | None:
+        """One flow of the first group of measurements that agree; None where none do, or there is one alone."""
+        return next((group.combined for group in self.together if group.combined is not None), None)
+
+    @property
+    def all_findings(self) -> list[Finding]:
+        """Of every measurement, of what they say together, of the claims and of the record."""
+        found = [f for flow in self.flows for f in flow.findings]
+        for group in self.together:
+            found += [*group.findings, *(group.combined.findings if group.combined is not None else ())]
+        found += [f for claim in self.claims for f in claim.findings]
+        return found + self.findings
 
     @property
     def flow(self) -> Quantity:
@@ -252,33 +222,65 @@ class Result:
 
         return frame(list(self.lines()))
 
-    def _every_quantity(self) -> Iterator[tuple[str, Quantity, list[Finding]]]:
-        for flow in self.flows:
-            yield from ((flow.name, q, flow.findings) for q in flow.quantities.values())
-        for held in self.together:
-            yield from ((f"{pair.first} - {pair.second}", pair.difference, []) for pair in held.pairs)
-            yield from ((held.name, q, []) for q in held.quantities.values())
-
     def lines(self) -> Iterator[dict[str, Any]]:
         """The frame's lines, without pandas."""
-        for name, q, findings in self._every_quantity():
-            columns = [np.atleast_1d(a) for a in (q.value, q.u, q.low, q.high, q.estimate.dof)]
-            for i, (value, u, low, high, dof) in enumerate(zip(*np.broadcast_arrays(*columns), strict=True)):
-                said = codes([*findings, *self.findings], i if self.rows is not None else None)
-                yield {
-                    **({"row": i + 1} if self.rows is not None else {}),
-                    "measurement": name,
-                    "quantity": q.name,
-                    "unit": q.unit,
-                    "value": float(value),
-                    "standard_uncertainty": float(u),
-                    "low": float(low),
-                    "high": float(high),
-                    "coverage": self.coverage,
-                    "dof": float(dof),
-                    "interval_from": interval_source(q, i),
-                    "flags": "; ".join(said),
-                }
+        for flow in self.flows:
+            for q in flow.quantities.values():
+                yield from self._lines(flow.name, q, [*flow.findings, *self.findings])
+        for group in self.together:
+            for pair in group.pairs:
+                [line] = self._lines(pair.difference.label, pair.difference, group.findings)
+                yield {**line, "flags": pair.verdict}
+            if group.combined is not None:
+                for q in group.combined.quantities.values():
+                    yield from self._lines(group.combined.name, q, [*group.combined.findings, *self.findings])
+        for claim in self.claims:
+            for q in claim.ratios:
+                yield from self._lines(q.label, q, claim.findings)
+            if not claim.ratios:
+                blank = dict.fromkeys(("value", "standard_uncertainty", "low", "high", "coverage", "dof"), math.nan)
+                words = {"measurement": f"claim: {claim.name}", "quantity": claim.name, "unit": claim.unit}
+                said = "; ".join([NOT_MEASURED, *codes(claim.findings)])
+                yield {**words, **blank, "interval_from": "", "flags": said}
+
+    def _lines(self, name: str, q: Quantity, findings: list[Finding]) -> Iterator[dict[str, Any]]:
+        columns = [np.atleast_1d(a) for a in (q.value, q.u, q.low, q.high, q.estimate.dof)]
+        for i, (value, u, low, high, dof) in enumerate(zip(*np.broadcast_arrays(*columns), strict=True)):
+            said = codes(findings, i if self.rows is not None else None)
+            yield {
+                **({"row": i + 1} if self.rows is not None else {}),
+                "measurement": name,
+                "quantity": q.name,
+                "unit": q.unit,
+                "value": float(value),
+                "standard_uncertainty": float(u),
+                "low": float(low),
+                "high": float(high),
+                "coverage": self.coverage,
+                "dof": float(dof),
+                "interval_from": interval_source(q, i),
+                "flags": "; ".join(said),
+            }
+
+
+NOT_MEASURED = "not measured in this record"
+
+
+def unused(name: str, taken: Collection[str]) -> str:
+    """The name, with a number behind it if it is taken."""
+    number, found = 1, name
+    while found in taken:
+        number += 1
+        found = f"{name} ({number})"
+    return found
+
+
+def names_apart(flows: Sequence[FlowResult]) -> None:
+    """Measurements of one name get a number behind it, to be told apart in a comparison and when stored."""
+    taken: list[str] = []
+    for flow in flows:
+        flow.name = unused(flow.name, taken)
+        taken.append(flow.name)
 
 
 def interval_source(q: Quantity, row: int = 0) -> str:

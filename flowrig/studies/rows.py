@@ -17,9 +17,9 @@ from flowrig.records.declare import SEVERITIES, Finding, Reading
 from flowrig.records.files import near_name, quoted
 from flowrig.records.items import ROWS, Item, as_written
 from flowrig.records.record import Record
-from flowrig.studies import compare
+from flowrig.studies.compare import NOT_HELD_BY_ROW
 from flowrig.studies.reduce import Reduction, empty_result, load
-from flowrig.studies.result import Result
+from flowrig.studies.result import Result, names_apart
 from flowrig.uncertainty.series import mean_of
 
 
@@ -81,7 +81,11 @@ def reduce_rows(
         done.findings += far
         done.findings.sort(key=lambda f: SEVERITIES.index(f.severity))
         result.flows.append(done)
-    result.together += compare.held_together(result)
+    names_apart(result.flows)
+    if len(result.flows) > 1 or record.claims is not None:
+        left = [f"{len(result.flows)} measurements"] if len(result.flows) > 1 else []
+        left += ["the claims"] if record.claims is not None else []
+        result.findings.append(Finding(NOT_HELD_BY_ROW, f"{' and '.join(left)} stand as they are in every row"))
     return result
 
 

@@ -47,6 +47,7 @@ def record_text(plan: Plan) -> str:
         lines += ["", *(_table(plan, table, tables) if tables else _in_comments(plan, table))]
     flow = {"method": method.name, **plan.flow}
     lines += ["", *_table(plan, plan.flow_table, {"[[flow]]": flow}, position_lines(plan))]
+    lines += ["", *_table(plan, schema.CLAIMS, {"[claims]": {}})]
     return "\n".join(lines) + "\n"
 
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Collection, Sequence
+from collections.abc import Callable, Collection, Sequence
 from dataclasses import dataclass
 from typing import Literal
 
@@ -18,6 +18,7 @@ Verdict = Literal["agree", "disagree", "cannot tell"]
 
 PASSES = 200
 SETTLED = 1e-12  # of the combined value, between two passes
+SETTLED_AT = 1e-7  # the same where results are computed anew in each
 ROUNDING = 1e-12  # of the larger of two values
 NOTHING = 1e-9  # a weight no larger than this is rounding
 
@@ -125,7 +126,11 @@ def compare(first: Estimate, second: Estimate, coverage: float = 0.95) -> Compar
     return Comparison(difference, u_unshared, e_n, e_n_unshared, verdict)
 
 
-def combine(results: Sequence[Estimate], absolute: Collection[str] = ()) -> Combined:
+def combine(
+    results: Sequence[Estimate],
+    absolute: Collection[str] = (),
+    at: Callable[[float], Sequence[Estimate]] | None = None,
+) -> Combined:
     """Results of one quantity combined by generalised least squares.
 
     Parameters
@@ -135,6 +140,9 @@ def combine(results: Sequence[Estimate], absolute: Collection[str] = ()) -> Comb
     absolute : collection of str
         Ids of the causes whose effect does not grow with the value, such as a zero offset. All others are taken as
         relative.
+    at : callable, optional
+        From a value to the results as they would be, with their parts, were the quantity that large. It takes the
+        place of `absolute` where how each part grows can be computed: an offset on a root falls as the value rises.
 
     Returns
     -------
@@ -143,19 +151,20 @@ def combine(results: Sequence[Estimate], absolute: Collection[str] = ()) -> Comb
     Raises
     ------
     ValueError
-        If there are fewer than two results, one has axes or no value, an id in `absolute` is no cause of theirs, no
-        passes settle, or results are not all of one sign although a cause is relative: at 0 it would have no effect.
+        If there are fewer than two results, one has axes or no value, an id in `absolute` is no cause of theirs, both
+        `absolute` and `at` are given, no passes settle, or results are not all of one sign although a cause is
+        relative: at 0 it would have no effect.
     CauseConflict
         If a cause of one id means two things.
 
     Notes
     -----
     Weights w minimise w' V w with sum 1. V is built from the causes with every relative part scaled from its own
-    result to the combined value, and so again until that value stands still. Built from each reading, a shared gain
-    would give the lower reading the smaller error and drag the answer below both: readings of 1.5 and 1.0 with 10 % of
-    their own and 20 % shared give 0.88; built from the combined value, 1.25. Where V is singular, the weights with
-    the least sum of squares among the best are taken. The parts of the estimate are those of the results themselves,
-    so that Monte Carlo follows the way each was computed.
+    result to the combined value, or computed `at` it, and so again until that value stands still. Built from each
+    reading, a shared gain would give the lower reading the smaller error and drag the answer below both: readings of
+    1.5 and 1.0 with 10 % of their own and 20 % shared give 0.88; built from the combined value, 1.25. Where V is
+    singular, the weights with the least sum of squares among the best are taken. The parts of the estimate are those of
+    the results themselves, so that Monte Carlo follows the way each was computed.
 
     Source
     ------
@@ -166,18 +175,21 @@ def combine(results: Sequence[Estimate], absolute: Collection[str] = ()) -> Comb
         raise ValueError(f"{len(results)} result to combine: two or more are needed")
     values = np.array([float(x.value) for x in results])
     fixed, scaled = _parts(results, frozenset(absolute))
+    if at is not None and absolute:
+        raise ValueError("either `absolute` or `at`, not both")
     if not (np.all(np.isfinite(values)) and np.all(np.isfinite(fixed)) and np.all(np.isfinite(scaled))):
         raise ValueError("a result has no value or no uncertainty: it cannot be combined")
-    if np.any(scaled) and not (np.all(values > 0.0) or np.all(values < 0.0)):
+    if at is None and np.any(scaled) and not (np.all(values > 0.0) or np.all(values < 0.0)):
         raise ValueError("results of both signs, or of 0, have no relative error in common: name their causes absolute")
     relative = scaled / np.where(values == 0.0, 1.0, values)[:, np.newaxis]
 
     middle = float(np.mean(values))
+    settled = (SETTLED if at is None else SETTLED_AT) * float(np.max(np.abs(values)))
     for _ in range(PASSES):
-        parts = np.hstack([fixed, middle * relative])
+        parts = np.hstack([fixed, middle * relative]) if at is None else _parts(at(middle), frozenset())[1]
         weights = _weights(parts)
         before, middle = middle, float(weights @ values)
-        if abs(middle - before) <= SETTLED * max(abs(middle), float(np.max(np.abs(values)))):
+        if abs(middle - before) <= settled:
             break
     else:
         raise ValueError(

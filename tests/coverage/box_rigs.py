@@ -10,6 +10,7 @@ from __future__ import annotations
 import datetime as dt
 import math
 from dataclasses import dataclass
+from functools import partial
 from typing import Any
 
 import numpy as np
@@ -19,7 +20,7 @@ from flowrig.methods.air import VISCOSITY_LIMIT
 from flowrig.physics.air import viscosity
 from flowrig.physics.box import box_flow
 from flowrig.uncertainty.statement import parse
-from tests.coverage.rigs import Air, Array, Drawn, Meter, Rig, Rng, air
+from tests.coverage.rigs import Air, Array, Drawn, Meter, Rig, Rng, air, difference_of_records
 
 PIVOT = 50.0  # [Pa]
 LIMIT = (0.005, 0.25, 0.1)  # of a manometer: share of reading, fixed part [Pa], digit [Pa]
@@ -163,7 +164,8 @@ class BoxPair:
     def draw(self, rng: Rng) -> Drawn:
         shared = int(rng.integers(2**32))
         one, other = (setup.draw(np.random.default_rng(shared), rng) for setup in (self.one, self.other))
-        return Drawn(one.record, one.truth, other)
+        taken = partial(difference_of_records, other.record)
+        return Drawn(one.record, one.truth - other.truth, taken, scale=one.truth)
 
 
 RIGS: tuple[Rig, ...] = (

@@ -11,41 +11,74 @@ from __future__ import annotations
 import datetime as dt
 import math
 from collections.abc import Callable
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
+from functools import partial
 from typing import Any, Literal, Protocol
 
 import numpy as np
 from numpy.typing import NDArray
 
+import flowrig
 from flowrig.methods.traverse import FLOOR, YAW_ASSUMED
 from flowrig.physics.air import moist_air_density, vapour_fraction_from_humidity, viscosity
 from flowrig.physics.nozzle import bank_beta, nozzle_coefficient, nozzle_flow
 from flowrig.physics.traverse import diameter_positions, side_positions
+from flowrig.records.declare import Finding
+from flowrig.uncertainty.estimate import Estimate
+from flowrig.uncertainty.interval import Interval, interval
+from flowrig.uncertainty.propagate import linear
 from tests.coverage.profiles import Profile, rectangle
 
 Array = NDArray[np.float64]
 Rng = np.random.Generator
 Expected = Literal["normal", "rectangular", "few", "misspecified", "assumed limits"]
+Taken = tuple[Estimate, Interval, list[Finding]]
 COEFFICIENT = 0.012 / 1.96  # of a nozzle: 1.2 % at 95 %, normal
 
 
 @dataclass(frozen=True)
 class Drawn:
-    """One rig as drawn: the record its operator wrote, and what that operator cannot know. [m3/s]
+    """One rig as drawn: the record its operator wrote, and what that operator cannot know.
 
-    `other` is a second run of the same rig, where the difference of two is on trial. `taken` says which number of the
-    result is: the first measurement, the difference of the first two, or the combined one where there is one (else the
-    first, which is what its user is left with). Air, manometer and density at the metering plane are there for whoever
-    measures more in the same rig.
+    Attributes
+    ----------
+    record : dict
+    truth : float
+        Of what is on trial. [m3/s, or kg/s where a mass flow is]
+    taken : callable
+        From the record to what is on trial: the main flow of the first measurement unless another is named. None
+        where the reduction does not come to it.
+    scale : float
+        What 1 % of the width stands for a hundredth of; the truth itself unless that may be nothing.
+    density : float
+        True density at the metering plane. [kg/m3]
+    manometer : Meter or None
+        For whoever reads more with it.
     """
 
     record: dict[str, Any]
     truth: float
-    other: Drawn | None = None
-    taken: Literal["first", "difference", "combined"] = "first"
-    air: Air | None = None
-    manometer: Meter | None = None
+    taken: Callable[[dict[str, Any]], Taken | None] = field(default=lambda record: main_flow(record))
+    scale: float = math.nan
     density: float = math.nan
+    manometer: Meter | None = None
+
+
+def main_flow(record: dict[str, Any]) -> Taken:
+    result = flowrig.reduce(record)
+    return result.flow.estimate, result.flow.interval, [*result.findings, *result.flows[0].findings]
+
+
+def difference_of_records(other: dict[str, Any], record: dict[str, Any]) -> Taken:
+    """Main flow of the record less that of another, by what their causes have in common."""
+    one, _, findings = main_flow(record)
+    inputs = {"one": one, "other": main_flow(other)[0]}
+    estimate = linear(_difference, inputs, outputs={"difference": ()})["difference"]
+    return estimate, interval(estimate), findings
+
+
+def _difference(one: Array, other: Array) -> dict[str, Array]:
+    return {"difference": one - other}
 
 
 class Setup(Protocol):
@@ -221,8 +254,7 @@ class Nozzle:
              "chamber_width": "1200 mm", "chamber_height": "1200 mm", "fluctuation": self.said, **readings}
         ]  # fmt: skip
         truth = self._flow(here, drop, static, true_sizes) * coefficient
-        density = here.density * (here.pressure + static) / here.pressure
-        return Drawn(record, truth, air=here, manometer=manometer, density=density)
+        return Drawn(record, truth, density=here.density * (1 + static / here.pressure), manometer=manometer)
 
     def _flow(self, here: Air, drop: float, static: float, sizes: Array) -> float:
         drops, shares = np.array([drop]), np.array([1.0])
@@ -247,7 +279,8 @@ class Pair:
     def draw(self, rng: Rng) -> Drawn:
         shared = int(rng.integers(2**32))
         one, other = (setup.draw(np.random.default_rng(shared), rng) for setup in (self.one, self.other))
-        return Drawn(one.record, one.truth, other)
+        taken = partial(difference_of_records, other.record)
+        return Drawn(one.record, one.truth - other.truth, taken, scale=one.truth)
 
 
 def correlated(rng: Rng, n: int, follows: float) -> Array:
@@ -308,14 +341,9 @@ class Traverse:
     stated_yaw: bool = False
     equal_area: bool = False
 
-    def draw(self, rng: Rng, rig: Drawn | None = None) -> Drawn:
-        """`rig` is one already measured otherwise: the traverse is of its flow, in its air, with its manometer."""
-        here, meter = air(rng), Meter(rng, *self.meter)
-        if rig is not None:
-            assert rig.air is not None
-            assert rig.manometer is not None
-            here = replace(rig.air, record={"instruments": {}})  # the record of that rig stays as it is
-            meter = rig.manometer if self.probe == "pitot" else meter
+    def draw(self, rng: Rng) -> Drawn:
+        here = air(rng)
+        meter = Meter(rng, *self.meter)
         profile = self.profile(rng)
         speed = self.speed * rng.uniform(0.96, 1.04)
         record = here.record
@@ -336,9 +364,6 @@ class Traverse:
             places = (np.tile(x, 5), np.repeat(y, 6))
             plan = {"rule": rule, "across": 6, "down": 5}
 
-        static = 35.0
-        if rig is not None:
-            speed = rig.truth * rig.density / (here.density * (1 + static / here.pressure)) / area
         floor = FLOOR["ordinary"]
         unseen = rng.uniform(-floor, floor) if self.filled else 0.0
         local = profile.at(*places) / profile.mean * speed / (1 + unseen)
@@ -347,7 +372,7 @@ class Traverse:
             cosine = math.cos(math.radians(self.angle))
         local = local / cosine
         local = local * (1 + rng.uniform(0.5, 1.0) * 20e-4 / area)  # blockage
-        static += rng.uniform(-5, 5)
+        static = 35 + rng.uniform(-5, 5)
         shown, unit = self._shown(rng, here, here.density * (1 + static / here.pressure), meter, local)
 
         number = np.repeat(np.arange(self.passes) + 1, len(local))
@@ -364,7 +389,7 @@ class Traverse:
         ]  # fmt: skip
         if self.stated_yaw:
             record["flow"][0]["yaw"] = f"{self.angle:g} deg"
-        return Drawn(record, speed * area)
+        return Drawn(record, speed * area, density=here.density * (1 + static / here.pressure))
 
     def _shown(self, rng: Rng, here: Air, density: float, meter: Meter, local: Array) -> tuple[Array, str]:
         """What the display says at every point in every pass."""

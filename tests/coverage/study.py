@@ -12,9 +12,6 @@ from multiprocessing import get_context
 import numpy as np
 from numpy.typing import NDArray
 
-import flowrig
-from flowrig.uncertainty.interval import interval
-from flowrig.uncertainty.propagate import linear
 from tests.coverage.rigs import Rig
 
 Array = NDArray[np.float64]
@@ -42,6 +39,8 @@ class Counted:
 
     Attributes
     ----------
+    asked : int
+        Rigs drawn, those included whose reduction did not come to what is on trial.
     low, high, estimate : array, shape (n,)
     drawn : array of bool, shape (n,)
         The interval is Monte Carlo.
@@ -55,6 +54,7 @@ class Counted:
     estimate: Array
     drawn: NDArray[np.bool_]
     flags: list[frozenset[str]]
+    asked: int
 
     @property
     def n(self) -> int:
@@ -131,41 +131,35 @@ class Counted:
         return self.ratio <= WIDEST + 3 * self.ratio_error
 
 
-def one(rig: Rig, number: int, seed: int) -> Outcome:
-    """One rig drawn, read and reduced; which it is depends on its kind, its number and the seed alone."""
+def one(rig: Rig, number: int, seed: int) -> Outcome | None:
+    """One rig drawn, read and reduced; which it is depends on its kind, its number and the seed alone.
+
+    None where the reduction does not come to what is on trial: measurements that are not combined.
+    """
     drawn = rig.setup.draw(generator(rig, number, seed))
-    result = flowrig.reduce(drawn.record)
-    taken, truth = result.flow, drawn.truth
-    if drawn.taken == "difference":
-        taken, truth = result.together[0].pairs[0].difference, 0.0
-    elif drawn.taken == "combined" and result.together[0].combined is not None:
-        taken = result.together[0].main
-    estimate, bar = taken.estimate, taken.interval
-    if drawn.other is not None:
-        inputs = {"one": estimate, "other": flowrig.reduce(drawn.other.record).flow.estimate}
-        estimate = linear(_difference, inputs, outputs={"difference": ()})["difference"]
-        bar, truth = interval(estimate), drawn.truth - drawn.other.truth
-    low, high, value = (1 + (float(x) - truth) / drawn.truth for x in (bar.low, bar.high, estimate.value))
-    findings = [*result.findings, *result.flows[0].findings]
+    taken = drawn.taken(drawn.record)
+    if taken is None:
+        return None
+    estimate, bar, findings = taken
+    scale = drawn.truth if math.isnan(drawn.scale) else drawn.scale
+    low, high, value = (1 + (float(x) - drawn.truth) / scale for x in (bar.low, bar.high, estimate.value))
     return low, high, value, bar.source == "monte carlo", frozenset(f.code for f in findings)
-
-
-def _difference(one: Array, other: Array) -> dict[str, Array]:
-    return {"difference": one - other}
 
 
 def generator(rig: Rig, number: int, seed: int) -> np.random.Generator:
     return np.random.default_rng([seed, zlib.crc32(rig.name.encode()), number])
 
 
-def _some(task: tuple[Rig, int, int, int]) -> list[Outcome]:
+def _some(task: tuple[Rig, int, int, int]) -> list[Outcome | None]:
     rig, start, stop, seed = task
     return [one(rig, number, seed) for number in range(start, stop)]
 
 
-def counted(rig: Rig, outcomes: Iterable[Outcome]) -> Counted:
-    low, high, estimate, drawn, flags = zip(*outcomes, strict=True)
-    return Counted(rig, np.array(low), np.array(high), np.array(estimate), np.array(drawn), list(flags))
+def counted(rig: Rig, outcomes: Iterable[Outcome | None]) -> Counted:
+    every = list(outcomes)
+    low, high, estimate, drawn, flags = zip(*(x for x in every if x is not None), strict=True)
+    arrays = (np.array(x) for x in (low, high, estimate, drawn))
+    return Counted(rig, *arrays, list(flags), len(every))
 
 
 def run(
@@ -200,8 +194,9 @@ def table(results: Sequence[Counted]) -> str:
         finding = [] if r.covered else ["**coverage**"]
         if not r.narrow:
             finding.append("wide" if r.rig.expected == "assumed limits" else "**width**")
+        number = str(r.n) if r.n == r.asked else f"{r.n} of {r.asked}"
         cells = (
-            r.rig.name, r.rig.expected, str(r.n), f"{r.coverage:.2f} ± {r.error:.2f}", f"{r.below:.2f}",
+            r.rig.name, r.rig.expected, number, f"{r.coverage:.2f} ± {r.error:.2f}", f"{r.below:.2f}",
             f"{r.above:.2f}", f"{r.width:.2f}", f"{r.ratio:.2f} ± {r.ratio_error:.2f}", f"{100 * np.mean(r.drawn):.0f}",
             flagged, f"{r.silent:.2f}", ", ".join(finding) or "held",
         )  # fmt: skip

@@ -37,8 +37,6 @@ SHORT = {
     "nozzle, leak of 5 % in, meter upstream": 150,
     "two box orifices made with care, 60 Pa": 100,
     "box orifice, calibrated, 85 Pa": 100,
-    "nozzle less pitot, one manometer": 60,
-    "nozzle and pitot combined, one manometer": 40,
     "plate, corner, 250 Pa": 150,
     "plate, corner, 250 Pa, reduced length": 100,
     "long-radius nozzle, 500 Pa": 100,
@@ -47,6 +45,9 @@ SHORT = {
     "box, manometer of the calibration": 100,
     "box, remounted, limit filled": 20,
     "box, difference of two drops": 60,
+    "two nozzles, one manometer: difference": 20,
+    "two nozzles at 25 and 75 Pa: combined": 20,
+    "nozzle and pitot, limits filled: combined": 6,
 }
 BY_NAME = {rig.name: rig for rig in RIGS}
 

@@ -169,6 +169,24 @@ def test_results_so_far_apart_that_their_covariance_has_no_fixed_point_are_refus
         combine(readings, [ZERO.id, "own a", "own b"])
 
 
+@pytest.mark.recomputed
+@given(a=values, b=values, zero=errors)
+def test_results_computed_at_the_combined_value_stand_in_for_the_rules_of_growth(a, b, zero):
+    # an offset on a root: half of it over the square, so that it falls as the value rises
+    def at(value):
+        return [result(value, 0.05 * value, name, zero=0.5 * zero / value) for name in "ab"]
+
+    readings = [result(x, 0.05 * x, name, zero=0.5 * zero / x) for x, name in ((a, "a"), (b, "b"))]
+    combined = combine(readings, at=at)
+    np.testing.assert_allclose(combined.weights, [0.5, 0.5], rtol=1e-9)
+    middle = 0.5 * (a + b)
+    assert combined.chi_square == pytest.approx((a - b) ** 2 / (2 * (0.05 * middle) ** 2), rel=1e-6, abs=1e-12)
+    # the parts stay those of the results as they were read
+    assert float(combined.estimate.parts[ZERO][0]) == pytest.approx(0.25 * zero * (1 / a + 1 / b), rel=1e-6)
+    with pytest.raises(ValueError, match="not both"):
+        combine(readings, absolute=[ZERO.id], at=at)
+
+
 # compared
 
 

@@ -1,0 +1,205 @@
+"""What a nameplate or label states, held against what was measured: a ratio with its error bar, and a sentence."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass, field
+from typing import Any
+
+from flowrig import units
+from flowrig.records.declare import Finding, FlagMeaning
+from flowrig.records.estimates import given_estimate
+from flowrig.records.items import Item, Section, as_written
+from flowrig.records.words import folded
+from flowrig.studies.result import NOT_MEASURED, Quantity, Result
+from flowrig.uncertainty.estimate import Array
+from flowrig.uncertainty.interval import interval
+from flowrig.uncertainty.propagate import linear
+
+NO_PRODUCT = FlagMeaning(
+    "claims do not multiply",
+    "warning",
+    "A clean-air rate is the flow times the share of particles held back. The stated one is not the product of the "
+    "stated flow and the stated efficiency, by more than the rounding of the three explains: they may be for different "
+    "speeds, filters or particle sizes, or the flow may be that of the fan without filters. A measured clean-air rate "
+    "below the product is usual, for the room mixes imperfectly.",
+    "definition of the clean-air delivery rate; rounding: half a unit of the last digit written",
+)
+FLAGS = (NO_PRODUCT,)
+
+FREE_AIR = (
+    "A nameplate flow is usually for free air, with nothing before or behind the fan; for a household box fan "
+    "that pulls through four MERV 13 filters about half of it is an ordinary result (common practice, no source)."
+)
+
+Measured = tuple[str, Quantity]  # what it is called, and what it came to
+Of = str | None
+
+
+@dataclass(frozen=True)
+class Claim:
+    """A field of [claims] and where its measured value is found.
+
+    Attributes
+    ----------
+    name : str
+        Field of the table.
+    words : str
+    measured : callable or None
+        (result, which flow or None) to what was measured, one or several; None while no section of a record
+        measures it.
+    below : str
+        What to say where the measured value is clearly below the stated one.
+    level : bool
+        Held as a difference: a level in decibels has no ratio.
+    """
+
+    name: str
+    words: str
+    measured: Callable[[Result, Of], Iterator[Measured]] | None = None
+    below: str = ""
+    level: bool = False
+
+
+@dataclass
+class HeldClaim:
+    """A claim held against what was measured.
+
+    Attributes
+    ----------
+    name : str
+        Field of [claims].
+    stated : str
+        As written, its ± too.
+    value : float
+        SI.
+    unit : str
+        As written.
+    ratios : list of Quantity
+        Measured over stated, or measured minus stated for a level; empty where nothing was measured.
+    sentences : list of str
+    findings : list of Finding
+        About the claim itself.
+    """
+
+    name: str
+    stated: str
+    value: float
+    unit: str
+    ratios: list[Quantity] = field(default_factory=list)
+    sentences: list[str] = field(default_factory=list)
+    findings: list[Finding] = field(default_factory=list)
+
+    def __repr__(self) -> str:
+        return f"<HeldClaim {self.name} {self.stated}: {self.ratios or NOT_MEASURED}>"
+
+
+def _flows(result: Result, of: Of) -> Iterator[Measured]:
+    """The combined flow where there is one, else every measurement of it; an actual flow, as a fan is rated."""
+    if not result.together:
+        yield result.flows[0].name, result.flows[0].main
+    by_name = {flow.name: flow for flow in result.flows}
+    for group in result.together:
+        if of is not None and folded(of) != folded(group.of):
+            continue
+        if group.combined is not None:
+            yield group.combined.name, group.combined.main
+        else:
+            yield from ((name, by_name[name].main) for name in group.names)
+
+
+# What a section of the record measures is named here, beside its claim.
+CLAIMS = (
+    Claim("flow", "flow", _flows, FREE_AIR),
+    Claim("efficiency", "efficiency"),
+    Claim("clean_air_rate", "clean-air rate"),
+    Claim("power", "electrical power"),
+    Claim("sound", "sound level", level=True),
+)
+
+
+def hold_claims(result: Result) -> list[HeldClaim]:
+    """Every claim of the record, in the order of `CLAIMS`."""
+    section = result.record.claims
+    if section is None:
+        return []
+    held = [_held(result, claim, section[claim.name], section) for claim in CLAIMS if claim.name in section]
+    for claim in held:
+        if claim.name == "clean_air_rate":
+            claim.findings += _products(section)
+    return held
+
+
+def _held(result: Result, claim: Claim, item: Item, section: Section) -> HeldClaim:
+    held = HeldClaim(claim.name, item.text or as_written(item), float(item.value), item.unit or "1")
+    measured = list(claim.measured(result, section.value("of"))) if claim.measured is not None else []
+    if not measured:
+        held.sentences.append(f"The stated {claim.words}, {held.stated}: {NOT_MEASURED}.")
+    for name, quantity in measured:
+        ratio = _against(result, claim, item, name, quantity)
+        held.ratios.append(ratio)
+        held.sentences += [s for s in _sentences(claim, held.stated, name, quantity, ratio) if s not in held.sentences]
+    return held
+
+
+def _against(result: Result, claim: Claim, item: Item, name: str, quantity: Quantity) -> Quantity:
+    stated = given_estimate(item, f"{result.record.id}:claims", f"stated {claim.words}")
+    inputs = {"measured": quantity.estimate, "stated": stated}
+    kernel = _difference if claim.level else _ratio
+    estimate = linear(kernel, inputs, outputs={"against": ()})["against"]
+    bar = interval(estimate, result.coverage, samples=result.samples, seed=result.seed)
+    how, kind, unit = (
+        ("minus", units.as_difference(quantity.kind), quantity.unit) if claim.level else ("over", "ratio", "%")
+    )
+    return Quantity(f"{claim.name}_{how}_claim", f"{name} {how} stated {claim.words}", kind, unit, estimate, bar)
+
+
+def _ratio(*, measured: Array, stated: Array) -> dict[str, Array]:
+    return {"against": measured / stated}
+
+
+def _difference(*, measured: Array, stated: Array) -> dict[str, Array]:
+    return {"against": measured - stated}
+
+
+def _sentences(claim: Claim, stated: str, name: str, quantity: Quantity, ratio: Quantity) -> Iterator[str]:
+    least, even, most = float(ratio.interval.low), 0.0 if claim.level else 1.0, float(ratio.interval.high)
+    shown = [_shown(claim, x, ratio.unit) for x in (ratio.value, ratio.low, ratio.high)]
+    first = f"The measured {claim.words} ({name}; {quantity.label})"
+    said = f"is {shown[0]} above" if claim.level else f"is {shown[0]}"
+    yield first + f" {said} ({shown[1]} to {shown[2]})" + ("" if claim.level else " of") + f" the stated {stated}."
+    if most < even:
+        yield from filter(None, [claim.below])
+    elif least > even:
+        yield "That is more than is stated: is it for the same speed and the same air?"
+    else:
+        yield "The stated one lies within the error bar."
+
+
+def _shown(claim: Claim, value: Any, unit: str) -> str:
+    return f"{float(value):.1f} {unit}" if claim.level else f"{float(value):.3g} {unit}"
+
+
+def _products(section: Section) -> list[Finding]:
+    """Whether the stated clean-air rate is the stated flow times the stated efficiency, as far as they are rounded."""
+    if not all(name in section for name in ("flow", "efficiency", "clean_air_rate")):
+        return []
+    flow, efficiency, clean = (section[name] for name in ("flow", "efficiency", "clean_air_rate"))
+    product = flow.value * efficiency.value
+    room = _slack(flow) * efficiency.value + flow.value * _slack(efficiency) + _slack(clean)
+    if abs(clean.value - product) <= room + 1e-9 * product:
+        return []
+    unit = clean.unit or "m3/h"
+    said = f"{float(units.from_si(product, unit, 'flow')):.5g} {unit}"
+    stated = [item.text or as_written(item) for item in (flow, efficiency, clean)]
+    return [Finding(NO_PRODUCT, f"{stated[0]} times {stated[1]} is {said}, while {stated[2]} is stated")]
+
+
+def _slack(item: Item) -> float:
+    """Half a unit of the last digit as written, or the ± beside it where that is more. SI."""
+    found = re.match(r"\s*[-+]?\d*\.?(\d*)(?:[eE]([-+]?\d+))?", item.text)
+    kind = getattr(item.field, "kind", "")
+    scale = units.factor(item.unit, units.as_difference(kind))[0] if item.unit else 1.0
+    half = 0.5 * 10.0 ** (int(found[2] or 0) - len(found[1])) * scale if item.text and found is not None else 0.0
+    return max([half, *(float(c.half_width(item.value)) for c in item.components)])
