@@ -47,6 +47,9 @@ SHORT = {
     "box, manometer of the calibration": 100,
     "box, remounted, limit filled": 20,
     "box, difference of two drops": 60,
+    "bell-mouth, coefficient within 2 %, 85 Pa": 20,
+    "bell-mouth, coefficient of a certificate, 85 Pa": 100,
+    "bell-mouth, expansion in the coefficient, 600 Pa": 60,
 }
 BY_NAME = {rig.name: rig for rig in RIGS}
 
