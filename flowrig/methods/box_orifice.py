@@ -103,7 +103,8 @@ def _hole_checks(section: Section) -> Sequence[Wrong]:
         if ratio > REATTACHED_EDGE
         else ("no source gives a coefficient for such an edge")
     )
-    expected = f"at most {THIN_EDGE:g} of the diameter; it is {ratio:.2g}: {why}"
+    most = f"{1e3 * THIN_EDGE * section.value('diameter'):.3g} mm"
+    expected = f"at most {THIN_EDGE:g} of the diameter, {most}; this edge is {ratio:.2g} of it: {why}"
     return [Wrong("thickness", expected, f"Bevel the downstream side, take a thinner plate, {other}")]
 
 
