@@ -13,6 +13,7 @@ NAMES = {
     "nozzle": "nozzle",
     "box-orifice": "box_orifice",
     "hood": "hood",
+    "inlet": "inlet",
     "pitot-traverse": "pitot_traverse",
     "vane-traverse": "vane_traverse",
     "thermal-traverse": "thermal_traverse",

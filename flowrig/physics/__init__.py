@@ -27,6 +27,7 @@ _MODULES: dict[str, tuple[str, ...]] = {
     ),
     "box": ("box_equivalent_drop", "box_flow"),
     "box_orifice": (
+        "box_orifice_approach",
         "box_orifice_coefficient",
         "box_orifice_expansibility",
         "box_orifice_flow",
@@ -34,6 +35,7 @@ _MODULES: dict[str, tuple[str, ...]] = {
         "calibrated_hole_flow",
     ),
     "hood": ("hood_actual_flow", "hood_free_flow", "hood_free_flow_by_curve"),
+    "inlet": ("inlet_expansibility", "inlet_flow"),
     "leakage": ("leakage_flow", "unit_flow"),
     "nozzle": (
         "bank_beta",

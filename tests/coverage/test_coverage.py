@@ -48,6 +48,11 @@ SHORT = {
     "two nozzles, one manometer: difference": 20,
     "two nozzles at 25 and 75 Pa: combined": 20,
     "nozzle and pitot, limits filled: combined": 6,
+    "bell-mouth, coefficient within 2 %, 85 Pa": 20,
+    "bell-mouth, coefficient of a certificate, 85 Pa": 100,
+    "bell-mouth, expansion in the coefficient, 600 Pa": 60,
+    "box orifice made with care beside a calibrated one, 85 Pa": 150,
+    "box orifice in a box of 400 mm, 85 Pa": 60,
 }
 BY_NAME = {rig.name: rig for rig in RIGS}
 

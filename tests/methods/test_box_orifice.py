@@ -198,7 +198,7 @@ HOLE_LINES = 'thickness = "1.5 mm"\nedge = "sharp"\n'
         ('thickness = "1.5 mm"', 'thickness = "-1 mm"', "line 12, holes.H.thickness", "from 0 mm"),
         ('edge = "sharp"\n', "", "line 10, holes.H: read no edge", "whether the edge is sharp"),
         ('edge = "sharp"', 'edge = "not sharp"', "line 13, holes.H.edge", "no source gives a coefficient"),
-        ('edge = "sharp"', 'edge = "shrap"', "line 13, holes.H.edge", "one of: sharp, not sharp"),
+        ('edge = "sharp"', 'edge = "shrap"', "line 13, holes.H.edge", "one of: not stated, sharp, not sharp"),
         ('edge = "sharp"', 'edge = "sharp"\ncut = "laser"', "line 14, holes.H.cut", "one of: by hand, with care"),
         (HOLE_LINES, 'coefficient = "0.79"\n', "line 12, holes.H.coefficient", "with its ±"),
         (HOLE_LINES, 'coefficient = "7.9 ± 0.1"\n', "line 12, holes.H.coefficient", "at most 1.5"),

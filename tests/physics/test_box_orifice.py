@@ -11,12 +11,14 @@ from scipy.optimize import brentq
 from flowrig.physics.box_orifice import (
     REATTACHED_EDGE,
     THIN_EDGE,
+    box_orifice_approach,
     box_orifice_coefficient,
     box_orifice_expansibility,
     box_orifice_flow,
     box_orifice_reynolds,
     calibrated_hole_flow,
 )
+from flowrig.physics.orifice import CORNER, orifice_coefficient
 from tests.reference.load import rows
 
 drops, densities, diameters = st.floats(1.0, 3e3), st.floats(0.9, 1.3), st.floats(0.01, 0.5)
@@ -186,3 +188,27 @@ def test_outside_the_domain():
     assert np.isfinite(box_orifice_expansibility(0.75))
     for density, diameter, coefficient in ((0.0, 0.1, 0.8), (-1.0, 0.1, 0.8), (1.2, 0.0, 0.8), (1.2, 0.1, -0.8)):
         assert np.isnan(calibrated_hole_flow(100.0, density, diameter, coefficient))
+
+
+# Source: ISO 5167-2 plate, corner tappings, at Re_d = 1e6 (outside its range below beta 0.1); its own term in the
+# Reynolds number, small there, also moves with beta.
+@pytest.mark.recomputed
+def test_the_end_of_a_box_is_a_plate_in_a_pipe_as_wide():
+    table = {row["item"]: float(row["C"]) for row in rows("orifice_plenum.csv") if "limit beta" in row["item"]}
+    for beta in (0.1, 0.05, 0.02):
+        plate = table[f"RHG corner limit beta={beta} Re_d=1e6"] / table["RHG corner limit beta=1e-06 Re_d=1e6"]
+        assert box_orifice_approach(beta**2) == pytest.approx(plate / math.sqrt(1 - beta**4), abs=2.5e-5)
+
+
+@pytest.mark.recomputed
+@pytest.mark.parametrize("beta", [0.2, 0.4, 0.6, 0.75])
+def test_so_it_is_at_any_ratio(beta):
+    # a plate in a pipe of 10 m, at a Reynolds number where nothing of its own term is left
+    plate, limit = (orifice_coefficient(1e30, b, 10.0 * b, CORNER) for b in (beta, 1e-6))
+    assert box_orifice_approach(beta**2) == pytest.approx(plate / limit / math.sqrt(1 - beta**4), rel=1e-7)
+
+
+def test_a_boundless_box_adds_nothing_and_a_hole_as_large_as_its_box_is_none():
+    assert box_orifice_approach(0.0) == 1.0
+    assert np.all(np.diff(box_orifice_approach(np.linspace(0.0, 0.5, 50))) > 0.0)
+    assert np.isnan(box_orifice_approach(np.array([-0.01, 0.57, 1.2]))).all()

@@ -121,6 +121,7 @@ def test_the_layer_stays_clear_of_scipy_special():
 ORDINARY = {
     "altitude": (200.0, 1500.0),
     "angle": (0.05, 0.2),
+    "area_ratio": (0.02, 0.1),
     "beta": (0.0, 0.3),
     "calibrated_density": (0.97, 1.2),
     "calibrated_drop": (1.0, 50.0),
@@ -136,6 +137,7 @@ ORDINARY = {
     "diameter": (0.1, 0.15),
     "drop": (-20.0, 250.0),
     "edge_ratio": (0.02, 0.08),
+    "expansion": (0.0, 1.0),
     "exponent": (0.5, 0.65),
     "flow": (0.1, 0.2),
     "indicated": (2.0, 3.0),
