@@ -17,6 +17,8 @@ NAMES = {
     "pitot-traverse": "pitot_traverse",
     "vane-traverse": "vane_traverse",
     "thermal-traverse": "thermal_traverse",
+    "vane-face": "vane_face",
+    "thermal-face": "thermal_face",
     "orifice-plate": "orifice_plate",
     "pipe-nozzle": "pipe_nozzle",
     "venturi-tube": "venturi_tube",

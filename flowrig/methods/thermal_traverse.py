@@ -48,6 +48,25 @@ DRAUGHT = FlagMeaning(
     "common practice, no source",
 )
 
+# what a heated probe does anywhere, in a duct or before a face
+RESPONSE = Effect(
+    "method:thermal:response",
+    "thermal probe's response in a stream",
+    "Air temperature other than at calibration, turbulence and the direction of the sensor shift what a heated "
+    "probe shows, beyond its maker's accuracy in a calm calibrated stream: 3 %.",
+    lambda situation: Size(limit=0.03),
+    scope="method",
+    source="common practice, no source",
+)
+LIMITS = (
+    Limit(NO_SIGN, lambda s: True, lambda s: "a thermal probe cannot tell backward from forward flow"),
+    Limit(
+        DRAUGHT,
+        lambda s: np.abs(s.nominal["mean_velocity"]) < 0.1,
+        lambda s: f"mean velocity {float(np.mean(s.nominal['mean_velocity'])):.2g} m/s",
+    ),
+)
+
 METHOD = Method(
     name="thermal-traverse",
     title="Thermal-anemometer traverse of a duct",
@@ -80,24 +99,11 @@ METHOD = Method(
     effects=(
         *traverse.EFFECTS,
         traverse.blockage("thermal probe", (2e-4, 20e-4)),  # a telescopic stem of 6 to 12 mm reaching part of the way
-        Effect(
-            "method:thermal:response",
-            "thermal probe's response in a duct",
-            "Air temperature other than at calibration, turbulence and the direction of the sensor shift what a heated "
-            "probe shows, beyond its maker's accuracy in a calm calibrated stream: 3 %.",
-            lambda situation: Size(limit=0.03),
-            scope="method",
-            source="common practice, no source",
-        ),
+        RESPONSE,
     ),
     limits=(
         *profile.LIMITS,
-        Limit(NO_SIGN, lambda s: True, lambda s: "a thermal probe cannot tell backward from forward flow"),
-        Limit(
-            DRAUGHT,
-            lambda s: np.abs(s.nominal["mean_velocity"]) < 0.1,
-            lambda s: f"mean velocity {float(np.mean(s.nominal['mean_velocity'])):.2g} m/s",
-        ),
+        *LIMITS,
     ),
     conventions=("v = v shown × reference density / density; none where the instrument corrects itself",),
 )

@@ -44,6 +44,29 @@ SLOW = FlagMeaning(
     "common practice, no source",
 )
 
+# what a vane does anywhere, in a duct or before a face
+DENSITY = Effect(
+    "method:vane:density",
+    "vane's response to density",
+    "A vane shows velocity whatever the density, within a limit: bearing friction weighs more in thin air. "
+    "0.5 % within a tenth of 1.2 kg/m3, 1.5 % beyond.",
+    _density,
+    scope="method",
+    source="common practice, no source",
+)
+LIMITS = (
+    Limit(
+        THIN_AIR,
+        lambda s: np.abs(s.nominal["density"] / 1.2 - 1.0) > 0.1,
+        lambda s: f"density {float(np.mean(s.nominal['density'])):.3g} kg/m3",
+    ),
+    Limit(
+        SLOW,
+        lambda s: np.abs(s.nominal["mean_velocity"]) < 0.6,
+        lambda s: f"mean velocity {float(np.mean(s.nominal['mean_velocity'])):.2g} m/s",
+    ),
+)
+
 METHOD = Method(
     name="vane-traverse",
     title="Vane-anemometer traverse of a duct",
@@ -76,29 +99,12 @@ METHOD = Method(
     effects=(
         *traverse.EFFECTS,
         traverse.blockage("vane", (2e-4, 90e-4)),  # a head of 16 to 100 mm
-        Effect(
-            "method:vane:density",
-            "vane's response to density",
-            "A vane shows velocity whatever the density, within a limit: bearing friction weighs more in thin air. "
-            "0.5 % within a tenth of 1.2 kg/m3, 1.5 % beyond.",
-            _density,
-            scope="method",
-            source="common practice, no source",
-        ),
+        DENSITY,
     ),
     limits=(
         *profile.LIMITS,
         profile.REVERSAL,
-        Limit(
-            THIN_AIR,
-            lambda s: np.abs(s.nominal["density"] / 1.2 - 1.0) > 0.1,
-            lambda s: f"density {float(np.mean(s.nominal['density'])):.3g} kg/m3",
-        ),
-        Limit(
-            SLOW,
-            lambda s: np.abs(s.nominal["mean_velocity"]) < 0.6,
-            lambda s: f"mean velocity {float(np.mean(s.nominal['mean_velocity'])):.2g} m/s",
-        ),
+        *LIMITS,
     ),
     conventions=("no density correction of a vane",),
 )

@@ -334,7 +334,8 @@ def face_weights_side(positions: NDArray[np.float64]) -> Floats:
 
     Notes
     -----
-    Straight between points, constant beyond the outermost ones.
+    Straight between points, and straight on beyond the outermost ones: what the middles of equal areas miss of a
+    profile that falls or rises towards the edges.
 
     Source
     ------
@@ -343,11 +344,21 @@ def face_weights_side(positions: NDArray[np.float64]) -> Floats:
     Examples
     --------
     >>> face_weights_side(np.array([0.1, 0.5, 0.9])).round(4)
-    array([0.3, 0.4, 0.3])
+    array([0.3125, 0.375 , 0.3125])
     """
     positions = np.asarray(positions, dtype=np.float64)
-    half = np.diff(positions, axis=-1) / 2.0
-    return within(_ascending(positions), _with_ends(half, half, positions[..., :1], 1.0 - positions[..., -1:]))
+    between = np.diff(positions, axis=-1)
+    near, far = positions[..., :1], 1.0 - positions[..., -1:]
+    weights = _with_ends(between / 2.0, between / 2.0, near, far)
+    if not between.shape[-1]:
+        return within(_ascending(positions), weights)
+    with np.errstate(all="ignore"):
+        carried = np.zeros_like(weights)
+        for edge, end, step in ((near, (0, 1), between[..., :1]), (far, (-1, -2), between[..., -1:])):
+            beyond = (edge**2 / (2.0 * step))[..., 0]
+            carried[..., end[0]] += beyond
+            carried[..., end[1]] -= beyond
+    return within(_ascending(positions), weights + carried)
 
 
 @si("1", side="m")

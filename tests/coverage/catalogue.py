@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from functools import partial
 
-from tests.coverage import box_rigs, compare_rigs, hole_rigs, hood_rigs, inlet_rigs, leak_rigs, pipe_rigs
+from tests.coverage import box_rigs, compare_rigs, face_rigs, hole_rigs, hood_rigs, inlet_rigs, leak_rigs, pipe_rigs
 from tests.coverage.profiles import behind_a_bend, round_duct
 from tests.coverage.rigs import Expected, Nozzle, Pair, Rig, Setup, Traverse, following
 
@@ -80,6 +80,7 @@ RIGS = (
     *leak_rigs.RIGS,
     *hole_rigs.RIGS,
     *hood_rigs.RIGS,
+    *face_rigs.RIGS,
     *compare_rigs.RIGS,
     *pipe_rigs.RIGS,
     *box_rigs.RIGS,

@@ -259,13 +259,24 @@ def mean_of(profile, positions, area=lambda _: 1.0):
     return total
 
 
-@pytest.mark.parametrize(("weigh", "power"), [(wall_law_weights_side, 1.0 / 7.0), (face_weights_side, 0.0)])
 @pytest.mark.parametrize(("rule", "n"), SIDES)
-def test_weights_on_a_side_integrate_their_own_profile(weigh, power, rule, n):
+def test_weights_on_a_side_integrate_their_own_profile(rule, n):
     positions = side_positions(rule, n)
     readings = np.random.default_rng(n).uniform(0.5, 10.0, n)
-    mean = mean_of(interpolant(positions, readings, power), positions)
-    assert weigh(positions) @ readings == pytest.approx(mean, rel=1e-10)
+    mean = mean_of(interpolant(positions, readings, 1.0 / 7.0), positions)
+    assert wall_law_weights_side(positions) @ readings == pytest.approx(mean, rel=1e-10)
+
+
+@pytest.mark.parametrize(("rule", "n"), [side for side in SIDES if side[1] > 1])
+def test_weights_on_a_face_integrate_chords_carried_on_to_the_edges(rule, n):
+    positions = side_positions(rule, n)
+    readings = np.random.default_rng(n).uniform(0.5, 10.0, n)
+    ends = [
+        readings[i] + (readings[j] - readings[i]) / (positions[j] - positions[i]) * (edge - positions[i])
+        for i, j, edge in ((0, 1, 0.0), (-1, -2, 1.0))
+    ]
+    at, values = np.array([0.0, *positions, 1.0]), np.array([ends[0], *readings, ends[1]])
+    assert face_weights_side(positions) @ readings == pytest.approx(np.trapezoid(values, at), rel=1e-10)
 
 
 @pytest.mark.parametrize(("rule", "n"), RADII)
@@ -285,9 +296,7 @@ def test_weights_at_any_ascending_points(cuts, data):
     beyond = positions[0] + 1.0 - positions[-1]
     assert sums[0] == pytest.approx(1.0 - beyond / 8.0, rel=1e-12)  # the air stands still at the wall
     assert sums[1] == pytest.approx(1.0, rel=1e-12)
-    assert face_weights_side(positions) @ positions == pytest.approx(  # a line, but for its flat ends
-        0.5 - 0.5 * (1.0 - positions[-1]) ** 2 + 0.5 * positions[0] ** 2, rel=1e-12
-    )
+    assert face_weights_side(positions) @ positions == pytest.approx(0.5, rel=1e-9)  # a line stays a line
     across = wall_law_weights_diameter(positions)
     if positions[0] < 0.5 < positions[-1]:
         near, far = 2.0 * positions[0], 2.0 * (1.0 - positions[-1])

@@ -133,7 +133,10 @@ def test_every_flag_declared_anywhere_is_a_topic():
 def test_every_line_of_a_budget_and_every_flag_of_a_result_can_be_asked_for(method, tmp_path):
     declared = find_method(method)
     arguments = ["width=600 mm", "height=400 mm ± 2 mm"] if declared.layout else []
-    if any(f.required for table in declared.hardware for f in table.fields if isinstance(f, Given)):
+    hardware = {table.name for table in declared.hardware}
+    if "faces" in hardware:
+        arguments += ["kind=grille", "free_area=0.8 ± 0.04", "edge_strip=20 mm ± 2 mm"]
+    elif not declared.layout and any(f.required for t in declared.hardware for f in t.fields if isinstance(f, Given)):
         arguments = ["A=150 mm ± 1 mm"]
     for name, text in sheet(method, [*arguments, "passes=2"]).files.items():
         (tmp_path / name).write_text(text, encoding="utf-8")
