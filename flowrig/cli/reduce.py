@@ -9,6 +9,7 @@ import click
 from flowrig.errors import Fault, InputError
 
 FEWEST, MOST = 1_000, 10_000_000  # draws
+LEAST_SURE = 0.5
 MOST_SURE = 0.9999  # what lies beyond is known of no instrument
 
 
@@ -100,9 +101,10 @@ def _coverage(text: str) -> float:
         number = float("nan")
     if text.strip().endswith("%") or number > 1:
         number /= 100
-    if not 0 < number <= MOST_SURE:
-        expected = f"a probability such as 95 % or 0.95, at most {100 * MOST_SURE:g} %"
-        raise InputError(Fault("--coverage", f"{text!r}", expected, "Write a number, with a decimal point."))
+    if not LEAST_SURE <= number <= MOST_SURE:
+        expected = f"a probability such as 95 % or 0.95, from {100 * LEAST_SURE:g} to {100 * MOST_SURE:g} %"
+        remedy = "Write a number, with a decimal point. It is a probability, not a coverage factor: k = 2 is 95.45 %."
+        raise InputError(Fault("--coverage", f"{text!r}", expected, remedy))
     return number
 
 

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from flowrig.methods import static
 from flowrig.methods.method import Limit
 from flowrig.physics.leakage import leakage_flow, unit_flow
 from flowrig.physics.si import Floats
@@ -35,6 +36,13 @@ LEAKY = FlagMeaning(
     "never known as well as it can be sealed.",
     "threshold: common practice, no source",
 )
+TOO_LEAKY = FlagMeaning(
+    "leak rivals the flow",
+    "alarm",
+    "What leaks between the unit and the meter is more than a quarter of the flow: the result is about the leak test. "
+    "Seal the rig, or look for a wrong unit.",
+    "threshold: common practice, no source",
+)
 FAR = FlagMeaning(
     "leakage far from its test",
     "warning",
@@ -42,11 +50,11 @@ FAR = FlagMeaning(
     "is stretched further than its exponent is known to hold.",
     "threshold: common practice, no source",
 )
-FLAGS = (LEAKY, FAR)
+FLAGS = (LEAKY, TOO_LEAKY, FAR)
 # for meters at the end of a chamber
 LIMITS = (Limit(UNKNOWN, lambda s: "leaks" not in s.section, lambda s: "taken as none between unit and meter"),)
 
-SHARE = 0.01
+SHARE, LARGE_SHARE = 0.01, 0.25
 STRETCH = 4.0
 UNSTATED_LEAK = 0.25  # of a leakage stated without its ±: common practice, no source
 UNSTATED_EXPONENT = 0.1  # the same of an exponent
@@ -115,10 +123,17 @@ def put_back(
     with np.errstate(divide="ignore", invalid="ignore"):
         share = np.asarray(out.value / mass_flow.value - 1.0)
         stretch = np.abs(gauge.value) / inputs["test_drop"].value
-    name = chamber.path[-1]
+    name, pressure = chamber.path[-1], float(np.mean(meter["pressure"].value))
+    unlikely = np.abs(gauge.value) > static.MOST * pressure
     most = f"{'up to ' if batch else ''}{100 * float(np.nanmax(np.abs(share))):.2g} %"
     for meaning, raised, words in (
-        (LEAKY, np.abs(share) > SHARE, f"{name}: {most} of the flow"),
+        (LEAKY, (np.abs(share) > SHARE) & (np.abs(share) <= LARGE_SHARE), f"{name}: {most} of the flow"),
+        (TOO_LEAKY, np.abs(share) > LARGE_SHARE, f"{name}: {most} of the flow"),
+        (
+            static.UNLIKELY,
+            unlikely,
+            f"{name}: {100 * float(np.max(np.abs(gauge.value))) / pressure:.1f} % of the barometer's",
+        ),
         (FAR, (stretch > STRETCH) | (stretch < 1 / STRETCH), f"{name}: at {_times(stretch)} the pressure of its test"),
     ):
         if np.any(raised):

@@ -65,6 +65,9 @@ def _nozzle_checks(section: Section) -> Sequence[Wrong]:
     wrong = []
     if min(abs(section.value("length_ratio") - ratio) for ratio in (0.5, 0.6)) > 1e-6:
         wrong.append(Wrong("length_ratio", "0.5 or 0.6", "The coefficient is known for these two throats only."))
+    if section.value("made") != "home-made" and "coefficient_limit" in section:
+        remedy = 'Write made = "home-made", or remove the limit: a machined nozzle has the standard\'s.'
+        wrong.append(Wrong("coefficient_limit", "a limit of a home-made nozzle only", remedy))
     if section.value("made") == "home-made" and "coefficient_limit" not in section:
         wrong.append(
             Wrong(

@@ -23,12 +23,13 @@ TIME_KINDS = {
 BACKWARDS = "Check the logger's clock (was it set, or put back an hour?) and correct the times."
 SECONDS = {"s": 1.0, "sec": 1.0, "ms": 1e-3, "min": 60.0, "h": 3600.0, "hr": 3600.0, "d": 86400.0}
 THOUSANDS = "Write the number without a mark between the thousands."
+NOT_READ = "What was not read is left blank in a grid, and its row removed from a log or table."
 _CELL_REMEDIES = [
     (r"[-+]?[\d.,]+[eE][-+]?\d+", "Check the exponent."),
     (r"[-+]?[\dOo.,]*[Oo][\dOo.,]*", "Check for a letter O in place of a zero."),
     (r"[-+]?[\dIl|.,]*[Il|][\dIl|.,]*", "Check for a letter I or l in place of a one."),
-    (r"(?i)[-+]?(?:nan|inf|infinity|n/?a|null|none|-+|err\w*|#.*)", "Leave the cell blank where nothing was read."),
-    (r"(?i)o\.?l\.?|over\w*|under\w*|[<>].*", "The meter was out of range: take it again, or leave the cell blank."),
+    (r"(?i)[-+]?(?:nan|inf|infinity|n/?a|null|none|-+|err\w*|#.*)", NOT_READ),
+    (r"(?i)o\.?l\.?|over\w*|under\w*|[<>].*", f"The meter was out of range: take it again. {NOT_READ}"),
     (r"[-+]?\d{1,3}(?:[ '’\u00a0\u202f]\d{3})+(?:[.,]\d*)?", THOUSANDS),
     (r"[-+]?\d{1,3}(?:,\d{3})+\.\d*|[-+]?\d{1,3}(?:\.\d{3})+,\d*", THOUSANDS),
     (r"[−–‒]\s*[\d.,]+", "Write the minus sign as a plain hyphen."),

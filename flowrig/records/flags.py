@@ -93,6 +93,11 @@ MIXED_SIGNS = FlagMeaning(
     "Some readings are clearly of the other sign than the rest: a slipped sign, or air that flows both ways. The mean "
     "of the two says nothing.",
 )
+CHAMBER_UNNAMED = FlagMeaning(
+    "chamber named by no measurement",
+    "warning",
+    "A chamber with its leakage is described, but no [[flow]] names it under leaks: nothing of it is put back.",
+)
 CARRIED = FlagMeaning(
     "columns of the table",
     "note",
@@ -120,6 +125,7 @@ FLAGS = (
     MONITORED,
     ODD_READING,
     MIXED_SIGNS,
+    CHAMBER_UNNAMED,
     CARRIED,
     OWN_FLOW_READING,
 )

@@ -30,7 +30,14 @@ NO_TIME = FlagMeaning(
     "No column of the log gives the time of its rows, so a gap would not be noticed. A column named time, date, clock "
     'or timestamp, or one with a unit of time, is taken; another is named with columns = { time = "its header" }.',
 )
-FLAGS = (GAPS, NO_TIME)
+
+UNUSED = FlagMeaning(
+    "columns of the log",
+    "note",
+    "Columns of the log that stand for no field of the record: they were read past. If one of them is a reading, name "
+    "it under columns.",
+)
+FLAGS = (GAPS, NO_TIME, UNUSED)
 TIME_NAMES = ("time", "timestamp", "date", "datetime", "date time", "clock", "elapsed", "elapsed time")
 STEP_OFF = 1.5  # a step this many times the usual one (or the inverse) is not even
 
@@ -126,17 +133,19 @@ class FlowReader:
             f.name: (f, (*path, f.name)) for f in method.fields if isinstance(f, Reading) and not f.grid
         }
         air_fields = {f.name: f for f in schema.AIR.fields if isinstance(f, Reading)}
-        for key in columns:
+        table = self.beside.table(raw["log"], self.where(*path, "log"))
+        headers = [h.name for h in table.headers] if table is not None else []
+        for key in (*columns, *(name for name in headers if name.startswith("air."))):
             station, _, name = key.removeprefix("air.").partition(".")
             if station in schema.STATIONS and name in air_fields:
                 wanted[key] = air_fields[name], ("air", station, name)
-        table = self.beside.table(raw["log"], self.where(*path, "log"))
         if table is None:
             self.walker.spoiled |= {path_name(place) for _, place in wanted.values()}
             return {}
         self._times(table, columns.get("time", "time"), "time" in columns, findings)
         found: dict[str, Item] = {}
         before = len(self.faults)
+        self._columns_left(table, [columns.get(key, key) for key in (*wanted, "time")], findings)
         for key, (declared, place) in wanted.items():
             item = self._column(table, declared, columns, key, place, path_name(path), key in raw)
             if item is not None and key.startswith("air."):
@@ -148,6 +157,23 @@ class FlowReader:
             remedy = "Name its headers under columns, or remove the log."
             self.walker.miss((*path, "log"), read, f"a column for one of: {', '.join(wanted)}", remedy)
         return found
+
+    def _columns_left(self, table: csv_text.Table, names: list[str], findings: list[Finding]) -> None:
+        """Columns that stand for nothing are said; two for one field are a fault."""
+        used = [header for name in names if (header := tables.find_column(table, name)) is not None]
+        time = _time_column(table)
+        left = [
+            h
+            for h in table.headers
+            if not any(h is u for u in used) and h is not time and h.name.casefold() not in TIME_NAMES
+        ]
+        for twice in (h for h in left if any(h.name.casefold() == u.name.casefold() for u in used)):
+            where = f"{table.name}, header {quoted(twice.raw)}"
+            self.faults.append(
+                Fault(where, f"a second column {quoted(twice.name)}", "one column a field", "Rename one of the two.")
+            )
+        if left:
+            findings.append(Finding(UNUSED, f"{table.name}: not used: {', '.join(h.raw for h in left)}"))
 
     def _times(self, table: csv_text.Table, name: str, said: bool, findings: list[Finding]) -> None:
         header = tables.find_column(table, name) if said else _time_column(table)

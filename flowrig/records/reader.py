@@ -8,10 +8,10 @@ from pathlib import Path
 from typing import Any
 
 from flowrig.errors import Fault, InputError
-from flowrig.records import schema, toml_text
+from flowrig.records import flags, schema, toml_text
 from flowrig.records.attach import attach
 from flowrig.records.beside import Beside
-from flowrig.records.declare import Table
+from flowrig.records.declare import Finding, Table
 from flowrig.records.files import near_name, quoted
 from flowrig.records.flow_reader import FlowReader
 from flowrig.records.instruments import Instrument, read_instrument
@@ -104,6 +104,11 @@ class _Reader:
         for i, method in enumerate(methods):
             if method is not None:
                 record.flows.append(flow_reader.read(i, self.data["flow"][i], method))
+        used = [name for flow in record.flows for name in flow.section.value("leaks", [])]
+        for name in (name for name in hardware[schema.CHAMBERS.name] if name not in used):
+            record.findings.append(
+                Finding(flags.CHAMBER_UNNAMED, f'add leaks = ["{name}"] to the section it belongs to')
+            )
         self._air(record, flow_reader.air)
         if "claims" in self.data:
             record.claims = self._claims(record, None not in methods)

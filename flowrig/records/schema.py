@@ -300,7 +300,16 @@ CHAMBERS = Table(
         Text("serial", "Identity, where the chamber is used in several records."),
         Text("notes", "Anything else."),
     ),
+    checks=(lambda section: _chamber_checks(section),),
 )
+
+
+def _chamber_checks(section: Section) -> Sequence[Wrong]:
+    if section.value("leak") == 0.0:
+        said = "a leakage above 0: no test finds less than what it can tell from nothing"
+        return [Wrong("leak", said, 'Write half of what the test could just tell, as "1 m3/h ± 1 m3/h".')]
+    return []
+
 
 CLAIMS = Table(
     "claims",

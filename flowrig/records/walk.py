@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import contextlib
 import datetime as dt
 import math
 import os
+import re
 from collections.abc import Callable, Collection, Iterable, Mapping
 from dataclasses import dataclass, field
 from typing import Any, TypeGuard, cast
@@ -38,6 +40,7 @@ from flowrig.records.schema import MEASURED_KIND, MEASURED_STEP, USUAL_ACCURACY
 from flowrig.records.words import a, bounds_in_words, opening, sentence, shown, unreadable, usual_units
 from flowrig.uncertainty.statement import Component, parse_value
 
+_ISO_DATE = re.compile(r"\d{4}-\d{2}-\d{2}")
 OPEN = "..."  # stands for what only the person can know
 Path_ = tuple[str | int, ...]
 
@@ -254,6 +257,9 @@ class Walker:
             Date: (dt.date, "a date", "Write it as year-month-day: 2026-08-21."),
         }
         type_, expected, remedy = wanted[type(declared)]
+        if type_ is dt.date and isinstance(raw, str) and _ISO_DATE.fullmatch(raw.strip()):
+            with contextlib.suppress(ValueError):  # 2026-02-30 is told below
+                raw = dt.date.fromisoformat(raw.strip())
         if not isinstance(raw, type_):
             if type_ is dt.date and isinstance(raw, str):
                 remedy = f"Write it without quotes, as year-month-day: {path[-1]} = 2026-08-21."

@@ -22,6 +22,8 @@ from flowrig.studies.reduce import Reduction, empty_result, load
 from flowrig.studies.result import Result, names_apart
 from flowrig.uncertainty.series import mean_of
 
+REMARKS = {"name", "of", "notes", "serial"}  # fields that a column may be called by and carried along
+
 
 def reduce_rows(
     source: str | Path | Mapping[str, Any] | Record,
@@ -164,6 +166,13 @@ def _columns(record: Record, table: csv_text.Table) -> dict[str, Item]:
         if path is None:
             near = near_name(header.name, [*_short(list(readings)), *readings])
             slip = near is not None and abs(len(near) - len(header.name)) <= 2  # 'dorp', not 'pressure drop'
+            if header.unit is None and header.name in _other_fields(record):
+                expected = f"a reading of the record ({', '.join(readings)}), or a column to carry along"
+                remedy = (
+                    "This field cannot change from row to row: reduce such records one by one, or rename the column."
+                )
+                faults.append(Fault(place, quoted(header.name), expected, remedy))
+                continue
             if header.unit is None and not slip:
                 continue
             expected = f"a reading of the record: {', '.join(readings)}"
@@ -192,6 +201,13 @@ def _columns(record: Record, table: csv_text.Table) -> dict[str, Item]:
     if faults:
         raise InputError(faults)
     return replaced
+
+
+def _other_fields(record: Record) -> set[str]:
+    """Fields of the measurements and their hardware on which a flow depends and which are no readings."""
+    tables_ = [flow.section.table for flow in record.flows]
+    tables_ += [piece.table for flow in record.flows for piece in flow.pieces]
+    return {f.name for table in tables_ for f in table.fields if not isinstance(f, Reading)} - REMARKS
 
 
 def _short(paths: list[str]) -> list[str]:

@@ -186,7 +186,7 @@ FIELDS = spread(
     ("misspelt table of nozzles", "[nozzles.A]", "[nozzle.A]", ("record.toml, line 27, nozzle", "[nozzles.…]?")),
     # dates
     ("date in words", DATE, 'date = "14 July 2026"', ("record.toml, line 2, date", "'14 July 2026'", "without quotes")),
-    ("date as text", DATE, 'date = "2026-07-14"', ("record.toml, line 2, date", "without quotes")),
+    ("date as text", DATE, 'date = "14 July 2026"', ("record.toml, line 2, date", "without quotes")),
     ("date as a number", DATE, "date = 20260714", ("record.toml, line 2, date", "20260714", "2026-08-21")),
     # units and densities of the report
     (

@@ -246,3 +246,21 @@ def test_a_traverse_cannot_be_read_row_by_row(rig: Rig) -> None:
     rig.lay_out(record_toml=TRAVERSE, grid_csv=GRID, rows_csv="velocity [m/s]\n3\n4\n")
     says = (("rows.csv, column 'velocity [m/s]'", "one value a test", "one by one"),)
     rig.refuses("record.toml", "--rows", "rows.csv", says=says)
+
+
+def test_no_column_of_a_log_is_read_past_in_silence(rig: Rig) -> None:
+    warm = LOG.replace("remark", "air.meter.temperature [degC]").replace("door open", "34").replace(",\n", ",34\n")
+    rig.lay_out(record_toml=LOGGED, log_csv=warm)
+    code, out, err = rig.run("reduce", "record.toml")
+    assert (code, out) == (2, "")
+    assert "either a value here or a column of the log, not both" in err
+    rig.lay_out(record_toml=edited(LOGGED, 'temperature = "23.4 degC"\n', ""), log_csv=warm)
+    code, out, err = rig.run("reduce", "record.toml")
+    assert (code, err) == (0, "")
+    assert "Air at the meter: 34.0 degC" in out
+    rig.lay_out(record_toml=LOGGED, log_csv=LOG.replace("remark", "Drop [hPa]").replace("door open", ""))
+    code, out, err = rig.run("reduce", "record.toml")
+    assert (code, out) == (2, "")
+    assert "a second column 'Drop'" in err
+    rig.lay_out(record_toml=LOGGED, log_csv=LOG)
+    assert "columns of the log: log.csv: not used: remark" in " ".join(rig.run("reduce", "record.toml")[1].split())

@@ -106,6 +106,13 @@ def test_flags() -> None:
     fine = codes(reduced(rig(leak="6 m3/h ± 1 m3/h")))
     assert not fine & {"leakage not stated", "leaky rig", "leakage far from its test"}
     assert "leaky rig" in codes(reduced(rig()))
+    half = codes(reduced(rig(leak="900 m3/h ± 90 m3/h")))
+    assert "leak rivals the flow" in half
+    assert "leaky rig" not in half
+    assert "unlikely static pressure" in codes(reduced(rig(gauge="-35 hPa")))
+    forgotten = rig()
+    del forgotten["flow"][0]["leaks"], forgotten["flow"][0]["meter_side"]
+    assert "chamber named by no measurement" in {f.code for f in flowrig.reduce(forgotten).findings}
     for gauge, far in (("12.6 Pa", False), ("12.4 Pa", True), ("-199 Pa", False), ("201 Pa", True)):
         assert ("leakage far from its test" in codes(reduced(rig(gauge=gauge)))) is far, gauge
 
@@ -152,6 +159,7 @@ meter_side = "downstream"
         ('leak = "18 m3/h ± 3 m3/h"\n', "", "line 12, chambers.receiving: read no leak", "Add leak = "),
         ("18 m3/h ± 3 m3/h", "18 m3 ± 3 m3", "line 13, chambers.receiving.leak", "'m3' is not a unit of flow"),
         ("18 m3/h ± 3 m3/h", "-18 m3/h", "line 13, chambers.receiving.leak", "at least 0 m3/h"),
+        ("18 m3/h ± 3 m3/h", "0 m3/h", "line 13, chambers.receiving.leak", "a leakage above 0"),
         ("18 m3/h ± 3 m3/h", "1O m3/h", "line 13, chambers.receiving.leak", "letter O"),
         ('leak_drop = "50 Pa"', 'leak_drop = "0 Pa"', "line 14, chambers.receiving.leak_drop", "above 0 Pa"),
         ('leak_drop = "50 Pa"\n', "", "line 12, chambers.receiving: read no leak_drop", "pressure"),

@@ -160,7 +160,7 @@ BAD = spread(
     ("no formula", 'formula = "power law"\n', "", ("box.toml", "no formula", "whole")),
     ("no serial", 'serial = "T-1"\n', "", ("box.toml", "no serial")),
     ("no date", "date = 2026-05-20\n", "", ("box.toml", "no date")),
-    ("date as text", "date = 2026-05-20", 'date = "2026-05-20"', ("box.toml, line 5, date", "without quotes")),
+    ("date as text", "date = 2026-05-20", 'date = "20 May 2026"', ("box.toml, line 5, date", "without quotes")),
     ("no due date", "due = 2027-05-20\n", "", ("box.toml", "no due")),
     ("due before", "due = 2027", "due = 2025", ("box.toml, line 6, due", "2025-05-20", "2026-05-20", "both dates")),
     ("nobody", 'by = "nobody"\n', "", ("box.toml", "no by")),

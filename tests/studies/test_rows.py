@@ -169,3 +169,10 @@ def test_more_curved_rows_than_are_drawn_are_said(tmp_path, monkeypatch):
     raised = {f.code: f.rows for f in flowrig.reduce_rows(nozzle(), path).flows[0].findings if f.rows is not None}
     assert raised["curved"].sum() == 2
     assert raised["curved, linear bar kept"].sum() == 2
+
+
+@pytest.mark.parametrize("name", ["open", "made", "method"])
+def test_a_column_that_names_another_field_of_the_record_is_a_fault(name):
+    with pytest.raises(flowrig.InputError, match="cannot change from row to row"):
+        flowrig.reduce_rows(nozzle(), {"drop [Pa]": [250.0, 240.0], name: ["A", "B"]})
+    flowrig.reduce_rows(nozzle(), {"drop [Pa]": [250.0, 240.0], "notes": ["A", "B"]})
