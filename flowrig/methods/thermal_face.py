@@ -7,7 +7,6 @@ from flowrig.methods.method import Method, Situation
 from flowrig.methods.reference_density import reference_density
 from flowrig.physics.si import Floats
 from flowrig.physics.velocity import thermal_velocity
-from flowrig.records.declare import Reading
 from flowrig.records.items import Array
 
 
@@ -39,16 +38,7 @@ METHOD = Method(
     "reference density.",
     source=face.STANDARD,
     fields=(
-        Reading(
-            "velocity",
-            "Velocity shown.",
-            required=True,
-            kind="velocity",
-            low=0.0,
-            high=100.0,
-            grid=True,
-            example='"1.62 m/s"',
-        ),
+        thermal_traverse.VELOCITY,
         traverse.VELOCITY_MONITOR,
         *face.FIELDS,
     ),

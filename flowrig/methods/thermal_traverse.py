@@ -48,6 +48,16 @@ DRAUGHT = FlagMeaning(
     "common practice, no source",
 )
 
+VELOCITY = Reading(
+    "velocity",
+    "Velocity shown.",
+    required=True,
+    kind="velocity",
+    low=0.0,
+    high=100.0,
+    grid=True,
+    example='"1.82 m/s"',
+)
 # what a heated probe does anywhere, in a duct or before a face
 RESPONSE = Effect(
     "method:thermal:response",
@@ -73,16 +83,7 @@ METHOD = Method(
     help="Velocity at every point of a rule with a heated probe; its display holds at a reference density.",
     source=traverse.STANDARD,
     fields=(
-        Reading(
-            "velocity",
-            "Velocity shown.",
-            required=True,
-            kind="velocity",
-            low=0.0,
-            high=100.0,
-            grid=True,
-            example='"1.82 m/s"',
-        ),
+        VELOCITY,
         traverse.VELOCITY_MONITOR,
         *traverse.PLANE_FIELDS,
     ),

@@ -5,7 +5,6 @@ from __future__ import annotations
 from flowrig.methods import face, profile, traverse, vane_traverse
 from flowrig.methods.method import Method
 from flowrig.physics.si import Floats
-from flowrig.records.declare import Reading
 from flowrig.records.items import Array
 
 
@@ -28,16 +27,7 @@ METHOD = Method(
     "times the open area.",
     source=face.STANDARD,
     fields=(
-        Reading(
-            "velocity",
-            "Velocity shown.",
-            required=True,
-            kind="velocity",
-            low=-60.0,
-            high=60.0,
-            grid=True,
-            example='"1.62 m/s"',
-        ),
+        vane_traverse.VELOCITY,
         traverse.VELOCITY_MONITOR,
         *face.FIELDS,
     ),

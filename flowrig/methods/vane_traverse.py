@@ -44,6 +44,16 @@ SLOW = FlagMeaning(
     "common practice, no source",
 )
 
+VELOCITY = Reading(
+    "velocity",
+    "Velocity shown.",
+    required=True,
+    kind="velocity",
+    low=-60.0,
+    high=60.0,
+    grid=True,
+    example='"2.41 m/s"',
+)
 # what a vane does anywhere, in a duct or before a face
 DENSITY = Effect(
     "method:vane:density",
@@ -73,16 +83,7 @@ METHOD = Method(
     help="Velocity at every point of a rule with a rotating vane; mean of the velocities times the area.",
     source=traverse.STANDARD,
     fields=(
-        Reading(
-            "velocity",
-            "Velocity shown.",
-            required=True,
-            kind="velocity",
-            low=-60.0,
-            high=60.0,
-            grid=True,
-            example='"2.41 m/s"',
-        ),
+        VELOCITY,
         traverse.VELOCITY_MONITOR,
         *traverse.PLANE_FIELDS,
     ),

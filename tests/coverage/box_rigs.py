@@ -10,7 +10,6 @@ from __future__ import annotations
 import datetime as dt
 import math
 from dataclasses import dataclass
-from functools import partial
 from typing import Any
 
 import numpy as np
@@ -20,7 +19,7 @@ from flowrig.methods.air import VISCOSITY_LIMIT
 from flowrig.physics.air import viscosity
 from flowrig.physics.box import box_flow
 from flowrig.uncertainty.statement import parse
-from tests.coverage.rigs import Air, Array, Drawn, Meter, Rig, Rng, air, difference_of_records
+from tests.coverage.rigs import Air, Array, Drawn, Meter, Pair, Rig, Rng, air
 
 PIVOT = 50.0  # [Pa]
 LIMIT = (0.005, 0.25, 0.1)  # of a manometer: share of reading, fixed part [Pa], digit [Pa]
@@ -154,20 +153,6 @@ def identity(meter: Meter) -> str:
     return f"instrument:{words['serial']}|pressure difference|no date|{component.content}"
 
 
-@dataclass(frozen=True)
-class BoxPair:
-    """Two runs of the same box with one calibration, at different drops."""
-
-    one: Box
-    other: Box
-
-    def draw(self, rng: Rng) -> Drawn:
-        shared = int(rng.integers(2**32))
-        one, other = (setup.draw(np.random.default_rng(shared), rng) for setup in (self.one, self.other))
-        taken = partial(difference_of_records, other.record)
-        return Drawn(one.record, one.truth - other.truth, taken, scale=one.truth)
-
-
 RIGS: tuple[Rig, ...] = (
     Rig("box, reference with a gain of 0.75 %", "normal", Box(80.0)),
     Rig("box, calibrated in air a sixth thinner", "normal", Box(80.0, density=0.97)),
@@ -176,5 +161,5 @@ RIGS: tuple[Rig, ...] = (
     Rig("box, remounted, scatter of 20 mountings", "normal", Box(80.0, remount=0.01, remounts=20)),
     Rig("box, remounted, scatter of 7 mountings", "few", Box(80.0, remount=0.01, remounts=7)),
     Rig("box, remounted, limit filled", "rectangular", Box(80.0, limit=0.05), slow=True),
-    Rig("box, difference of two drops", "normal", BoxPair(Box(80.0), Box(70.0))),
+    Rig("box, difference of two drops", "normal", Pair(Box(80.0), Box(70.0))),
 )

@@ -269,12 +269,18 @@ class Nozzle:
         return float(np.sum(shares * np.sum(each, axis=-1) / np.sqrt(1 - np.reshape(beta, -1) ** 4)))
 
 
+class Rerun(Protocol):
+    """A set-up that may be read again: `reader` draws what differs from run to run of one rig."""
+
+    def draw(self, rng: Rng, reader: Rng | None = None) -> Drawn: ...
+
+
 @dataclass(frozen=True)
 class Pair:
-    """Two runs with the same air, manometer and nozzles, at different drops."""
+    """Two runs with the same air, manometer and hardware, at different drops."""
 
-    one: Nozzle
-    other: Nozzle
+    one: Rerun
+    other: Rerun
 
     def draw(self, rng: Rng) -> Drawn:
         shared = int(rng.integers(2**32))
