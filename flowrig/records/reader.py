@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import Any
 
 from flowrig.errors import Fault, InputError
-from flowrig.records import flags, schema, toml_text
+from flowrig.records import flags, schema, toml_text, unit_facts
 from flowrig.records.attach import attach
 from flowrig.records.beside import Beside
 from flowrig.records.declare import Finding, Table
@@ -94,7 +94,8 @@ class _Reader:
         # where a method is not known, its hardware may be any method's
         told = [m for m in methods if m is not None] if methods and None not in methods else self._every_method()
         hardware_tables = {t.name: t for t in (schema.CHAMBERS, *(t for m in told for t in m.hardware))}
-        heading = self._heading({"air", "instruments", "claims", "flow", *hardware_tables})
+        beside = {table.name: table for table in unit_facts.BESIDE}
+        heading = self._heading({"air", "instruments", "claims", "flow", *beside, *hardware_tables})
         record = Record(self.where().split(",")[0], self.beside.digests, heading, findings=self.beside.findings)
         hardware = {
             table: {name: self._section(declared, raw, (table, name)) for name, raw in self._named(table)}
@@ -110,6 +111,8 @@ class _Reader:
                 Finding(flags.CHAMBER_UNNAMED, f'add leaks = ["{name}"] to the section it belongs to')
             )
         self._air(record, flow_reader.air)
+        for table in (table for table in unit_facts.BESIDE if table.name in self.data):
+            record.beside[table.name] = self._section(table, self.data[table.name], (table.name,))
         if "claims" in self.data:
             record.claims = self._claims(record, None not in methods)
         self._same_serial(hardware)
@@ -126,7 +129,7 @@ class _Reader:
         self._same_instrument(record.instruments)
         unread = {name for name, _ in instruments if name not in record.instruments}
         named = [s for sections in hardware.values() for s in sections.values()]
-        for section in (*(flow.section for flow in record.flows), *record.air.values(), *named):
+        for section in (*(f.section for f in record.flows), *record.air.values(), *record.beside.values(), *named):
             known = not self.walker.is_spoiled("instruments")
             attach(section, record.instruments, unread if known else None, self.faults)
         if self.faults:
@@ -166,7 +169,10 @@ class _Reader:
                 near = near_name(key, sorted(tables))
                 if near:
                     self.walker.spoiled.add(near)  # it is missing because it stands here under another name
-                alone = {"flow": "[[flow]]", "claims": "[claims]"}
+                alone = {
+                    "flow": "[[flow]]",
+                    **{name: f"[{name}]" for name in ("claims", *(t.name for t in unit_facts.BESIDE))},
+                }
                 remedy = "Correct the name, or remove the table."
                 if near:
                     remedy = f"Did you mean {alone.get(near, f'[{near}.…]')}?"
@@ -227,7 +233,7 @@ class _Reader:
 
     def _claims(self, record: Record, complete: bool) -> Section:
         """What is stated of the unit; of which flow is told by the words of a section that was read."""
-        section = self._section(schema.CLAIMS, self.data["claims"], ("claims",))
+        section = self._section(unit_facts.CLAIMS, self.data["claims"], ("claims",))
         known = list(dict.fromkeys(flow.section.value("of", "") for flow in record.flows))
         said = section.value("of")
         if said is not None and complete and folded(said) not in map(folded, known):

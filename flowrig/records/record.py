@@ -70,6 +70,8 @@ class Record:
     air : dict of str to Section
     instruments : dict of str to Instrument
     flows : list of Flow
+    beside : dict of str to Section
+        What was read of the unit beside its flow, by table.
     claims : Section or None
         What a nameplate or label states.
     findings : list of Finding
@@ -86,6 +88,7 @@ class Record:
     air: dict[str, Section] = field(default_factory=dict)
     instruments: dict[str, Instrument] = field(default_factory=dict)
     flows: list[Flow] = field(default_factory=list)
+    beside: dict[str, Section] = field(default_factory=dict)
     claims: Section | None = None
     findings: list[Finding] = field(default_factory=list)
     identity: str = ""

@@ -68,6 +68,7 @@ def result_json(result: Result) -> str:
             for flow in result.flows
         ],
         "compared": [_together(group) for group in result.together],
+        "measured": {path: _estimate(q, []) for path, q in result.measured.items()},
         "claims": [
             {
                 "name": claim.name,

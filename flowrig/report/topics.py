@@ -12,7 +12,7 @@ from flowrig import units
 from flowrig.methods import NAMES, air, find_method, leakage, reference_density
 from flowrig.methods import flags as run_flags
 from flowrig.methods.method import Method
-from flowrig.records import beside, calibration, describe, flow_reader, formulas, schema, tables
+from flowrig.records import beside, calibration, describe, flow_reader, formulas, schema, tables, unit_facts
 from flowrig.records import flags as reading_flags
 from flowrig.records.causes import CAUSES
 from flowrig.records.declare import Field, FlagMeaning, Table
@@ -72,7 +72,15 @@ def methods() -> Iterator[Method]:
 
 def record_tables() -> list[Table]:
     """Every table of a record: those all records share, then the methods' hardware."""
-    shared = (schema.HEADING, schema.AIR, schema.INSTRUMENT, schema.CHAMBERS, schema.FLOW, schema.CLAIMS)
+    shared = (
+        schema.HEADING,
+        schema.AIR,
+        schema.INSTRUMENT,
+        schema.CHAMBERS,
+        schema.FLOW,
+        *unit_facts.BESIDE,
+        unit_facts.CLAIMS,
+    )
     return list(dict.fromkeys((*shared, *(table for method in methods() for table in method.hardware))))
 
 

@@ -109,13 +109,23 @@ def _flows(result: Result, of: Of) -> Iterator[Measured]:
             yield from ((name, by_name[name].main) for name in group.names)
 
 
+def _beside(path: str) -> Callable[[Result, Of], Iterator[Measured]]:
+    """What was read beside the flow, if it was."""
+
+    def found(result: Result, of: Of) -> Iterator[Measured]:
+        if path in result.measured:
+            yield "as read", result.measured[path]
+
+    return found
+
+
 # What a section of the record measures is named here, beside its claim.
 CLAIMS = (
     Claim("flow", "flow", _flows, FREE_AIR),
     Claim("efficiency", "efficiency"),
     Claim("clean_air_rate", "clean-air rate"),
-    Claim("power", "electrical power"),
-    Claim("sound", "sound level", level=True),
+    Claim("power", "electrical power", _beside("electrical.power")),
+    Claim("sound", "sound level", _beside("sound.level"), level=True),
 )
 
 

@@ -24,6 +24,7 @@ from flowrig.studies import checks
 from flowrig.studies.claims import hold_claims
 from flowrig.studies.compare import hold_together
 from flowrig.studies.gather import Gathered, scaled
+from flowrig.studies.measured import measured_beside
 from flowrig.studies.quantities import station_flows
 from flowrig.studies.result import FlowResult, Quantity, Result, names_apart
 from flowrig.studies.scatter import Scatter, scatter_of
@@ -93,6 +94,7 @@ def reduce(
         raise InputError(faults)
     names_apart(result.flows)
     result.together = hold_together(result, partial(_at_other_readings, result, unit))
+    result.measured = measured_beside(result)
     result.claims = hold_claims(result)
     return result
 

@@ -173,6 +173,8 @@ class Result:
         Measurements of one flow held against each other, one entry a flow; empty for a single measurement.
     claims : list of HeldClaim
         What a label states, held against what was measured.
+    measured : dict of str to Quantity
+        What was read beside the flow, by its path: ``electrical.power``, ``sound.level``.
     """
 
     record: Record
@@ -184,6 +186,7 @@ class Result:
     rows: dict[str, list[str]] | None = None
     together: list[Together] = field(default_factory=list)
     claims: list[HeldClaim] = field(default_factory=list)
+    measured: dict[str, Quantity] = field(default_factory=dict)
 
     def __repr__(self) -> str:
         more = "".join(f", {x!r}" for x in (self.together, self.claims) if x)
@@ -234,6 +237,8 @@ class Result:
             if group.combined is not None:
                 for q in group.combined.quantities.values():
                     yield from self._lines(group.combined.name, q, [*group.combined.findings, *self.findings])
+        for path, q in self.measured.items():
+            yield from self._lines(path.partition(".")[0], q, self.findings)
         for claim in self.claims:
             for q in claim.ratios:
                 yield from self._lines(q.label, q, claim.findings)

@@ -12,7 +12,7 @@ from collections.abc import Iterator, Mapping
 from typing import TYPE_CHECKING, Any
 
 from flowrig import units
-from flowrig.records import describe, schema
+from flowrig.records import describe, schema, unit_facts
 from flowrig.records.declare import Field, Names, Reading, Table, Text
 
 if TYPE_CHECKING:
@@ -44,10 +44,12 @@ def record_text(plan: Plan) -> str:
     lines += ["", *_table(plan, schema.INSTRUMENT, named)]
     for table in (*method.hardware, schema.CHAMBERS):
         tables = {f"[{table.name}.{name}]": given for name, given in plan.hardware.get(table.name, {}).items()}
-        lines += ["", *(_table(plan, table, tables) if tables else _in_comments(plan, table))]
+        lines += ["", *(_table(plan, table, tables) if tables else _optional_hardware(plan, table))]
     flow = {"method": method.name, **plan.flow}
     lines += ["", *_table(plan, plan.flow_table, {"[[flow]]": flow}, position_lines(plan))]
-    lines += ["", *_table(plan, schema.CLAIMS, {"[claims]": {}})]
+    for table in unit_facts.BESIDE:
+        lines += ["", *_in_comments(table, f"[{table.name}]", "Optional; take the # away from its name too:")]
+    lines += ["", *_table(plan, unit_facts.CLAIMS, {"[claims]": {}})]
     return "\n".join(lines) + "\n"
 
 
@@ -75,14 +77,19 @@ def _table(
         yield from optional
 
 
-def _in_comments(plan: Plan, table: Table) -> Iterator[str]:
-    """A table that the method can do without."""
+def _optional_hardware(plan: Plan, table: Table) -> Iterator[str]:
+    """Hardware that the method can do without."""
     referring = next(f for f in plan.flow_table.fields if isinstance(f, Names) and f.table == table.name)
     name = re.sub(r"\W", "", referring.example)
+    said = f"Optional, for {referring.name} in [[flow]]; take the # away from its name too:"
+    return _in_comments(table, f"[{table.name}.{name}]", said)
+
+
+def _in_comments(table: Table, header: str, said: str) -> Iterator[str]:
     yield from _heading(table)
     yield "#"
-    yield from _comment(f"Optional, for {referring.name} in [[flow]]; take the # away from its name too:")
-    yield f"# [{table.name}.{name}]"
+    yield from _comment(said)
+    yield f"# {header}"
     for declared in table.fields:
         yield from _comment(f"{declared.help}{_form(declared)}")
         yield f"# {declared.name} = {describe.example(declared)}"

@@ -207,3 +207,63 @@ def test_a_section_without_claims_says_nothing(empty):
     record = nozzle(drop=DROPS) | {"claims": empty}
     assert flowrig.reduce(record).claims == []
     assert "Claims" not in said(record)
+
+
+WATTS = {"measures": "power", "serial": "W1", "accuracy": "1 % of reading + 0.5 W", "resolution": "0.1 W"}
+SOUND = {"measures": "sound level", "serial": "S1", "accuracy": "1.5 dB", "resolution": "0.1 dB"}
+
+
+def with_meters(**tables: dict[str, object]) -> dict[str, object]:
+    record = nozzle()
+    record["instruments"] = record["instruments"] | {"watts": WATTS, "sound": SOUND}
+    return record | tables
+
+
+def test_watts_and_decibels_are_held_against_what_was_read() -> None:
+    record = with_meters(
+        electrical={"power": ["91.0 W", "92.0 W", "91.6 W"]},
+        sound={"level": "52.3 dB"},
+        claims={"power": "85 W", "sound": "48 dB"},
+    )
+    result = flowrig.reduce(record)
+    power = result.measured["electrical.power"]
+    mean = (91.0 + 92.0 + 91.6) / 3
+    assert power.value == pytest.approx(mean, rel=1e-12)
+    assert float(power.u) > (0.01 * mean + 0.5) / math.sqrt(3)  # the meter's limit, and the scatter of three
+    level = result.measured["sound.level"]
+    assert float(level.u) == pytest.approx(math.hypot(1.5 / math.sqrt(3), 0.1 / math.sqrt(12)), rel=1e-9)
+    watts, decibels = result.claims
+    assert watts.ratios[0].value == pytest.approx(100 * mean / 85, rel=1e-9)
+    assert decibels.ratios[0].value == pytest.approx(52.3 - 48.0, rel=1e-9)
+    assert decibels.ratios[0].low == pytest.approx(float(level.low) - 48.0, rel=1e-6)
+    text = " ".join(result_text(result).split())
+    assert "Beside the flow Electrical power 91.5" in text
+    assert "The measured electrical power (as read; electrical power) is 108 %" in text
+    assert "The measured sound level (as read; sound level) is 4.3 dB above" in text
+    body = json.loads(result_json(result))
+    assert body["measured"]["electrical.power"]["unit"] == "W"
+    assert {line["measurement"] for line in result.lines()} >= {"electrical", "sound"}
+
+
+@pytest.mark.parametrize(
+    ("table", "section", "said"),
+    [
+        ("electrical", {}, "no power"),
+        ("electrical", {"power": "91"}, "unit of power"),
+        ("electrical", {"power": "91 m"}, "not a unit of power"),
+        ("electrical", {"power": "-5 W"}, "from 0 W"),
+        ("electrical", {"watts": "91 W"}, "one of: power"),
+        ("sound", {"level": "300 dB"}, "to 160 dB"),
+        ("sound", {"level": "52 dB", "with": "watts"}, "one that measures sound level"),
+        ("electric", {"power": "91 W"}, "[electrical]"),
+    ],
+)
+def test_bad_readings_beside_the_flow(table: str, section: dict[str, str], said: str) -> None:
+    with pytest.raises(flowrig.InputError) as caught:
+        flowrig.reduce(with_meters(**{table: section}))
+    assert said in str(caught.value)
+
+
+def test_a_reading_beside_the_flow_needs_its_instrument() -> None:
+    with pytest.raises(flowrig.InputError, match=r"\[instruments.watt_meter\]"):
+        flowrig.reduce(nozzle() | {"electrical": {"power": "91 W"}})

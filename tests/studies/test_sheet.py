@@ -13,7 +13,7 @@ import pytest
 import flowrig
 from flowrig.errors import InputError
 from flowrig.methods import NAMES, find_method
-from flowrig.records import schema
+from flowrig.records import schema, unit_facts
 from flowrig.records.write import write_text
 from flowrig.studies.sheet import sheet
 from tests.studies.fill_sheet import BLANK, fill
@@ -58,7 +58,7 @@ def test_a_blank_sheet_is_toml_with_every_field_live_or_in_a_comment(method):
     declared = find_method(method)
     grids = {f.name for f in declared.fields if getattr(f, "grid", False)}
     elsewhere = grids | {"per_radius", "diameters", "diameter"} if usual(method) else grids
-    tables = (schema.HEADING, schema.AIR, schema.INSTRUMENT, schema.CLAIMS, *declared.hardware)
+    tables = (schema.HEADING, schema.AIR, schema.INSTRUMENT, unit_facts.CLAIMS, *declared.hardware)
     for name in {f.name for t in tables for f in t.fields} | {f.name for f in declared.fields} - elsewhere:
         if name not in elsewhere:
             assert re.search(rf"^(# )?{name} = ", text, re.MULTILINE), name
