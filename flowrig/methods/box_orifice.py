@@ -81,6 +81,7 @@ HOLES = Table(
             "coefficient",
             "Discharge coefficient from a calibration of this very hole, with its ±; then its edge does not matter.",
             kind="ratio",
+            limits="must",
             above=0.0,
             high=1.5,
             example='"0.79 ± 0.02 (k=2)"',
@@ -95,10 +96,7 @@ HOLES = Table(
 
 def _hole_checks(section: Section) -> Sequence[Wrong]:
     if "coefficient" in section:
-        if section["coefficient"].components:
-            return []
-        remedy = 'Write the ± of the calibration: "0.79 ± 0.02 (k=2)".'
-        return [Wrong("coefficient", "a coefficient with its ±: one not stated is not zero", remedy)]
+        return []
     other = "or give the coefficient of a calibration, with its ±."
     if section.value("edge") == "not stated":
         return [Wrong("edge", "whether the edge is sharp", f'Add edge = "sharp" if it is, {other}')]
@@ -413,7 +411,7 @@ METHOD = Method(
             lambda s: "taken as zero gauge",
         ),
         *(limit for limit in static.LIMITS if limit.flag is not static.UNKNOWN),
-        *opening.limits("holes"),
+        *opening.LIMITS,
         *leakage.LIMITS,
         Limit(
             SPACING,

@@ -8,9 +8,8 @@ from typing import Any
 
 import numpy as np
 
-from flowrig.methods import cautions, traverse
+from flowrig.methods import cautions, profile, traverse
 from flowrig.methods.method import Effect, Limit, Situation, Size
-from flowrig.methods.profile import RULES_DISAGREE, UNEVEN
 from flowrig.physics import traverse as physics
 from flowrig.physics.si import Floats
 from flowrig.records.declare import Choice, Count, Field, File, FlagMeaning, Given, Names, Table, Text, Wrong
@@ -50,6 +49,7 @@ FACES = Table(
             "Share of the area inside the strips that the velocity shown stands for: 1 a hand's breadth from a filter "
             "or coil; a grille needs its own, with its ±.",
             kind="ratio",
+            limits="must",
             above=0.0,
             high=1.0,
             example='"0.82 ± 0.04"',
@@ -65,15 +65,9 @@ def _face_checks(section: Section) -> Sequence[Wrong]:
     wrong = []
     if 2 * section.value("edge_strip") >= min(section.value("width"), section.value("height")):
         wrong.append(Wrong("edge_strip", "strips that leave an opening between them", "Check the units."))
-    if section.value("kind") == "grille":
-        if "free_area" not in section:
-            remedy = 'Add free_area = "0.82 ± 0.04", from its maker or from a comparison.'
-            wrong.append(
-                Wrong("free_area", "the free area of a grille: the velocity shown is between its bars", remedy)
-            )
-        elif not section["free_area"].components:
-            remedy = 'Write its ±, as in "0.82 ± 0.04".'
-            wrong.append(Wrong("free_area", "a free area with its ±: one not stated is not zero", remedy))
+    if section.value("kind") == "grille" and "free_area" not in section:
+        remedy = 'Add free_area = "0.82 ± 0.04", from its maker or from a comparison.'
+        wrong.append(Wrong("free_area", "the free area of a grille: the velocity shown is between its bars", remedy))
     return wrong
 
 
@@ -98,6 +92,7 @@ FIELDS: tuple[Field, ...] = (
         "True flow over that of the traverse, from a comparison with a reference at this face, with its ±. Without it "
         "the flow may be anywhere from 12 % below to 6 % above.",
         kind="ratio",
+        limits="must",
         above=0.0,
         high=2.0,
         example='"0.96 ± 0.03 (k=2)"',
@@ -120,13 +115,6 @@ FIELDS: tuple[Field, ...] = (
         example='"3 %"',
     ),
 )
-
-
-def checks(section: Section) -> Sequence[Wrong]:
-    if "factor" in section and not section["factor"].components:
-        remedy = 'Write its ±, as in "0.96 ± 0.03 (k=2)".'
-        return [Wrong("factor", "a factor with its ±: one not stated is not zero", remedy)]
-    return []
 
 
 def layout(section: Section, hardware: Mapping[str, list[Section]]) -> Layout:
@@ -261,21 +249,9 @@ LIMITS = (
         lambda s: s.value("side") != "upstream",
         lambda s: f"side: {s.value('side')}",
     ),
-    Limit(UNEVEN, lambda s: _dead(s), lambda s: "fewer than three quarters of the points carry a tenth of the largest"),
-    Limit(
-        RULES_DISAGREE,
-        lambda s: np.abs(s.nominal["rule_difference"]) > 0.04,
-        lambda s: (
-            f"the second interpolant lies {100 * float(np.nanmax(np.abs(s.nominal['rule_difference']))):.1f} % away"
-        ),
-    ),
+    profile.EVEN,
+    profile.RULES,
 )
-
-
-def _dead(situation: Situation) -> Array:
-    pressure = situation.nominal["velocity"] ** 2
-    good = np.mean(pressure > 0.1 * np.max(pressure, axis=-1, keepdims=True), axis=-1, keepdims=True)
-    return np.asarray(good < 0.75)
 
 
 CONVENTIONS = (

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
 
 import numpy as np
 
@@ -12,7 +11,7 @@ from flowrig.methods.method import Effect, Limit, Method, Situation, Size, span
 from flowrig.physics.inlet import inlet_expansibility, inlet_flow
 from flowrig.physics.pipe import pipe_reynolds
 from flowrig.physics.si import Floats
-from flowrig.records.declare import Choice, FlagMeaning, Given, Names, Reading, Table, Text, Wrong
+from flowrig.records.declare import Choice, FlagMeaning, Given, Names, Reading, Table, Text
 from flowrig.records.items import Array, Section
 
 USUAL = (0.90, 1.0)  # between them lie the coefficients of inlets, from memory
@@ -44,18 +43,6 @@ def kernel(
     }
 
 
-def _inlet_checks(section: Section) -> Sequence[Wrong]:
-    if section["coefficient"].components:
-        return []
-    return [
-        Wrong(
-            "coefficient",
-            "a coefficient with its ±: an uncertainty that is not stated is not zero",
-            'Write both, as the calibration or the document has them: coefficient = "0.97 ± 0.02".',
-        )
-    ]
-
-
 INLETS = Table(
     "inlets",
     "A conical or bell-mouthed inlet of a duct, with a pressure tapping in its throat or in the duct just behind.",
@@ -75,6 +62,7 @@ INLETS = Table(
             "you have and that covers it. There is no default: no source for one was found.",
             required=True,
             kind="ratio",
+            limits="must",
             low=0.5,
             high=1.1,
             example='"0.97 ± 0.02"',
@@ -105,7 +93,6 @@ INLETS = Table(
         Text("serial", "Identity, where the inlet is used in several records."),
         Text("notes", "Anything else: cone or bell-mouth, angle, radius, where the coefficient is from."),
     ),
-    checks=(_inlet_checks,),
 )
 
 
@@ -279,7 +266,7 @@ METHOD = Method(
             lambda s: f"{opening.in_diameters(s, 'clear_distance')} from the mouth; {CLEAR:g} at least",
         ),
         Limit(CLEAR_UNKNOWN, lambda s: "clear_distance" not in s.section, lambda s: "free, still air assumed"),
-        *opening.limits("inlets"),
+        *opening.LIMITS,
         *leakage.LIMITS,
     ),
     summary=_summary,

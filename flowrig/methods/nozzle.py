@@ -7,7 +7,7 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from flowrig.methods import leakage, static
+from flowrig.methods import leakage, opening, static
 from flowrig.methods.method import Effect, Limit, Method, Situation, Size, span, stacked
 from flowrig.physics.nozzle import bank_beta, nozzle_coefficient, nozzle_flow, nozzle_throat_velocity
 from flowrig.physics.si import Floats
@@ -319,6 +319,7 @@ METHOD = Method(
         ),
         *static.LIMITS,
         *leakage.LIMITS,
+        opening.WITHOUT_LIMITS,
         Limit(
             SPACING,
             lambda s: s.value("wall_distance", math.inf) < 1.5 * float(np.max(s.inputs["diameter"].value)),

@@ -12,8 +12,9 @@ from flowrig.records.declare import FlagMeaning
 EXACT = FlagMeaning(
     "opening without ±",
     "warning",
-    "No ± stands beside the diameter of the opening, and it was taken as exact and round. The flow goes as its square: "
-    "1 % of diameter is 2 % of flow. Measure it across at several angles and write the spread beside it.",
+    "No ± stands beside the diameter of an opening, or of the pipe it is in, and it was taken as exact and round. The "
+    "flow goes as the square of the opening's: 1 % of it is 2 % of flow, and more in a pipe. Measure it across at "
+    "several angles and write the spread beside it.",
     "derivative of the flow equation",
 )
 LARGE_DROP = FlagMeaning(
@@ -26,20 +27,25 @@ LARGE_DROP = FlagMeaning(
 LEAST_RATIO = 0.9
 
 
-def limits(table: str) -> tuple[Limit, ...]:
-    """Limits of use of the openings that a table of the record describes."""
-    return (
-        Limit(EXACT, lambda s: bool(_exact(s, table)), lambda s: ", ".join(_exact(s, table))),
-        Limit(
-            LARGE_DROP,
-            lambda s: s.nominal["pressure_ratio"] < LEAST_RATIO,
-            lambda s: f"pressure after over before {span(s.nominal['pressure_ratio'], '')}; {LEAST_RATIO:g} at least",
-        ),
-    )
+def _exact(situation: Situation) -> list[str]:
+    return [
+        f"{name} of {piece.path[-1]}"
+        for pieces in situation.hardware.values()
+        for piece in pieces
+        for name in ("diameter", "pipe_diameter")
+        if name in piece and not piece[name].components
+    ]
 
 
-def _exact(situation: Situation, table: str) -> list[str]:
-    return [f"diameter of {s.path[-1]}" for s in situation.hardware[table] if not s["diameter"].components]
+WITHOUT_LIMITS = Limit(EXACT, lambda s: bool(_exact(s)), lambda s: ", ".join(_exact(s)))
+LIMITS = (
+    WITHOUT_LIMITS,
+    Limit(
+        LARGE_DROP,
+        lambda s: s.nominal["pressure_ratio"] < LEAST_RATIO,
+        lambda s: f"pressure after over before {span(s.nominal['pressure_ratio'], '')}; {LEAST_RATIO:g} at least",
+    ),
+)
 
 
 def widest(situation: Situation) -> float:

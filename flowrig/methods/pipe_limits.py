@@ -6,6 +6,7 @@ from collections.abc import Callable, Mapping
 
 import numpy as np
 
+from flowrig.methods import opening
 from flowrig.methods.method import Limit, Situation, span
 from flowrig.methods.pipe_device import bore_of, device_of
 from flowrig.physics.si import Truth
@@ -62,13 +63,6 @@ STRAIGHT_SHORT = FlagMeaning(
     "the pipe, fit a flow conditioner that the standard knows, or calibrate the meter where it stands.",
     "ISO 5167-2:2003, 6.2 (clause from memory)",
 )
-EXACT = FlagMeaning(
-    "diameter without ±",
-    "warning",
-    "No ± stands beside the diameter of the bore or throat, or of the pipe, and it was taken as exact. The flow goes "
-    "as the square of the bore and more: 0.1 % of it are 0.2 to 0.3 % of the flow.",
-    "derivative of the flow equation, 2/(1 - ratio of diameters to the fourth)",
-)
 
 # limit of use -> its flag, its name in a message, what stands there, and that value's scale and unit
 OF_USE: Mapping[str, tuple[FlagMeaning, str, Callable[[Situation], Array], float, str]] = {
@@ -97,11 +91,6 @@ def _said(key: str) -> Callable[[Situation], str]:
     return said
 
 
-def _exact(situation: Situation) -> list[str]:
-    pieces = [piece for named in situation.hardware.values() for piece in named]
-    return [name for p in pieces for name in ("diameter", "pipe_diameter") if not p[name].components]
-
-
 LIMITS = (
     *(Limit(meaning, _missed(key), _said(key)) for key, (meaning, *_) in OF_USE.items()),
     Limit(
@@ -114,5 +103,5 @@ LIMITS = (
         lambda s: s.value("straight_length") == "not stated",
         lambda s: "taken as the standard's full lengths",
     ),
-    Limit(EXACT, lambda s: bool(_exact(s)), lambda s: ", ".join(_exact(s))),
+    opening.WITHOUT_LIMITS,
 )

@@ -123,6 +123,14 @@ BLOCKED = FlagMeaning(
     "threshold: common practice, no source",
 )
 
+# of any plane, in a duct or before a face
+EVEN = Limit(UNEVEN, _uneven, lambda s: "fewer than three quarters of the points carry a tenth of the largest pressure")
+RULES = Limit(
+    RULES_DISAGREE,
+    lambda s: np.abs(s.nominal["rule_difference"]) > 0.04,
+    lambda s: f"the second interpolant lies {_percent(s.nominal['rule_difference'])} away",
+)
+
 LIMITS = (
     *static.LIMITS,
     Limit(
@@ -130,7 +138,7 @@ LIMITS = (
         lambda s: _share_of_duct(s) > 0.05,
         lambda s: f"the probe fills {100 * _share_of_duct(s):.0f} % of the duct",
     ),
-    Limit(UNEVEN, _uneven, lambda s: "fewer than three quarters of the points carry a tenth of the largest pressure"),
+    EVEN,
     Limit(
         ASYMMETRIC,
         _lopsided,
@@ -142,11 +150,7 @@ LIMITS = (
         lambda s: s.value("yaw", 0.0) > np.radians(10.0) + 1e-9,
         lambda s: f"flow angle of {np.degrees(s.value('yaw')):.0f}° stated",
     ),
-    Limit(
-        RULES_DISAGREE,
-        lambda s: np.abs(s.nominal["rule_difference"]) > 0.04,
-        lambda s: f"the second interpolant lies {_percent(s.nominal['rule_difference'])} away",
-    ),
+    RULES,
 )
 REVERSAL = Limit(
     REVERSED,

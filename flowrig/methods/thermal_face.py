@@ -42,7 +42,6 @@ METHOD = Method(
         traverse.VELOCITY_MONITOR,
         *face.FIELDS,
     ),
-    checks=(face.checks,),
     kernel=kernel,
     axes=("point",),
     hardware=(face.FACES,),

@@ -31,7 +31,6 @@ METHOD = Method(
         traverse.VELOCITY_MONITOR,
         *face.FIELDS,
     ),
-    checks=(face.checks,),
     kernel=kernel,
     axes=("point",),
     hardware=(face.FACES,),

@@ -71,8 +71,9 @@ class Given(Field):
         The value must be greater. SI.
     low, high : float
         Bounds that include their ends. SI.
-    plain : bool
-        No ± may stand beside it: its error, if it has one, is stated elsewhere.
+    limits : {'may', 'must', 'never'}
+        Whether a ± stands beside it. It must where an error not stated would not be zero and none can be assumed; never
+        where the error is stated elsewhere.
     """
 
     kind: str = ""
@@ -81,7 +82,7 @@ class Given(Field):
     above: float = -math.inf
     low: float = -math.inf
     high: float = math.inf
-    plain: bool = False
+    limits: Literal["may", "must", "never"] = "may"
 
 
 @dataclass(frozen=True)

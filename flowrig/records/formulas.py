@@ -58,7 +58,7 @@ class Formula:
                 required=True,
                 kind=kind,
                 above=above,
-                plain=True,
+                limits="never",
                 example=example,
             )
             for name, word, example in (("lowest", "Lowest", '"10 Pa"'), ("highest", "Highest", '"300 Pa"'))
@@ -125,7 +125,7 @@ DROP = Given(
     required=True,
     kind="pressure difference",
     above=0.0,
-    plain=True,
+    limits="never",
     example='"50 Pa"',
 )
 POWER_LAW = Formula(
@@ -139,18 +139,22 @@ POWER_LAW = Formula(
             required=True,
             kind="pressure difference",
             above=0.0,
-            plain=True,
+            limits="never",
             example='"50 Pa"',
         ),
-        Given("flow", "Flow at that drop.", required=True, kind="flow", above=0.0, plain=True, example='"480 m3/h"'),
-        Given("exponent", "Exponent.", required=True, kind="ratio", above=0.0, high=2.0, plain=True, example="0.52"),
+        Given(
+            "flow", "Flow at that drop.", required=True, kind="flow", above=0.0, limits="never", example='"480 m3/h"'
+        ),
+        Given(
+            "exponent", "Exponent.", required=True, kind="ratio", above=0.0, high=2.0, limits="never", example="0.52"
+        ),
         Given(
             "density",
             "Density of the air in the box that the flow is stated for.",
             required=True,
             kind="density",
             above=0.0,
-            plain=True,
+            limits="never",
             example='"0.97 kg/m3"',
         ),
         Given(
@@ -159,7 +163,7 @@ POWER_LAW = Formula(
             required=True,
             kind="viscosity",
             above=0.0,
-            plain=True,
+            limits="never",
             example='"18.2 uPa s"',
         ),
     ),
@@ -171,7 +175,7 @@ POWER_LAW = Formula(
         required=True,
         kind="flow",
         above=0.0,
-        plain=True,
+        limits="never",
         example='"480 m3/h"',
     ),
     curve=lambda numbers, drop: leakage_flow(drop, numbers["flow"], numbers["exponent"], numbers["drop"]),
@@ -203,7 +207,7 @@ HEADING = Table(
             kind="ratio",
             above=0.0,
             high=0.5,
-            plain=True,
+            limits="never",
             example='"1.1 %"',
         ),
         Count("remounts", "How many mountings that was found from.", low=2, example="6"),
@@ -228,7 +232,7 @@ CAUSE = Table(
         Choice("scope", "How widely it is shared.", choices=("calibration", "setup", "reading", "method")),
         Choice("shape", "How it is distributed.", choices=("normal", "rectangular", "triangular")),
         Given(
-            "dof", "Degrees of freedom, where few readings tell its size.", kind="ratio", above=0.0, plain=True,
+            "dof", "Degrees of freedom, where few readings tell its size.", kind="ratio", above=0.0, limits="never",
             example="6",
         ),
     ),
@@ -244,7 +248,7 @@ RESIDUAL = Given(
     kind="ratio",
     low=-0.5,
     high=0.5,
-    plain=True,
+    limits="never",
     example='"-0.4 %"',
 )
 

@@ -37,7 +37,7 @@ from flowrig.records.describe import EMPTY, example, form
 from flowrig.records.files import is_bare, near_name
 from flowrig.records.items import Item, Section, as_written, path_name
 from flowrig.records.schema import MEASURED_KIND, MEASURED_STEP, USUAL_ACCURACY
-from flowrig.records.words import a, bounds_in_words, opening, sentence, shown, unreadable, usual_units
+from flowrig.records.words import OF_LIMITS, a, bounds_in_words, opening, sentence, shown, unreadable, usual_units
 from flowrig.uncertainty.statement import Component, parse_value
 
 _ISO_DATE = re.compile(r"\d{4}-\d{2}-\d{2}")
@@ -282,12 +282,12 @@ class Walker:
         if read is None:
             return None
         value, unit, components = read
-        if declared.plain and components:
-            remedy = "Take the ± away; errors are stated each as a cause, with what it moves."
-            self.fault(path, raw, f"{a(kind)} without a ±", remedy)
-            return None
         if not value > declared.above or not declared.low <= value <= declared.high:
             self.fault(path, raw, bounds_in_words(declared, kind, unit), "Check the value and its unit.")
+            return None
+        if declared.limits != "may" and bool(components) != (declared.limits == "must"):
+            said, remedy = OF_LIMITS[declared.limits]
+            self.fault(path, raw, f"{a(kind)} {said}", remedy)
             return None
         lowest = min((value - float(c.half_width(value)) for c in components), default=value)
         if not lowest > declared.above or lowest < declared.low:

@@ -15,6 +15,13 @@ from flowrig.uncertainty.statement import StatementError
 LONG = 200  # characters of one value; more would bury the rest of the report
 
 
+# what is said of a ± that is missing, or that has no place; and what to do
+OF_LIMITS = {
+    "must": ("with its ±: an uncertainty that is not stated is not zero", 'Write both, as in "0.97 ± 0.02 (k=2)".'),
+    "never": ("without a ±", "Take the ± away; errors are stated each as a cause, with what it moves."),
+}
+
+
 def shown(value: object) -> str:
     """A value as TOML has it: ``true``, ``2026-08-21``, ``[23, 4]``; a table by its keys."""
     if isinstance(value, str):

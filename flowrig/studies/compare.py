@@ -15,7 +15,7 @@ from flowrig.records.items import as_written
 from flowrig.records.record import Flow
 from flowrig.records.words import folded
 from flowrig.studies import checks
-from flowrig.studies.quantities import station_flows
+from flowrig.studies.quantities import station_flows, through_unit
 from flowrig.studies.result import FlowResult, Quantity, Result, unused
 from flowrig.studies.together import CombinedFlow, Pair, Together
 from flowrig.uncertainty.combine import Combined, Comparison, combine, compare
@@ -63,7 +63,13 @@ NOT_HELD_BY_ROW = FlagMeaning(
     "Measurements of one flow are compared and combined, and claims held against what was measured, in a single record "
     "only; the rows of a table are reduced measurement by measurement. Reduce the record of a row by itself.",
 )
-FLAGS = (DISAGREE, CANNOT_TELL, SAME_READINGS, RESTS_ON_ALARM, ADDS_NOTHING, NOT_HELD_BY_ROW)
+LEAKS_APART = FlagMeaning(
+    "leaks stated for some only",
+    "warning",
+    "Of measurements held against each other some have what leaks put back, so that they are of the unit, and others "
+    "do not. Where the same chamber leaks, state it for all of them.",
+)
+FLAGS = (DISAGREE, CANNOT_TELL, LEAKS_APART, SAME_READINGS, RESTS_ON_ALARM, ADDS_NOTHING, NOT_HELD_BY_ROW)
 
 STEPS = 12
 ALIKE = 1e-7  # of the flow: readings scaled to another flow are close enough
@@ -134,6 +140,10 @@ class _Group:
             for pair in together.pairs
             if pair.verdict != "agree"
         ]
+        stated = ["chambers" in section.hardware for section in self.sections]
+        if any(stated) and not all(stated):
+            silent = [name for name, said in zip(names, stated, strict=True) if not said]
+            together.findings.append(Finding(LEAKS_APART, f"none for {', '.join(silent)}"))
         for one, other in combinations(range(len(self.flows)), 2):
             if _same_readings(self.sections[one], self.sections[other]):
                 together.findings.append(Finding(SAME_READINGS, f"{names[one]} and {names[other]}"))
@@ -190,6 +200,8 @@ class _Group:
         densities = {name: state["density"] for name, state in self.flows[0].air.items()}
         labels = {f"actual_flow_{name}": f"actual flow, air at the {name}" for name in densities}
         labels |= {"standard_flow": f"standard flow, {as_written(standard)}", "mass_flow": "mass flow"}
+        if any("chambers" in section.hardware for section in self.sections):
+            labels = through_unit(labels)
         try:
             quantities = station_flows(
                 mass_flow, densities, standard.value, labels, self.unit, (), self.result.coverage, "no value",

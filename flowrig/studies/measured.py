@@ -14,14 +14,14 @@ from flowrig.uncertainty.interval import interval
 def measured_beside(result: Result) -> dict[str, Quantity]:
     """Every reading of the tables beside the flow, by its path; what is found about them goes to the result."""
     return {
-        f"{table}.{item.field.name}": _quantity(item, section.table.help, result)
+        f"{table}.{item.field.name}": _quantity(item, f"{table} {item.field.name}", result)
         for table, section in result.record.beside.items()
         for item in section.items.values()
         if isinstance(item.field, Reading)
     }
 
 
-def _quantity(item: Item, words: str, result: Result) -> Quantity:
+def _quantity(item: Item, label: str, result: Result) -> Quantity:
     assert isinstance(item.field, Reading)
     record = result.record
     read = reading_estimate(item, record.instruments.get(item.instrument), record)
@@ -29,5 +29,4 @@ def _quantity(item: Item, words: str, result: Result) -> Quantity:
     estimate = mean_estimate(read, item, record).estimate
     bar = interval(estimate, result.coverage, samples=result.samples, seed=result.seed)
     unit = item.unit or units.default_display(item.field.kind)
-    label = words.split(",")[0].split(":")[0].rstrip(".").lower()
     return Quantity(item.field.name, label, item.field.kind, unit, estimate, bar)

@@ -70,6 +70,11 @@ def station_flows(
     return quantities
 
 
+def through_unit(labels: Mapping[str, str]) -> dict[str, str]:
+    """The same words of a flow that has its leakage put back."""
+    return {name: label.replace("flow", "flow through the unit", 1) for name, label in labels.items()}
+
+
 def _station_flows(mass_flow: Array, standard: float, **densities: Array) -> dict[str, Array]:
     actual = {f"actual_flow_{name}": mass_flow / density for name, density in densities.items()}
     return {**actual, "standard_flow": mass_flow / standard, "mass_flow": mass_flow}

@@ -25,7 +25,7 @@ from flowrig.studies.claims import hold_claims
 from flowrig.studies.compare import hold_together
 from flowrig.studies.gather import Gathered, scaled
 from flowrig.studies.measured import measured_beside
-from flowrig.studies.quantities import station_flows
+from flowrig.studies.quantities import station_flows, through_unit
 from flowrig.studies.result import FlowResult, Quantity, Result, names_apart
 from flowrig.studies.scatter import Scatter, scatter_of
 from flowrig.uncertainty.cause import Cause
@@ -278,8 +278,10 @@ class Reduction:
         grid = rows["velocity"] if any(run.ndim == 2 for run in runs.values()) else None
         known = situation.value("fluctuation")
         turns = self.method.turns(situation.section)
-        flows = rows["mass_flow"].reshape(-1, turns).mean(axis=0) if turns > 1 else rows["mass_flow"].reshape(-1)
-        scatter, findings = scatter_of(flows, float(mass_flow.value), known, grid)
+        flows, what = rows["mass_flow"].reshape(-1), "readings"
+        if turns > 1:
+            flows, what = flows.reshape(-1, turns).mean(axis=0), "places in turn"
+        scatter, findings = scatter_of(flows, float(mass_flow.value), known, grid, what)
         self.scatter_findings = findings
         self.findings += findings
         return scatter
@@ -290,7 +292,7 @@ class Reduction:
         labels["actual_flow_meter"] = "actual flow, air at the metering plane"
         labels |= {"standard_flow": f"standard flow, {as_written(standard)}", "mass_flow": "mass flow"}
         if "chambers" in self.flow.hardware:
-            labels = {name: label.replace("flow", "flow through the unit", 1) for name, label in labels.items()}
+            labels = through_unit(labels)
         return station_flows(
             mass_flow,
             densities,

@@ -72,7 +72,9 @@ class Scatter:
         return {f"relative_{name}": x for name, x in scaled.items()}
 
 
-def scatter_of(flows: Array, of_mean: float, known: str, grid: Array | None) -> tuple[Scatter, list[Finding]]:
+def scatter_of(
+    flows: Array, of_mean: float, known: str, grid: Array | None, what: str = "readings"
+) -> tuple[Scatter, list[Finding]]:
     """Scatter of a run.
 
     Parameters
@@ -85,6 +87,8 @@ def scatter_of(flows: Array, of_mean: float, known: str, grid: Array | None) -> 
         What the scatter is.
     grid : array, shape (passes, points), or None
         Readings of a grid; with fewer than three passes their differences point by point are pooled.
+    what : str
+        What each of the flows is from, in words.
 
     Notes
     -----
@@ -116,9 +120,7 @@ def scatter_of(flows: Array, of_mean: float, known: str, grid: Array | None) -> 
             Finding(flags.FEW_STRETCHES, f"{series.n} readings are worth {series.stretches:.0f} independent ones")
         )
     if not pooled and series.n < FEW:
-        findings.append(
-            Finding(reading_flags.FEW_READINGS, f"{series.n} {'passes' if grid is not None else 'readings'}")
-        )
+        findings.append(Finding(reading_flags.FEW_READINGS, f"{series.n} {'passes' if grid is not None else what}"))
     if series.n >= LOG_FROM and series.drift > DRIFTING:
         findings.append(Finding(flags.NOT_STEADY, f"the halves differ by {series.drift:.1f} standard errors"))
     size = abs(series.mean) or math.inf

@@ -174,6 +174,14 @@ class Rig:
             if path.is_file()
         }
 
+    def tells(self, record: str, where: str, said: str) -> None:
+        """Reducing the record exits 2, prints nothing else, and says so of the place."""
+        self.lay_out(record_toml=record)
+        code, out, err = self.run("reduce", "record.toml")
+        assert (code, out) == (2, ""), (code, out)
+        assert f"record.toml, {where}" in err, err
+        assert said in err, err
+
     def refuses(self, *arguments: str, says: tuple[tuple[str, ...], ...]) -> None:
         """The command exits 2 with exactly the faults `says`, and touches no file.
 

@@ -174,9 +174,4 @@ meter_side = "downstream"
     ],
 )
 def test_bad_input(tmp_path: Path, old: str, new: str, where: str, said: str) -> None:
-    rig = Rig(tmp_path)
-    rig.lay_out(record_toml=edited(RECORD, old, new))
-    code, out, err = rig.run("reduce", "record.toml")
-    assert (code, out) == (2, "")
-    assert f"record.toml, {where}" in err
-    assert said in err
+    Rig(tmp_path).tells(edited(RECORD, old, new), where, said)

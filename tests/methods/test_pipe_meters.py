@@ -44,7 +44,7 @@ LIBRARY = {
 }
 OUTSIDE = {f"{what} outside limits" for what in ("bore", "pipe", "diameter ratio", "pipe Reynolds number")}
 OUTSIDE |= {"pressure ratio outside limits"}
-OPEN = {"straight length not stated", "straight length too short", "diameter without ±", "static pressure unknown"}
+OPEN = {"straight length not stated", "straight length too short", "opening without ±", "static pressure unknown"}
 PIPE = 0.2  # within the limits of every kind [m]
 
 
@@ -357,8 +357,8 @@ ORIFICE, NOZZLE, TUBE = "orifice-plate", "pipe-nozzle", "venturi-tube"
         *((method, kind, {"straight_length": None}, "straight length not stated") for method, kind in KINDS),
         *((method, kind, {"straight_length": "not stated"}, "straight length not stated") for method, kind in KINDS),
         (ORIFICE, "corner", {"straight_length": "reduced"}, ""),
-        (ORIFICE, "corner", {"diameter": "120 mm"}, "diameter without ±"),
-        (TUBE, "machined", {"pipe": "200 mm"}, "diameter without ±"),
+        (ORIFICE, "corner", {"diameter": "120 mm"}, "opening without ±"),
+        (TUBE, "machined", {"pipe": "200 mm"}, "opening without ±"),
         (NOZZLE, "isa-1932", {"static": None}, "static pressure unknown"),
     ],
 )  # fmt: skip

@@ -478,3 +478,15 @@ def test_repr_is_short_enough_to_read():
     result = flowrig.reduce(several(run("first"), run("again")))
     assert "agree" in repr(result)
     assert repr(result.combined).startswith("<CombinedFlow <actual_flow_meter:")
+
+
+def test_leaks_stated_for_one_of_two_are_told_and_the_combined_flow_is_of_the_unit():
+    record = nozzle(name="one", leaks=["C"], meter_side="downstream")
+    record["flow"].append(record["flow"][0] | {"name": "two", "open": ["B"], "drop": "1277 Pa ± 40 Pa"})
+    record["chambers"] = {"C": {"leak": "6 m3/h ± 2 m3/h", "leak_drop": "50 Pa", "pressure": "35 Pa"}}
+    [group] = flowrig.reduce(record).together
+    assert group.findings == []
+    assert "through the unit" in group.combined.main.label
+    del record["flow"][1]["leaks"], record["flow"][1]["meter_side"]
+    [group] = flowrig.reduce(record).together
+    assert [(f.code, f.message) for f in group.findings] == [("leaks stated for some only", "none for two")]
