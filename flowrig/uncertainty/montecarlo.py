@@ -37,9 +37,17 @@ def deviates(seed: int, chunk: int, size: int = CHUNK, *, normal: bool = False) 
     deviate is the same whether few or many are drawn, and whether its row is computed alone or among others.
     """
     known: dict[tuple[str, int], Array] = {}
+    shared: dict[str, Array] = {}  # of causes that have no places, laid out once for all that they move
 
     def draw(cause: Cause, places: Places) -> tuple[Array, Axes]:
-        positions, full = places if cause.each is not None else ALONE
+        if cause.each is not None:
+            return laid_out(cause, places), (cause.each,)
+        if cause.id not in shared:
+            shared[cause.id] = laid_out(cause, ALONE)[:, :, 0]
+        return shared[cause.id], ()
+
+    def laid_out(cause: Cause, places: Places) -> Array:
+        positions, full = places
         key = int.from_bytes(hashlib.blake2b(f"{seed}|{cause.id}".encode(), digest_size=16).digest(), "little")
 
         def stream(direction: int, second: int = 0) -> np.random.Generator:
@@ -58,7 +66,7 @@ def deviates(seed: int, chunk: int, size: int = CHUNK, *, normal: bool = False) 
         if cause.dof != np.inf and not normal:
             # t deviates, one chi-square a block and draw: JCGM 101:2008 6.4.9.2 and its multivariate form
             z *= np.sqrt(cause.dof / stream(0, 1).chisquare(cause.dof, size))[:, np.newaxis, np.newaxis]
-        return (z[:, :, 0], ()) if cause.each is None else (z, (cause.each,))
+        return z
 
     return draw
 

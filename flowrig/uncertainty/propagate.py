@@ -325,7 +325,8 @@ def _moved(x: Estimate, deviates: Deviates) -> tuple[Array, Axes]:
     total = align(x.value, x.axes, axes)[np.newaxis]
     for (cause, part), (z, own) in zip(x.parts.items(), moved, strict=True):
         if not own:
-            total = total + align(np.tensordot(z, part, axes=1), x.axes, axes, 1)
+            moves = z.reshape(-1, *[1] * len(x.axes)) * part if cause.n == 1 else np.tensordot(z, part, axes=1)
+            total = total + align(moves, x.axes, axes, 1)
             continue
         for k in range(cause.n):
             total = total + align(z[:, k], own, axes, 1) * align(part[k], x.axes, axes)[np.newaxis]
