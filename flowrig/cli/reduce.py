@@ -22,6 +22,7 @@ MOST_SURE = 0.9999  # what lies beyond is known of no instrument
 @click.option("--samples", type=int, help="Take Monte Carlo intervals from this many draws.")
 @click.option("--seed", type=int, default=1, show_default=True, help="Seed of the draws.")
 @click.option("--coverage", default="95 %", show_default=True, help="Probability of the intervals: 95 % or 0.95.")
+@click.option("--allow-outside", is_flag=True, help="Give values outside a calibrated range, with a growing band.")
 @click.option("--unit", help="Unit of flow to print first, before the record's own.")
 def command(
     record: str,
@@ -33,6 +34,7 @@ def command(
     seed: int,
     coverage: str,
     unit: str | None,
+    allow_outside: bool,
 ) -> None:
     """Reduce RECORD, a TOML file of readings, to a flow with error bars.
 
@@ -44,11 +46,15 @@ def command(
     probability = _coverage(coverage)
     _check(samples, unit)
     if rows is None:
-        result = reduce(record, coverage=probability, samples=samples, seed=seed, unit=unit)
+        result = reduce(
+            record, coverage=probability, samples=samples, seed=seed, unit=unit, allow_outside=allow_outside
+        )
     else:
         from flowrig.studies.rows import reduce_rows
 
-        result = reduce_rows(record, rows, coverage=probability, samples=samples, seed=seed, unit=unit)
+        result = reduce_rows(
+            record, rows, coverage=probability, samples=samples, seed=seed, unit=unit, allow_outside=allow_outside
+        )
     beside = (os.path.join(os.path.dirname(record), name) for name in result.record.digests)
     _check_outputs([name for name in (json_file, csv_file) if name is not None], {record, rows or record, *beside})
     outputs = {}

@@ -10,14 +10,16 @@ from numpy.typing import NDArray
 from flowrig import units
 from flowrig.methods import static
 from flowrig.methods.method import Effect, Limit, Method, Refusal, Situation, Size
-from flowrig.physics.box import box_equivalent_drop, box_flow
+from flowrig.physics.box import box_equivalent_drop, similar_flow
 from flowrig.physics.si import Floats
 from flowrig.records.calibration import CalibrationFile
 from flowrig.records.declare import Calibration, Choice, FlagMeaning, Reading
+from flowrig.records.formulas import TERMS, Formula
 from flowrig.records.items import Array
 from flowrig.uncertainty.estimate import Estimate
 
 Mask = NDArray[np.bool_]
+OUTSIDE_EXPONENT = 0.1  # own judgement, no source
 REMOUNT = 0.05  # upper end of 2 to 5 %: of this box nothing is known; common practice, no source
 FAR_DENSITY, FAR_VISCOSITY = 0.20, 0.10  # of the calibration's; own judgement, no source
 
@@ -28,28 +30,31 @@ def kernel(
     density: Array,
     pressure: Array,
     viscosity: Array,
-    calibrated_flow: Array,
     calibrated_drop: Array,
-    calibrated_exponent: Array,
     calibrated_density: Array,
     calibrated_viscosity: Array,
+    calibrated_flow: Array | None = None,
+    calibrated_exponent: Array | None = None,
+    calibrated_constant: Array | None = None,
+    calibrated_linear: Array | None = None,
+    calibrated_square: Array | None = None,
+    calibrated_cube: Array | None = None,
+    *,
+    formula: Formula,
 ) -> dict[str, Floats]:
     """Mass flow through the box by its calibration, at the density in it."""
+    polynomial = (calibrated_constant, calibrated_linear, calibrated_square, calibrated_cube)
+    given = dict(zip(("flow", "exponent", *TERMS), (calibrated_flow, calibrated_exponent, *polynomial), strict=True))
+    numbers = {name: x for name, x in given.items() if x is not None} | {"drop": calibrated_drop}
     inside = density * (pressure + static) / pressure
-    flow = box_flow(
-        drop,
-        inside,
-        viscosity,
-        calibrated_flow,
-        calibrated_drop,
-        calibrated_exponent,
-        calibrated_density,
-        calibrated_viscosity,
-    )
+    alike = box_equivalent_drop(drop, inside, viscosity, calibrated_density, calibrated_viscosity)
+    calibrated = formula.curve(numbers, alike)
+    flow = similar_flow(calibrated, calibrated_density, calibrated_viscosity, inside, viscosity)
     return {
         "mass_flow": flow * inside,
         "density": inside,
-        "equivalent_drop": box_equivalent_drop(drop, inside, viscosity, calibrated_density, calibrated_viscosity),
+        "equivalent_drop": alike,
+        "calibrated_flow": calibrated,
         "density_ratio": inside / calibrated_density,
         "viscosity_ratio": viscosity / calibrated_viscosity,
     }
@@ -57,6 +62,7 @@ def kernel(
 
 def _prepare(situation: Situation) -> None:
     situation.inputs.setdefault("static", Estimate(0.0))
+    situation.options["formula"] = _calibration(situation).formula
 
 
 def _calibration(situation: Situation) -> CalibrationFile:
@@ -120,6 +126,8 @@ def _exponent(situation: Situation) -> float:
 
 def _unlikely_exponent(situation: Situation) -> bool:
     """Outside 0.5 to 1 by more than its own error: that of a sharp hole lies on the very edge."""
+    if "calibrated_exponent" not in situation.inputs:
+        return False
     n, u = _exponent(situation), float(situation.inputs["calibrated_exponent"].u)
     return not 0.5 - 2 * u <= n <= 1.0 + 2 * u
 
@@ -136,37 +144,69 @@ def _remount_stated(situation: Situation) -> Size | None:
     heading = _calibration(situation).heading
     if not _remounted(situation) or "remount_scatter" not in heading:
         return None
-    # calibrated in one mounting, used in another: the difference of two
-    scatter = math.sqrt(2.0) * heading.value("remount_scatter")
+    # of format 1 one mounting was calibrated, another is used: the difference of two. Later ones hold the error of the
+    # mountings that were calibrated among their own causes
+    once = math.sqrt(2.0) if heading.value("format") == 1 else 1.0
+    scatter = once * heading.value("remount_scatter")
     return Size(limit=scatter, assumed=_assumed(situation), dof=heading.value("remounts") - 1.0)
 
 
 def _remount_unknown(situation: Situation) -> Size | None:
     if not _remounted(situation) or "remount_scatter" in _calibration(situation).heading:
         return None
-    return Size(limit=REMOUNT, assumed=_assumed(situation))
+    limit = _calibration(situation).heading.value("remount_limit", REMOUNT)
+    return Size(limit=limit, assumed=_assumed(situation))
+
+
+def _band(situation: Situation) -> Size | None:
+    """What is added outside the range: as if the exponent there could differ by a tenth from that inside."""
+    if not np.any(_outside(situation)):
+        return None
+    at = np.abs(situation.nominal["equivalent_drop"])
+    low, high = (_calibration(situation).range.value(name) for name in ("lowest", "highest"))
+    with np.errstate(divide="ignore"):
+        beyond = np.fmax(np.fmax(at / high, low / at), 1.0)
+    return Size(limit=beyond**OUTSIDE_EXPONENT - 1.0)
 
 
 def _summary(situation: Situation) -> str:
     calibration = _calibration(situation)
-    numbers = calibration.coefficients
-    flow, drop = numbers["flow"], numbers["drop"]
-    shown = float(units.from_si(flow.value, flow.unit, "flow"))
+    numbers, formula = calibration.coefficients, calibration.formula
+    drop = numbers["drop"]
     at = float(units.from_si(drop.value, drop.unit, "pressure difference"))
+    dense, viscous = (float(np.mean(situation.nominal[x])) for x in ("density_ratio", "viscosity_ratio"))
+    if formula.powers:
+        unit = numbers["linear"].unit
+        terms = [f"{float(units.from_si(numbers[TERMS[k]].value, unit, 'flow')):.5g} r^{k}" for k in formula.powers]
+        alike = float(units.from_si(float(np.mean(situation.nominal["equivalent_drop"])), drop.unit, drop.field.kind))  # type: ignore[attr-defined]
+        return (
+            f"{calibration.name}, ({' + '.join(terms)}) {unit} with r = {alike:.5g}/{at:.5g} {drop.unit} in the air of "
+            f"the calibration, x {viscous / dense:.4f} for viscosity over density"
+        )
+    flow = numbers["flow"]
+    shown = float(units.from_si(flow.value, flow.unit, "flow"))
     read = float(units.from_si(float(np.mean(_bare(situation))), drop.unit, "pressure difference"))
     n = _exponent(situation)
-    dense, viscous = (float(np.mean(situation.nominal[x])) for x in ("density_ratio", "viscosity_ratio"))
     return (
         f"{calibration.name}, {shown:.5g} {flow.unit} x ({read:.5g}/{at:.5g} {drop.unit})^{n:.4g} x "
         f"{dense:.4f}^{n - 1:.4g} x {viscous:.4f}^{1 - 2 * n:.4g} for density and viscosity over the calibration's"
     )
 
 
+BAND = Effect(
+    "box:outside",
+    "box outside its calibrated range",
+    "Where a value outside the range was asked for all the same: as if the exponent there could differ by 0.1 from "
+    "that inside, as a limit: 7 % at twice the end of the range, 26 % at ten times.",
+    _band,
+    source="own judgement, no source",
+)
 OUTSIDE = FlagMeaning(
     "outside calibrated range",
     "alarm",
     "The drop, as it would be in the air of the calibration, lies outside the range that was calibrated. Nothing is "
-    "known of the box there: a record is refused, a row of a table gets no value. Choose another opening, or "
+    "known of the box there: a record is refused, a row of a table gets no value, unless --allow-outside asks for one; "
+    "its error bar then grows with the distance, on no better ground than judgement. Choose another opening, or "
     "calibrate further.",
 )
 BARE_DROP = FlagMeaning(
@@ -194,10 +234,10 @@ EXPONENT = FlagMeaning(
 METHOD = Method(
     "box",
     "Calibrated box",
-    "A box of one's own making as a meter: the pressure drop over it, read, and the power law of its calibration. The "
+    "A box of one's own making as a meter: the pressure drop over it, read, and the curve of its calibration. The "
     "flow is brought from the air of the calibration to the air in the box, and is given only within the range that "
     "was calibrated.",
-    "Power law of a calibration; similarity of incompressible flow (the inverse factor: ASTM E779, from memory)",
+    "Curve of a calibration; similarity of incompressible flow (the inverse factor: ASTM E779, from memory)",
     fields=(
         Reading(
             "drop",
@@ -224,7 +264,7 @@ METHOD = Method(
             "The file of its calibration.",
             required=True,
             example='"box-2.toml"',
-            formulas=("power law",),
+            calibrates=("box",),
         ),
         Choice(
             "remount",
@@ -267,6 +307,7 @@ METHOD = Method(
                 "drop",
                 _range_in_words,
                 "Choose another opening or another meter, or calibrate the box as far as here.",
+                BAND,
             ),
         ),
         Limit(

@@ -131,11 +131,14 @@ class Refusal:
     expected : callable
         From the situation to what would have been right.
     remedy : str
+    band : Effect, optional
+        What is added where a value beyond the limit is asked for all the same; without it none is given.
     """
 
     field: str
     expected: Callable[[Situation], str]
     remedy: str
+    band: Effect | None = None
 
 
 @dataclass(frozen=True)

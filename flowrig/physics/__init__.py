@@ -25,7 +25,7 @@ _MODULES: dict[str, tuple[str, ...]] = {
         "vapour_fraction_from_wet_bulb",
         "viscosity",
     ),
-    "box": ("box_equivalent_drop", "box_flow"),
+    "box": ("box_equivalent_drop", "box_flow", "similar_flow"),
     "box_orifice": (
         "box_orifice_approach",
         "box_orifice_coefficient",

@@ -66,6 +66,61 @@ def box_equivalent_drop(
 
 @si(
     "m^3/s",
+    flow="m^3/s",
+    density="kg/m^3",
+    viscosity="Pa*s",
+    other_density="kg/m^3",
+    other_viscosity="Pa*s",
+)
+def similar_flow(
+    flow: Floats, density: Floats, viscosity: Floats, other_density: Floats, other_viscosity: Floats
+) -> Floats:
+    """Volumetric flow of other air through the same opening in the same pattern: at the same Reynolds number.
+
+    Parameters
+    ----------
+    flow : float or array
+        Flow of the air that is known. [m^3/s]
+    density : float or array, broadcast with the others
+        Density of that air. [kg/m^3]
+    viscosity : float or array, broadcast with the others
+        Dynamic viscosity of that air. [Pa*s]
+    other_density : float or array, broadcast with the others
+        Density of the air that is asked for. [kg/m^3]
+    other_viscosity : float or array, broadcast with the others
+        Dynamic viscosity of the air that is asked for. [Pa*s]
+
+    Returns
+    -------
+    flow : shape of the broadcast inputs
+        Signed as ``flow``. NaN for a density or a viscosity not above 0. [m^3/s]
+
+    Raises
+    ------
+    ValueError
+        Only if the shapes do not broadcast.
+
+    Notes
+    -----
+    q rho/mu is the same in both; the drop that goes with it is `box_equivalent_drop`'s.
+
+    Source
+    ------
+    Similarity of incompressible flow; any textbook of fluid mechanics.
+
+    Examples
+    --------
+    >>> round(float(similar_flow(0.1, 1.2, 1.8e-5, 1.0, 1.8e-5)), 6)
+    0.12
+    """
+    with np.errstate(all="ignore"):
+        slower = np.divide(other_viscosity, viscosity) * np.divide(density, other_density)
+        meaningful = (density > 0.0) & (viscosity > 0.0) & (other_density > 0.0) & (other_viscosity > 0.0)
+        return within(meaningful, flow * slower)
+
+
+@si(
+    "m^3/s",
     drop="Pa",
     density="kg/m^3",
     viscosity="Pa*s",
@@ -144,6 +199,7 @@ def box_flow(
     with np.errstate(all="ignore"):
         alike = box_equivalent_drop(drop, density, viscosity, calibrated_density, calibrated_viscosity)
         size = np.power(np.abs(alike) / np.asarray(calibrated_drop, dtype=float), exponent)
-        slower = np.divide(viscosity, calibrated_viscosity) * np.divide(calibrated_density, density)
         meaningful = (exponent > 0.0) & (calibrated_drop > 0.0) & (calibrated_flow >= 0.0)
-        return within(meaningful, np.copysign(calibrated_flow * size * slower, drop))
+        flow = np.copysign(calibrated_flow * size, drop)
+        there = similar_flow(flow, calibrated_density, calibrated_viscosity, density, viscosity)
+        return within(meaningful, there)

@@ -90,7 +90,7 @@ class Beside:
             raise InputError(Fault(where, shown(raw), "the name of a calibration file", remedy))
         if isinstance(raw, Mapping):
             return read_calibration(
-                raw, lambda *at: f"record, {path_name((place, *at))}", place, content_digest(raw), declared.formulas
+                raw, lambda *at: f"record, {path_name((place, *at))}", place, content_digest(raw), declared.calibrates
             )
         file = find_calibration(self.folder, raw, where) if isinstance(raw, str) else Path(raw)
         try:
@@ -101,7 +101,7 @@ class Beside:
                 raise InputError(replace(fault, remedy=whole) for fault in error.faults) from None
             # no line of the file to point at, but the one that names it
             raise InputError(replace(fault, where=where) for fault in error.faults) from None
-        return read_calibration(document.data, document.where, document.name, document.digest, declared.formulas)
+        return read_calibration(document.data, document.where, document.name, document.digest, declared.calibrates)
 
 
 def find_calibration(folder: Path, name: str, where: str) -> Path:

@@ -16,9 +16,19 @@ from numpy.typing import NDArray
 from flowrig import units
 from flowrig.errors import Fault, InputError
 from flowrig.records import flags
-from flowrig.records.declare import Finding, FlagMeaning, Series, Table
+from flowrig.records.declare import Finding, FlagMeaning, Table
 from flowrig.records.files import near_name, quoted
-from flowrig.records.formulas import FORMATS, FORMULAS, HEADING, Formula
+from flowrig.records.formulas import (
+    BOX,
+    CALIBRATES,
+    CORRELATION,
+    FORMATS,
+    HEADING,
+    Formula,
+    correlation_matrix,
+    formulas_of,
+    loads_of,
+)
 from flowrig.records.items import Array, Section, as_written
 from flowrig.records.walk import Walker, written
 from flowrig.uncertainty.cause import Cause
@@ -31,8 +41,9 @@ INVENTED = FlagMeaning(
     "nothing about any box: use the calibration of your own.",
 )
 FLAGS = (INVENTED,)
-OFF_CURVE = 0.005  # of the flow: what rounding of coefficients and points may add up to, and no slipped digit
-OFF_RANGE = 0.005  # of an end of the range: rounding
+OFF_CURVE = 0.005  # of the result: what rounding of coefficients and points may add up to, and no slipped digit
+CONTENT = "content"
+OFF_RANGE = 0.005  # of the highest end of the range: rounding
 
 
 @dataclass
@@ -69,13 +80,17 @@ class CalibrationFile:
     def label(self) -> str:
         return str(self.heading.value("serial"))
 
+    @property
+    def calibrates(self) -> str:
+        return str(self.heading.value("calibrates"))
+
     def estimates(self) -> dict[str, Estimate]:
         """Every number of the formula with its parts by cause: two results made with them share those causes."""
-        found = {}
-        for name, item in self.coefficients.items.items():
-            loads = {cause: section.value(name) for cause, section in self.causes.items() if name in section}
-            found[name] = Estimate(item.value, (), loads)
-        return found
+        moved = {cause: _directions(section) for cause, section in self.causes.items()}
+        return {
+            name: Estimate(item.value, (), {cause: loads[name] for cause, loads in moved.items() if name in loads})
+            for name, item in self.coefficients.items.items()
+        }
 
     def inside(self, argument: Array) -> NDArray[np.bool_]:
         """Whether it holds at an argument [SI]."""
@@ -122,7 +137,7 @@ def read_calibration(
     where: Callable[..., str],
     name: str,
     digest: str,
-    formulas: tuple[str, ...] = tuple(FORMULAS),
+    calibrates: tuple[str, ...] = CALIBRATES,
 ) -> CalibrationFile:
     """Read and check a calibration.
 
@@ -133,8 +148,8 @@ def read_calibration(
     where : callable
         Path of keys to the words that name the place in the file.
     name, digest : str
-    formulas : tuple of str
-        Those that will do.
+    calibrates : tuple of str
+        What it may be the calibration of.
 
     Raises
     ------
@@ -143,7 +158,7 @@ def read_calibration(
     """
     data = written(data)
     walker = Walker(where)
-    formula = _formula(data, walker, formulas)
+    formula = _formula(data, walker, calibrates)
     if formula is None:
         raise InputError(walker.faults)
     heading = walker.section(HEADING, _heading(data, walker), ())
@@ -162,10 +177,29 @@ def read_calibration(
             said = "a name and an id of its own for each cause"
             walker.faults.append(Fault(section.where, quoted(cause.id), said, "One error is one [[cause]]."))
         found.causes[cause] = section
+    _check_content(data, found, walker)
     _check_points(found, walker)
     if walker.faults:
         raise InputError(walker.faults)
     return found
+
+
+def _check_content(data: Mapping[str, Any], found: CalibrationFile, walker: Walker) -> None:
+    """The file states what it stated when it was written."""
+    stated = found.heading.value(CONTENT)
+    if stated is None:
+        if found.heading.value("format") > 1:
+            remedy = "Take the whole file from where it was written."
+            walker.faults.append(Fault(found.heading.where, f"no {CONTENT}", "the digest of what it states", remedy))
+    elif stated != digest_without_itself(data):
+        remedy = "A calibration is never edited: take the file as it was written, or calibrate anew."
+        read = "a file that was changed by hand: its content has another digest"
+        walker.faults.append(Fault(found.heading[CONTENT].where, read, "a file as it was written", remedy))
+
+
+def digest_without_itself(data: Mapping[str, Any]) -> str:
+    """What a file states its own content by."""
+    return content_digest({key: value for key, value in data.items() if key != CONTENT})
 
 
 def content_digest(data: Mapping[str, Any]) -> str:
@@ -173,24 +207,28 @@ def content_digest(data: Mapping[str, Any]) -> str:
     return hashlib.sha256(json.dumps(written(data), sort_keys=True, default=str).encode()).hexdigest()
 
 
-def _formula(data: Mapping[str, Any], walker: Walker, formulas: tuple[str, ...]) -> Formula | None:
+def _formula(data: Mapping[str, Any], walker: Walker, wanted: tuple[str, ...]) -> Formula | None:
     """Which formula the file follows; a file of another sort or version is not looked into any further."""
-    version, formula = data.get("format"), data.get("formula")
+    version, formula, calibrates = data.get("format"), data.get("formula"), data.get("calibrates", BOX)
+    known = formulas_of(calibrates) if calibrates in CALIBRATES else {}
     said = " or ".join(map(str, FORMATS))
     if "format" not in data:
         remedy = "Check that this is the right file."
-        walker.miss((), "no format", "a calibration, which starts with format = 1", remedy)
+        walker.miss((), "no format", "a calibration, which starts with its format", remedy)
     elif isinstance(version, bool) or version not in FORMATS:
         remedy = "A newer flowrig may have written it: use that one. Do not change the number by hand."
         walker.fault(("format",), version, f"format {said}", remedy)
+    elif calibrates not in wanted:
+        remedy = "Name a calibration of this kind."
+        walker.fault(("calibrates",), calibrates, f"the calibration of: {', '.join(wanted)}", remedy)
     elif "formula" not in data:
-        walker.miss((), "no formula", f"formula = one of: {', '.join(FORMULAS)}", "Check that the file is whole.")
-    elif formula not in FORMULAS or formula not in formulas:
-        near = near_name(formula, list(formulas)) if isinstance(formula, str) else None
-        remedy = f'Did you mean "{near}"?' if near else "Name a calibration of this kind."
-        walker.fault(("formula",), formula, f"one of: {', '.join(formulas)}", remedy)
+        walker.miss((), "no formula", f"formula = one of: {', '.join(known)}", "Check that the file is whole.")
+    elif formula not in known:
+        near = near_name(formula, list(known)) if isinstance(formula, str) else None
+        remedy = f'Did you mean "{near}"?' if near else "Check that the file is whole."
+        walker.fault(("formula",), formula, f"one of: {', '.join(known)}", remedy)
     else:
-        return FORMULAS[formula]
+        return known[formula]
     return None
 
 
@@ -245,7 +283,7 @@ def _several(data: Mapping[str, Any], walker: Walker, key: str, table: Table, he
 
 def _cause(section: Section, of: CalibrationFile) -> Cause:
     name = section.value("name")
-    directions = next(len(item.value) for item in section.items.values() if isinstance(item.field, Series))
+    directions = max(len(movement) for movement in _directions(section).values())
     return Cause(
         section.value("id") or f"{of.identity}|{name}",
         n=directions,
@@ -256,26 +294,37 @@ def _cause(section: Section, of: CalibrationFile) -> Cause:
     )
 
 
+def _directions(section: Section) -> dict[str, Array]:
+    """How far each direction of a cause moves each number; correlated deviations taken apart into directions."""
+    loads = {name: np.asarray(movement, dtype=float) for name, movement in loads_of(section).items()}
+    stated = section.value(CORRELATION)
+    if stated is None:
+        return loads
+    root = np.linalg.cholesky(correlation_matrix(stated, len(loads)))
+    return {name: float(loads[name][0]) * root[i] for i, name in enumerate(loads)}
+
+
 def _check_points(found: CalibrationFile, walker: Walker) -> None:
     """The curve passes the points as its residuals say, and the range is what was measured."""
     formula = found.formula
     numbers = {name: float(item.value) for name, item in found.coefficients.items.items()}
-    arguments = []
-    for section in found.points:
-        at, flow = section.value(formula.argument.name), section.value(formula.result.name)
-        arguments.append(at)
-        curve = float(np.asarray(formula.curve(numbers, at)))
-        if abs(flow / curve - 1.0 - section.value("residual")) > OFF_CURVE:
-            item = section["residual"]
-            off = f"{100 * (flow / curve - 1.0):.2f} %"
-            expected = f"{off}, the {formula.result.name} of the point over that of the curve"
+    arguments = np.array([section.value(formula.argument.name) for section in found.points])
+    results = np.array([section.value(formula.result.name) for section in found.points])
+    residuals = formula.residuals(numbers, arguments, results)
+    most = OFF_CURVE * (1.0 if formula.relative else float(np.max(np.abs(results))))
+    for section, residual in zip(found.points, residuals, strict=True):
+        item = section["residual"]
+        if abs(residual - item.value) > most:
+            kind = getattr(item.field, "kind", "")
+            off = f"{float(units.from_si(residual, item.unit or '1', kind)):.4g} {item.unit}"
+            expected = f"{off}, by the {formula.result.name} of the point and the curve"
             remedy = "A coefficient or this point has a slipped digit or a wrong unit: use the file as it was written."
             walker.faults.append(Fault(item.where, as_written(item), expected, remedy))
-    ends = {"lowest": min(arguments), "highest": max(arguments)}
+    ends = {"lowest": float(np.min(arguments)), "highest": float(np.max(arguments))}
     for name, end in ends.items():
         item = found.range[name]
-        beyond = end / item.value if name == "lowest" else item.value / end
-        if beyond > 1.0 + OFF_RANGE:
+        beyond = end - item.value if name == "lowest" else item.value - end
+        if beyond > OFF_RANGE * abs(end):
             kind = formula.argument.kind
             expected = f"a range within the points, {name} {float(units.from_si(end, item.unit, kind)):.4g} {item.unit}"
             remedy = "What was not measured is not calibrated."

@@ -176,11 +176,11 @@ class Calibration(Field):
 
     Attributes
     ----------
-    formulas : tuple of str
-        Keys of `flowrig.records.formulas.FORMULAS` that will do.
+    calibrates : tuple of str
+        What it may be the calibration of, of `flowrig.records.formulas.CALIBRATES`; of an instrument, what it measures.
     """
 
-    formulas: tuple[str, ...] = ()
+    calibrates: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)

@@ -1,21 +1,30 @@
 """What a calibration file may hold, as declarations: its heading, the numbers of its formula, range, causes, points.
 
-A formula is found by its name, as the file writes it. Another kind of calibration is another entry of `FORMULAS`.
+A formula is found by what is calibrated and by its name, as the file writes them. Another curve is another entry of
+`FORMULAS`.
 """
 
 from __future__ import annotations
 
 import re
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from functools import cache
 
+import numpy as np
+
+from flowrig import units
 from flowrig.physics.leakage import leakage_flow
 from flowrig.physics.si import Floats
 from flowrig.records.declare import Choice, Count, Date, Flag, Given, OneOf, Series, Table, Text, Wrong
-from flowrig.records.items import Section
+from flowrig.records.items import Array, Section
 
-FORMAT = 1  # written today; every older one stays readable
-FORMATS = (1,)
+FORMAT = 2  # written today; every older one stays readable. 2 adds instruments, chambers, other curves and the digest
+FORMATS = (1, 2)
+BOX, CHAMBER = "box", "chamber"  # flow over a pressure drop
+CORRELATION = "correlation"
+CORRECTED = ("pressure difference", "pressure", "velocity", "flow", "power")  # kinds whose instruments are corrected
+CALIBRATES = (BOX, CHAMBER, *CORRECTED)
 
 
 @dataclass(frozen=True)
@@ -33,6 +42,8 @@ class Formula:
         What the instrument shows and what is made of it: columns of the residual table.
     curve : callable
         ``curve(numbers, argument)`` gives the result in the air of the calibration. SI.
+    powers : tuple of int
+        Of a polynomial in argument over pivot: its powers. Empty for a power law.
     """
 
     name: str
@@ -41,7 +52,28 @@ class Formula:
     exact: tuple[str, ...]
     argument: Given
     result: Given
-    curve: Callable[[Mapping[str, float], Floats], Floats]
+    curve: Callable[[Mapping[str, Floats], Floats], Floats]
+    powers: tuple[int, ...] = ()
+
+    @property
+    def pivot(self) -> str:
+        """The number that the argument is divided by: of the argument's own name."""
+        return self.argument.name
+
+    @property
+    def found(self) -> tuple[str, ...]:
+        """The numbers that a fit finds, in the order of its coefficients."""
+        return tuple(f.name for f in self.numbers if f.name not in (*self.exact, *AIR_NAMES))
+
+    @property
+    def relative(self) -> bool:
+        """Residuals are shares of the result: a flow goes over decades, and never through zero."""
+        return self.argument.name == "drop"
+
+    def residuals(self, numbers: Mapping[str, Floats], argument: Array, result: Array) -> Array:
+        """Of points against the curve: as a share of it, or in the unit of the result."""
+        curve = self.curve(numbers, argument)
+        return np.asarray(np.divide(result, curve) - 1.0 if self.relative else np.subtract(result, curve))
 
     @property
     def coefficients(self) -> Table:
@@ -51,6 +83,7 @@ class Formula:
     @property
     def range(self) -> Table:
         kind, above = self.argument.kind, self.argument.above
+        ends = ('"10 Pa"', '"300 Pa"') if self.relative else ("", "")
         fields = tuple(
             Given(
                 name,
@@ -61,7 +94,7 @@ class Formula:
                 limits="never",
                 example=example,
             )
-            for name, word, example in (("lowest", "Lowest", '"10 Pa"'), ("highest", "Highest", '"300 Pa"'))
+            for name, word, example in (("lowest", "Lowest", ends[0]), ("highest", "Highest", ends[1]))
         )
         said = f"Where the calibration holds: no {self.argument.name} outside it gives a value."
         return Table("calibration.range", said, fields, checks=(_range_checks,))
@@ -72,7 +105,7 @@ class Formula:
             Series(
                 f.name,
                 f"How far one standard deviation moves {f.name}, signed; a list for a cause of several directions.",
-                kind=f.kind,
+                kind=units.as_difference(f.kind),
             )
             for f in self.numbers
             if f.name not in self.exact
@@ -81,17 +114,22 @@ class Formula:
 
     @property
     def point(self) -> Table:
-        return Table("calibration.point", POINT_HELP, (self.argument, self.result, RESIDUAL))
+        residual = RESIDUAL
+        if not self.relative:
+            said = f"{self.result.name} of the point less that of the curve."
+            kind = units.as_difference(self.result.kind)
+            residual = Given("residual", said.capitalize(), required=True, kind=kind, limits="never")
+        return Table("calibration.point", POINT_HELP, (self.argument, self.result, residual))
 
 
 def _heading_checks(section: Section) -> Sequence[Wrong]:
     wrong = []
     if section.value("due") < section.value("date"):
         wrong.append(Wrong("due", f"a day after the calibration, {section.value('date')}", "Check both dates."))
-    digest = section.value("record")
-    if digest is not None and not re.fullmatch(r"[0-9a-f]{64}", digest):
-        remedy = "Copy it whole: 64 digits and letters a to f."
-        wrong.append(Wrong("record", "the SHA-256 of a file", remedy))
+    for name in ("record", "content"):
+        if name in section and not re.fullmatch(r"[0-9a-f]{64}", section.value(name)):
+            remedy = "Copy it whole: 64 digits and letters a to f."
+            wrong.append(Wrong(name, "a SHA-256", remedy))
     return wrong
 
 
@@ -104,19 +142,52 @@ def _range_checks(section: Section) -> Sequence[Wrong]:
 def _cause_checks(section: Section) -> Sequence[Wrong]:
     """A cause moves something, all of it in as many directions, and few degrees of freedom go with a bell."""
     wrong = []
-    loads = {n: item.value for n, item in section.items.items() if isinstance(item.field, Series)}
+    loads = loads_of(section)
     if not loads:
-        names = [f.name for f in section.table.fields if isinstance(f, Series)]
+        names = [f.name for f in section.table.fields if isinstance(f, Series) and f.name != CORRELATION]
         said = f"a number it moves: {', '.join(names)}"
         wrong.append(Wrong(names[0], said, "Write how far, or remove the cause and lower the count of causes."))
     if len({len(x) for x in loads.values()}) > 1:
         said = ", ".join(f"{len(x)} of {n}" for n, x in loads.items())
         remedy = "One number for each direction; write a 0 with its unit where a direction does not move it."
         wrong.append(Wrong(next(iter(loads)), f"as many directions of each ({said})", remedy))
+    if not wrong and CORRELATION in section:
+        wrong += _correlation_checks(section, loads)
     if "dof" in section and section.value("shape") != "normal":
         remedy = "A limit with hard ends has no degrees of freedom: remove the line, or the shape."
         wrong.append(Wrong("dof", "degrees of freedom beside the shape normal only", remedy))
     return wrong
+
+
+def _correlation_checks(section: Section, loads: Mapping[str, Sequence[float]]) -> list[Wrong]:
+    """Standard deviations and correlations make a covariance that some errors could have."""
+    wanted = len(loads) * (len(loads) - 1) // 2
+    stated = len(section.value(CORRELATION))
+    if any(len(x) > 1 for x in loads.values()) or stated != wanted:
+        expected = f"one standard deviation of each of {', '.join(loads)}, and {wanted} correlations between them"
+        return [Wrong(CORRELATION, expected, "Leave correlation out where each direction is stated by itself.")]
+    if section.value("shape") != "normal":
+        return [Wrong(CORRELATION, "a correlation beside the shape normal only", "Remove one of the two.")]
+    try:
+        np.linalg.cholesky(correlation_matrix(section.value(CORRELATION), len(loads)))
+    except np.linalg.LinAlgError:
+        expected = "correlations that go together (a covariance that is positive definite)"
+        remedy = "No errors can go together like that: copy the correlations anew, in their order."
+        return [Wrong(CORRELATION, expected, remedy)]
+    return []
+
+
+def loads_of(section: Section) -> dict[str, Sequence[float]]:
+    """What a cause moves, by number: a movement for each of its directions."""
+    items = {n: i.value for n, i in section.items.items() if isinstance(i.field, Series) and n != CORRELATION}
+    return {f.name: items[f.name] for f in section.table.fields if f.name in items}
+
+
+def correlation_matrix(stated: Sequence[float], n: int) -> Floats:
+    """Square and symmetric, from its upper half row by row."""
+    found = np.eye(n)
+    found[np.triu_indices(n, 1)] = stated
+    return np.asarray(np.triu(found) + np.triu(found, 1).T)
 
 
 DROP = Given(
@@ -128,66 +199,119 @@ DROP = Given(
     limits="never",
     example='"50 Pa"',
 )
+FLOW_RESULT = Given(
+    "flow",
+    "Flow of the point by the reference, brought to the air of the calibration.",
+    required=True,
+    kind="flow",
+    above=0.0,
+    limits="never",
+    example='"480 m3/h"',
+)
+PIVOT = replace(DROP, help="Drop that the others are divided by: any, best in the middle of the range.")
+AIR = (
+    Given(
+        "density",
+        "Density of the air that the flow is stated for.",
+        required=True,
+        kind="density",
+        above=0.0,
+        limits="never",
+        example='"0.97 kg/m3"',
+    ),
+    Given(
+        "viscosity",
+        "Dynamic viscosity of that air.",
+        required=True,
+        kind="viscosity",
+        above=0.0,
+        limits="never",
+        example='"18.2 uPa s"',
+    ),
+)
+AIR_NAMES = tuple(field.name for field in AIR)
 POWER_LAW = Formula(
     "power law",
     "flow(dp) = flow · (dp/drop)^exponent in air of this density and viscosity. With a drop of 1 Pa the flow is the "
     "coefficient C of C · dp^n as a number.",
     (
-        Given(
-            "drop",
-            "Drop at which the flow is stated: any, best in the middle of the range.",
-            required=True,
-            kind="pressure difference",
-            above=0.0,
-            limits="never",
-            example='"50 Pa"',
-        ),
-        Given(
-            "flow", "Flow at that drop.", required=True, kind="flow", above=0.0, limits="never", example='"480 m3/h"'
-        ),
+        replace(PIVOT, help="Drop at which the flow is stated: any, best in the middle of the range."),
+        replace(FLOW_RESULT, help="Flow at that drop."),
         Given(
             "exponent", "Exponent.", required=True, kind="ratio", above=0.0, high=2.0, limits="never", example="0.52"
         ),
-        Given(
-            "density",
-            "Density of the air in the box that the flow is stated for.",
-            required=True,
-            kind="density",
-            above=0.0,
-            limits="never",
-            example='"0.97 kg/m3"',
-        ),
-        Given(
-            "viscosity",
-            "Dynamic viscosity of that air.",
-            required=True,
-            kind="viscosity",
-            above=0.0,
-            limits="never",
-            example='"18.2 uPa s"',
-        ),
+        *AIR,
     ),
     exact=("drop",),
     argument=DROP,
-    result=Given(
-        "flow",
-        "Flow of the point by the reference, brought to the air of the calibration.",
-        required=True,
-        kind="flow",
-        above=0.0,
-        limits="never",
-        example='"480 m3/h"',
-    ),
+    result=FLOW_RESULT,
     curve=lambda numbers, drop: leakage_flow(drop, numbers["flow"], numbers["exponent"], numbers["drop"]),
 )
-FORMULAS = {formula.name: formula for formula in (POWER_LAW,)}
+TERMS = ("constant", "linear", "square", "cube")
+POLYNOMIALS = {"line": (0, 1), "line through zero": (1,), "parabola": (0, 1, 2), "cubic": (0, 1, 2, 3)}
+
+
+def _polynomial(name: str, powers: tuple[int, ...], argument: Given, pivot: Given, result: Given, air: bool) -> Formula:
+    """A polynomial in argument over pivot: every coefficient has the unit of the result."""
+    by = f"{argument.name}/pivot"
+    terms = [TERMS[k] + {0: "", 1: f" · {by}"}.get(k, f" · ({by})^{k}") for k in powers]
+    where = " in air of this density and viscosity" if air else ""
+    numbers = tuple(
+        Given(TERMS[k], f"Coefficient of power {k}.", required=True, kind=result.kind, limits="never") for k in powers
+    )
+
+    def curve(numbers: Mapping[str, Floats], at: Floats) -> Floats:
+        over = np.divide(at, numbers[pivot.name])
+        return np.asarray(sum(np.multiply(numbers[TERMS[k]], over**k) for k in powers))
+
+    help_ = f"{result.name} = {' + '.join(terms)}{where}, the pivot being the {pivot.name} stated with them."
+    return Formula(
+        name, help_, (pivot, *numbers, *(AIR if air else ())), (pivot.name,), argument, result, curve, powers
+    )
+
+
+@cache
+def formulas_of(calibrates: str) -> dict[str, Formula]:
+    """The curves that the calibration of something may follow, by name.
+
+    Parameters
+    ----------
+    calibrates : str
+        One of `CALIBRATES`.
+    """
+    if calibrates == CHAMBER:
+        return {POWER_LAW.name: POWER_LAW}
+    if calibrates == BOX:
+        made = (_polynomial(name, powers, DROP, PIVOT, FLOW_RESULT, True) for name, powers in POLYNOMIALS.items())
+        return {POWER_LAW.name: POWER_LAW, **{formula.name: formula for formula in made}}
+    shown = Given("reading", "What the instrument showed.", required=True, kind=calibrates, limits="never")
+    pivot = Given(
+        "reading",
+        "Reading that the others are divided by: any, best the highest.",
+        required=True,
+        kind=calibrates,
+        above=0.0,
+        limits="never",
+    )
+    truth = Given("reference", "What the reference showed.", required=True, kind=calibrates, limits="never")
+    made = (_polynomial(name, powers, shown, pivot, truth, False) for name, powers in POLYNOMIALS.items())
+    return {formula.name: formula for formula in made}
+
+
+FORMULA_NAMES = (POWER_LAW.name, *POLYNOMIALS)
 
 HEADING = Table(
     "calibration",
     "What was calibrated, when, by whom and against what. A calibration is never edited: a new one is a new file.",
     (
         Count("format", f"Version of this format: {FORMAT}.", required=True, high=9999, example=str(FORMAT)),
-        Choice("formula", "Curve that the coefficients belong to.", required=True, choices=tuple(FORMULAS)),
+        Choice(
+            "calibrates",
+            "What is calibrated: a box as a meter, the leakage of a chamber, or the reading of an instrument for one "
+            "kind of quantity.",
+            choices=CALIBRATES,
+        ),
+        Choice("formula", "Curve that the coefficients belong to.", required=True, choices=FORMULA_NAMES),
         Text("title", "What was calibrated.", required=True, example='"Plywood box 2 with its inlet hood"'),
         Text("serial", "What it is known by: errors are shared wherever it is used.", required=True, example='"BOX-2"'),
         Date("date", "Day of the calibration.", required=True),
@@ -211,9 +335,20 @@ HEADING = Table(
             example='"1.1 %"',
         ),
         Count("remounts", "How many mountings that was found from.", low=2, example="6"),
+        Given(
+            "remount_limit",
+            "How far the flow may lie off after a remounting, where fewer than three mountings were tried: a limit of "
+            "2 to 5 %.",
+            kind="ratio",
+            low=0.02,
+            high=0.05,
+            limits="never",
+            example='"3 %"',
+        ),
+        Text("content", "SHA-256 of all that the file states but this: a number changed by hand is noticed."),
         Text("notes", "Anything else."),
     ),
-    alternatives=(OneOf((("remount_scatter", "remounts"),), required=False),),
+    alternatives=(OneOf((("remount_scatter", "remounts"), ("remount_limit",)), required=False),),
     checks=(_heading_checks,),
 )
 CAUSE = Table(
@@ -235,6 +370,16 @@ CAUSE = Table(
             "dof", "Degrees of freedom, where few readings tell its size.", kind="ratio", above=0.0, limits="never",
             example="6",
         ),
+        Series(
+            CORRELATION,
+            "How the numbers below, given one standard deviation each, go together: the correlation of the first with "
+            "the second, then with the third, the second with the third. For a fit of which a certificate states no "
+            "more.",
+            kind="ratio",
+            low=-1.0,
+            high=1.0,
+            example="-0.93",
+        ),
     ),
 )  # fmt: skip
 POINT_HELP = (
@@ -254,8 +399,7 @@ RESIDUAL = Given(
 
 
 def tables() -> list[Table]:
-    """Every table of a calibration file, those of all formulas."""
-    found = [HEADING]
-    for formula in FORMULAS.values():
-        found += [formula.coefficients, formula.range, formula.cause, formula.point]
-    return found
+    """Every table of a calibration file; of a further curve or an instrument those that differ."""
+    box, corrected = formulas_of(BOX)["cubic"], formulas_of("velocity")["cubic"]
+    found = [HEADING, POWER_LAW.coefficients, POWER_LAW.range, POWER_LAW.cause, POWER_LAW.point]
+    return [*found, box.coefficients, corrected.coefficients, corrected.point]

@@ -54,6 +54,7 @@ def reduce(
     samples: int | None = None,
     seed: int = 1,
     unit: str | None = None,
+    allow_outside: bool = False,
 ) -> Result:
     """Reduce a record to flows with error bars.
 
@@ -70,6 +71,8 @@ def reduce(
         Of the draws.
     unit : str, optional
         Unit to print flows in, before the record's own.
+    allow_outside : bool
+        Give a value outside a calibrated range too, with an alarm and a band that grows with the distance.
 
     Returns
     -------
@@ -83,7 +86,7 @@ def reduce(
         If no finite flow follows from the readings.
     """
     record = source if isinstance(source, Record) else load(source)
-    result = empty_result(record, coverage, samples, seed)
+    result = empty_result(record, coverage, samples, seed, allow_outside)
     faults: list[Fault] = []
     for flow in record.flows:
         try:
@@ -105,12 +108,14 @@ def _at_other_readings(result: Result, unit: str | None, number: int, factor: fl
     return Reduction(result.record, scaled(flow, factor), result, unit).measured()[0]
 
 
-def empty_result(record: Record, coverage: float, samples: int | None, seed: int) -> Result:
+def empty_result(
+    record: Record, coverage: float, samples: int | None, seed: int, allow_outside: bool = False
+) -> Result:
     """A result that holds what is known about the record before any flow is reduced."""
     findings = [*record.findings, *all_findings(record.instruments)]
     if record.heading["standard_density"].assumed:
         findings.append(Finding(reading_flags.ASSUMED, "standard flow refers to 1.2 kg/m3"))
-    return Result(record, [], findings, coverage, seed, samples)
+    return Result(record, [], findings, coverage, seed, samples, allow_outside=allow_outside)
 
 
 class Reduction:
@@ -136,6 +141,7 @@ class Reduction:
         self.scatter_findings: list[Finding] = []
         self.corrections: dict[str, Array] = {}
         self.refused: Array | None = None
+        self.bands: list[Effect] = []  # of limits past which a value was asked for all the same
 
     def measured(self) -> tuple[Estimate, dict[str, Estimate], dict[str, dict[str, Estimate]], Situation]:
         """Mass flow, density and state of the air at each station, and all that was known on the way."""
@@ -198,6 +204,9 @@ class Reduction:
             If this is a record.
         """
         beyond = checks.beyond(self.method, situation)
+        if self.result.allow_outside:
+            self.bands = [x.refusal.band for x, _ in beyond if x.refusal is not None and x.refusal.band is not None]
+            beyond = [(x, rows) for x, rows in beyond if x.refusal is None or x.refusal.band is None]
         if not beyond:
             return None
         if not self.batch:
@@ -209,7 +218,7 @@ class Reduction:
         """Corrections and model errors, and the scatter of repeated or logged readings."""
         inputs = {"mass_flow": mass_flow}
         shifts: dict[str, Any] = {}
-        for i, effect in enumerate(self.method.effects):
+        for i, effect in enumerate((*self.method.effects, *self.bands)):
             size = effect.size(situation)
             if size is None:
                 continue

@@ -33,6 +33,7 @@ def reduce_rows(
     samples: int | None = None,
     seed: int = 1,
     unit: str | None = None,
+    allow_outside: bool = False,
 ) -> Result:
     """Reduce every row of a table in the manner of a record.
 
@@ -44,7 +45,7 @@ def reduce_rows(
         CSV, or a mapping of header to column, whose headers name readings with their unit, ``drop [Pa]`` or
         ``air.meter.temperature [degC]``; columns without a unit that name no reading (a test's number, a remark) are
         carried along.
-    coverage, samples, seed, unit
+    coverage, samples, seed, unit, allow_outside
         As for `flowrig.reduce`.
 
     Raises
@@ -54,7 +55,7 @@ def reduce_rows(
     """
     record, read = _both(source, table)
     replaced = _columns(record, read)
-    result = empty_result(record, coverage, samples, seed)
+    result = empty_result(record, coverage, samples, seed, allow_outside)
     result.rows = {h.raw: read.column(h.raw) for h in read.headers}
     record.digests[read.name] = read.digest
 

@@ -144,6 +144,8 @@ ORDINARY = {
     "leak": (-0.01, 0.02),
     "length_ratio": (0.5, 0.6),
     "mass_flow": (0.1, 0.2),
+    "other_density": (0.97, 1.2),
+    "other_viscosity": (1.8e-5, 1.85e-5),
     "meter_density": (1.1, 1.2),
     "meter_flow": (0.1, 0.2),
     "meter_side": (-1.0, 1.0),
