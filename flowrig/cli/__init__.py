@@ -10,6 +10,7 @@ import click
 
 COMMANDS = {
     "reduce": "Reduce a record of readings to a flow with error bars.",
+    "calibrate": "Fit a curve to paired readings, and keep it as a calibration file.",
     "explain": "Say what a method, field, flag or cause means.",
     "sheet": "Write a blank record, ready to fill in.",
 }

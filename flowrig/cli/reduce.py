@@ -43,7 +43,7 @@ def command(
     """
     from flowrig.studies.reduce import reduce
 
-    probability = _coverage(coverage)
+    probability = probability_of(coverage)
     _check(samples, unit)
     if rows is None:
         result = reduce(
@@ -98,7 +98,7 @@ def _check_outputs(names: list[str], inputs: set[str]) -> None:
         raise InputError(faults)
 
 
-def _coverage(text: str) -> float:
+def probability_of(text: str) -> float:
     """95 %, 95% or 0.95. A bare number above 1 is read as per cent."""
     words = text.strip().rstrip("%").strip()
     try:

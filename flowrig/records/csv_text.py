@@ -92,6 +92,14 @@ class Table:
     def __len__(self) -> int:
         return len(self._lines)
 
+    def only(self, rows: Sequence[int]) -> Table:
+        """The same file with some of its rows, which keep their line numbers and the decimal sign of the whole."""
+        columns = [[column[row] for row in rows] for column in self._columns]
+        lines = [self._lines[row] for row in rows]
+        some = Table(self.name, self.digest, self.headers, columns, lines, self.delimiter, [])
+        some.decimal, some._doubtful, some.notes = self.decimal, self._doubtful, self.notes
+        return some
+
     def header(self, name: str) -> Header:
         """The heading called ``name``, with or without its unit.
 

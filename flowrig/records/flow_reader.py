@@ -13,7 +13,8 @@ from flowrig.records import csv_text, schema, tables
 from flowrig.records.beside import Beside
 from flowrig.records.declare import Calibration, Finding, FlagMeaning, Names, Reading, Table
 from flowrig.records.files import near_name, quoted
-from flowrig.records.items import Item, Section, path_name
+from flowrig.records.items import ROWS, Item, Section, path_name
+from flowrig.records.points import Points
 from flowrig.records.record import Declared, Flow, Hardware
 from flowrig.records.walk import Walker
 from flowrig.records.words import opening, sentence, shown
@@ -59,6 +60,17 @@ def _time_column(table: csv_text.Table) -> csv_text.Header | None:
     return unreadable
 
 
+def calibrations(section: Section, beside: Beside, walker: Walker) -> None:
+    """The calibration files that a section names, each read in the place of its name."""
+    for name, item in list(section.items.items()):
+        if isinstance(item.field, Calibration):
+            path = (*section.path, name)
+            item.value = beside.calibration(item.field, item.value, path, item.where)
+            if item.value is None:
+                del section.items[name]
+                walker.spoiled.add(path_name(path))
+
+
 class FlowReader:
     """Reads the flow sections of one record.
 
@@ -68,8 +80,10 @@ class FlowReader:
         Readings of the air that stand in a log, by station.
     """
 
-    def __init__(self, walker: Walker, beside: Beside, hardware: Mapping[str, Hardware]) -> None:
-        self.walker, self.beside, self.hardware = walker, beside, hardware
+    def __init__(
+        self, walker: Walker, beside: Beside, hardware: Mapping[str, Hardware], points: Points | None = None
+    ) -> None:
+        self.walker, self.beside, self.hardware, self.points = walker, beside, hardware, points
         self.faults, self.where = walker.faults, walker.where
         self.air: dict[str, dict[str, Item]] = {}
 
@@ -86,9 +100,12 @@ class FlowReader:
         inline = {k: v for k, v in raw.items() if k not in {f.name for f in grid_fields}}
         columns = self._columns(raw.get("columns", {}), path, method)
         findings: list[Finding] = []
-        section = self.walker.section(declared, inline, path, self._log(path, inline, method, columns, findings))
+        given = self._log(path, inline, method, columns, findings)
+        if self.points is not None:
+            given |= self.points.of_flow(i, method)
+        section = self.walker.section(declared, inline, path, given)
         flow = Flow(section, method, findings=findings)
-        self._calibrations(section)
+        calibrations(section, self.beside, self.walker)
         self._refer(flow)
         if method.layout is not None:
             self._grid(flow, grid_fields, columns)
@@ -219,16 +236,7 @@ class FlowReader:
             self.walker.spoiled.add(path_name(place))
         return item
 
-    # the calibrations, the hardware and the grid
-
-    def _calibrations(self, section: Section) -> None:
-        for name, item in list(section.items.items()):
-            if isinstance(item.field, Calibration):
-                path = (*section.path, name)
-                item.value = self.beside.calibration(item.field, item.value, path, item.where)
-                if item.value is None:
-                    del section.items[name]
-                    self.walker.spoiled.add(path_name(path))
+    # the hardware and the grid
 
     def _refer(self, flow: Flow) -> None:
         for item in flow.section.items.values():
@@ -286,7 +294,7 @@ class FlowReader:
 
     def _same_length(self, flow: Flow) -> None:
         """Repeats of several fields of one measurement were taken together: as many of each."""
-        readings = [i for i in flow.section.items.values() if isinstance(i.field, Reading)]
+        readings = [i for i in flow.section.items.values() if isinstance(i.field, Reading) and i.run != ROWS]
         repeated = [item for item in readings if len(item.value) > 1]
         if len({len(item.value) for item in repeated}) > 1:
             said = ", ".join(f"{len(item.value)} of {item.field.name}" for item in repeated)

@@ -126,7 +126,7 @@ def _heading_checks(section: Section) -> Sequence[Wrong]:
     wrong = []
     if section.value("due") < section.value("date"):
         wrong.append(Wrong("due", f"a day after the calibration, {section.value('date')}", "Check both dates."))
-    for name in ("record", "content"):
+    for name in ("record", "readings", "content"):
         if name in section and not re.fullmatch(r"[0-9a-f]{64}", section.value(name)):
             remedy = "Copy it whole: 64 digits and letters a to f."
             wrong.append(Wrong(name, "a SHA-256", remedy))
@@ -319,7 +319,8 @@ HEADING = Table(
         Text("by", "Who calibrated it.", required=True),
         Text("reference", "What it was calibrated against.", required=True, example='"nozzle chamber, LF-N150"'),
         Text("certificate", "Certificate of the reference: its number and who issued it."),
-        Text("record", "SHA-256 of the record of readings that it was made from."),
+        Text("record", "SHA-256 of the record that it was made from."),
+        Text("readings", "SHA-256 of the table of points beside that record."),
         Text("follows", "File name of the calibration that this one replaces.", example='"box-2-2025.toml"'),
         Flag("invented", "true for demonstration data: a result from real readings is then marked with an alarm."),
         Count("causes", "How many [[cause]] tables the file has: fewer, and it was cut short.", required=True),

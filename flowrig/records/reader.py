@@ -11,11 +11,12 @@ from flowrig.errors import Fault, InputError
 from flowrig.records import flags, schema, toml_text, unit_facts
 from flowrig.records.attach import attach
 from flowrig.records.beside import Beside
-from flowrig.records.declare import Finding, Table
+from flowrig.records.declare import Finding, Reading, Table
 from flowrig.records.files import near_name, quoted
 from flowrig.records.flow_reader import FlowReader
 from flowrig.records.instruments import Instrument, read_instrument
 from flowrig.records.items import Item, Section, path_name
+from flowrig.records.points import Points, read_points, task_table
 from flowrig.records.record import Declared, Record
 from flowrig.records.walk import Walker, written
 from flowrig.records.words import folded, shown
@@ -77,6 +78,10 @@ class _Reader:
 
     def take_tables(self) -> None:
         """Tables that stand in place of a file's name, to the files already read."""
+        task = self.data.get("calibration")
+        if isinstance(task, Mapping) and hasattr(task.get("points"), "items"):
+            self.data["calibration"] = {**task, "points": "calibration.points"}
+            self.beside.take(task["points"], "calibration.points")
         flows = self.data.get("flow")
         if not isinstance(flows, list):
             return
@@ -95,13 +100,14 @@ class _Reader:
         told = [m for m in methods if m is not None] if methods and None not in methods else self._every_method()
         hardware_tables = {t.name: t for t in (schema.CHAMBERS, *(t for m in told for t in m.hardware))}
         beside = {table.name: table for table in unit_facts.BESIDE}
-        heading = self._heading({"air", "instruments", "claims", "flow", *beside, *hardware_tables})
+        heading = self._heading({"air", "instruments", "calibration", "claims", "flow", *beside, *hardware_tables})
         record = Record(self.where().split(",")[0], self.beside.digests, heading, findings=self.beside.findings)
         hardware = {
             table: {name: self._section(declared, raw, (table, name)) for name, raw in self._named(table)}
             for table, declared in hardware_tables.items()
         }
-        flow_reader = FlowReader(self.walker, self.beside, hardware)
+        points = self._points()
+        flow_reader = FlowReader(self.walker, self.beside, hardware, points)
         for i, method in enumerate(methods):
             if method is not None:
                 record.flows.append(flow_reader.read(i, self.data["flow"][i], method))
@@ -110,7 +116,11 @@ class _Reader:
             record.findings.append(
                 Finding(flags.CHAMBER_UNNAMED, f'add leaks = ["{name}"] to the section it belongs to')
             )
-        self._air(record, flow_reader.air)
+        if points is not None:
+            record.points = points
+            record.calibration = self._calibration(points)
+            record.findings += points.findings
+        self._air(record, {**flow_reader.air, **(points.air if points is not None else {})})
         for table in (table for table in unit_facts.BESIDE if table.name in self.data):
             record.beside[table.name] = self._section(table, self.data[table.name], (table.name,))
         if "claims" in self.data:
@@ -129,6 +139,7 @@ class _Reader:
         self._same_instrument(record.instruments)
         unread = {name for name, _ in instruments if name not in record.instruments}
         named = [s for sections in hardware.values() for s in sections.values()]
+        named += [record.calibration] if record.calibration is not None else []
         for section in (*(f.section for f in record.flows), *record.air.values(), *record.beside.values(), *named):
             known = not self.walker.is_spoiled("instruments")
             attach(section, record.instruments, unread if known else None, self.faults)
@@ -197,6 +208,8 @@ class _Reader:
 
     def _methods(self) -> list[Declared | None]:
         raw = self.data.get("flow")
+        if raw is None and "calibration" in self.data:
+            return []  # a reference instrument may stand in the table of points
         if raw is None and any(near_name(key, ["flow"]) for key in self.data):
             return []  # said of the table that stands there under another name
         if raw is None or raw == []:
@@ -230,6 +243,25 @@ class _Reader:
             read = "no method" if name is None else shown(name)
             self.walker.miss(("flow", i, "method"), read, f"one of: {', '.join(self.names)}", remedy)
         return found
+
+    def _points(self) -> Points | None:
+        raw = self.data.get("calibration")
+        if "calibration" not in self.data:
+            return None
+        flows = self.data.get("flow")
+        return read_points(
+            self.walker, self.beside, raw if isinstance(raw, Mapping) else {}, flows if isinstance(flows, list) else []
+        )
+
+    def _calibration(self, points: Points) -> Section:
+        """The [calibration] table; its readings of every point stand in the table of points."""
+        raw = self.data["calibration"]
+        table = task_table(str(raw.get("calibrates")) if isinstance(raw, Mapping) else "")
+        readings = [f for f in table.fields if isinstance(f, Reading)]
+        section = self.walker.section(table, raw, ("calibration",), points.readings(readings, ("calibration",)))
+        points.told_unused()
+        self.walker.complete(section)
+        return section
 
     def _claims(self, record: Record, complete: bool) -> Section:
         """What is stated of the unit; of which flow is told by the words of a section that was read."""
@@ -268,7 +300,11 @@ class _Reader:
             elif name in raw and not self.walker.is_spoiled("air"):
                 remedy = "Write its readings on lines of their own below it."
                 self.walker.fault(("air", name), raw[name], f"a table [air.{name}]", remedy)
-            elif name == "meter" and not (readings or unknown or name in raw or self.walker.is_spoiled("air")):
+            elif (
+                name == "meter"
+                and record.flows
+                and not (readings or unknown or name in raw or self.walker.is_spoiled("air"))
+            ):
                 remedy = "Say in which air the flow was measured: temperature, pressure, humidity."
                 self.walker.miss((), "no [air.meter]", "the air at the meter, in a table [air.meter]", remedy)
         for name in () if readings or unknown else from_log:

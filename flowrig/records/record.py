@@ -74,6 +74,10 @@ class Record:
         What was read of the unit beside its flow, by table.
     claims : Section or None
         What a nameplate or label states.
+    calibration : Section or None
+        Paired readings of a reference and of what is calibrated against it.
+    points : Points or None
+        Their table.
     findings : list of Finding
         About its files.
     identity : str
@@ -90,6 +94,8 @@ class Record:
     flows: list[Flow] = field(default_factory=list)
     beside: dict[str, Section] = field(default_factory=dict)
     claims: Section | None = None
+    calibration: Section | None = None
+    points: Any = None
     findings: list[Finding] = field(default_factory=list)
     identity: str = ""
     table: str = ""

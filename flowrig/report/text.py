@@ -11,8 +11,10 @@ import numpy as np
 
 from flowrig import units
 from flowrig.records.declare import Finding
+from flowrig.records.record import Record
 from flowrig.studies.result import FlowResult, Quantity, Result, interval_source
 from flowrig.studies.together import Pair, Together
+from flowrig.uncertainty.estimate import Estimate
 
 WIDTH = 80
 MARK = {"alarm": "ALARM", "warning": "Warning", "note": "Note"}
@@ -44,7 +46,7 @@ def quantity_line(q: Quantity) -> str:
 
 def result_text(result: Result) -> str:
     """Everything a person at the terminal is shown."""
-    lines = heading_text(result)
+    lines = heading_text(result.record)
     for flow in result.flows:
         lines.append("")
         lines += flow_text(result, flow)
@@ -61,8 +63,8 @@ def result_text(result: Result) -> str:
     return "\n".join(lines)
 
 
-def heading_text(result: Result) -> list[str]:
-    heading = result.record.heading
+def heading_text(record: Record) -> list[str]:
+    heading = record.heading
     lines = textwrap.wrap(f"{heading.value('title')}, {heading.value('date')}", WIDTH)
     if heading.value("invented"):
         lines.append("Invented readings, for demonstration.")
@@ -115,10 +117,15 @@ def _quantities_text(quantities: Mapping[str, Quantity]) -> Iterator[str]:
 
 def _budget_text(main: Quantity) -> Iterator[str]:
     yield "  Largest causes of error (share of the variance)"
-    for line in main.estimate.budget()[:3]:
-        u = units.from_si(float(line.u), main.unit, units.as_difference(main.kind))
+    yield from budget_lines(main.estimate, main.unit, main.kind)
+
+
+def budget_lines(estimate: Estimate, unit: str, kind: str) -> Iterator[str]:
+    """The three largest causes of one number."""
+    for line in estimate.budget()[:3]:
+        u = units.from_si(float(np.squeeze(line.u)), unit, units.as_difference(kind))
         cause = textwrap.shorten(line.cause.name, 46, placeholder="...")
-        yield f"    {100 * float(line.share):5.1f} %  {cause:<46}  u {u:.3g} {main.unit}"
+        yield f"    {100 * float(np.squeeze(line.share)):5.1f} %  {cause:<46}  u {u:.3g} {unit}"
 
 
 def together_text(result: Result, group: Together) -> Iterator[str]:
@@ -130,18 +137,18 @@ def together_text(result: Result, group: Together) -> Iterator[str]:
         shown = f"  {i}  {textwrap.shorten(name, 40, placeholder='...'):<{width}}"
         yield f"{shown}  {quantity_line(group.flows[i - 1])}" if group.flows else shown.rstrip()
     if group.pairs:
-        yield from _wrapped(f"{group.basis[:1].upper()}{group.basis[1:]}.")
+        yield from wrapped(f"{group.basis[:1].upper()}{group.basis[1:]}.")
         yield ""
         yield from _pairs_text(result, group.pairs, number)
         yield ""
     combined = group.combined
     if combined is None:
-        yield from _wrapped(f"{group.why_not[:1].upper()}{group.why_not[1:]}.")
+        yield from wrapped(f"{group.why_not[:1].upper()}{group.why_not[1:]}.")
     else:
         yield f"{combined.name[:1].upper()}{combined.name[1:]}"
         yield from _first_lines(result, combined.main)
         weights = ", ".join(f"{name} {100 * weight:.0f} %" for name, weight in combined.weights.items())
-        yield from _wrapped(f"Weights: {weights}.", further=4)
+        yield from wrapped(f"Weights: {weights}.", further=4)
         yield from ("", *_quantities_text(combined.quantities))
         yield from ("", *_budget_text(combined.main))
     findings = [*group.findings, *(combined.findings if combined is not None else ())]
@@ -158,7 +165,7 @@ def _pairs_text(result: Result, pairs: Sequence[Pair], number: Mapping[str, int]
         e_n, apart = (f"{x:.2f}" for x in (pair.e_n, pair.comparison.e_n_unshared))
         share = f"{100 * pair.share:+.2g}"
         yield f"  {which:>7}  {f'{value} ± {bar}':>20}  {share:>7}  {e_n:>6}  {apart:>6}  {pair.verdict}"
-    yield from _wrapped(
+    yield from wrapped(
         f"E_n is the difference over its {100 * result.coverage:.6g} % uncertainty, with what both share cancelled; "
         f"E_n* as if they shared nothing. Beyond 1 either way, in both, they disagree."
     )
@@ -170,14 +177,15 @@ def claims_text(result: Result) -> Iterator[str]:
     assert section is not None
     yield "Claims"
     for words in filter(None, (section.value("notes"),)):
-        yield from _wrapped(words)
+        yield from wrapped(words)
     for claim in result.claims:
         for sentence in claim.sentences:
-            yield from _wrapped(sentence, further=4)
+            yield from wrapped(sentence, further=4)
     yield from findings_text([f for claim in result.claims for f in claim.findings])
 
 
-def _wrapped(text: str, further: int = 2) -> list[str]:
+def wrapped(text: str, further: int = 2) -> list[str]:
+    """A paragraph, two columns in."""
     return textwrap.wrap(text, WIDTH, initial_indent="  ", subsequent_indent=" " * further)
 
 
@@ -228,7 +236,7 @@ def alarms_text(result: Result) -> list[str]:
 
 def batch_text(result: Result, most: int = 10) -> str:
     """The first rows of a batch, and what was found over all of them."""
-    lines = heading_text(result)
+    lines = heading_text(result.record)
     for flow in result.flows:
         main = flow.main
         n = len(np.atleast_1d(main.value))

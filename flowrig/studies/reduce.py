@@ -47,6 +47,14 @@ def load(source: str | Path | Mapping[str, Any]) -> Record:
     return record
 
 
+def no_pairs(record: Record) -> None:
+    """Raises `InputError` for a record of paired readings: there is no one flow in it."""
+    if record.calibration is not None:
+        remedy = "Run flowrig calibrate, or flowrig verify with a calibration: reduce is for the flow of one test."
+        said = "a record without a table [calibration]"
+        raise InputError(Fault(record.calibration.where, "paired readings of a calibration", said, remedy))
+
+
 def reduce(
     source: str | Path | Mapping[str, Any] | Record,
     *,
@@ -86,6 +94,7 @@ def reduce(
         If no finite flow follows from the readings.
     """
     record = source if isinstance(source, Record) else load(source)
+    no_pairs(record)
     result = empty_result(record, coverage, samples, seed, allow_outside)
     faults: list[Fault] = []
     for flow in record.flows:

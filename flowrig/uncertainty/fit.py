@@ -173,7 +173,7 @@ def own_errors(x: Estimate, y: Estimate, axis: str = "point") -> tuple[Array, Ar
     return found[0], found[1], found[2]
 
 
-def fit(curve: Curve, x: Estimate, y: Estimate, excess_id: str, label: str) -> Fit:
+def fit(curve: Curve, x: Estimate, y: Estimate, excess_id: str, label: str, spent: int = 0) -> Fit:
     """Fit a curve to points with errors.
 
     Parameters
@@ -183,6 +183,8 @@ def fit(curve: Curve, x: Estimate, y: Estimate, excess_id: str, label: str) -> F
         With the axis ``point``.
     excess_id, label : str
         Identity and name of the scatter about the curve.
+    spent : int
+        Degrees of freedom that were spent on the points before, as on an offset of each mounting.
 
     Raises
     ------
@@ -200,7 +202,8 @@ def fit(curve: Curve, x: Estimate, y: Estimate, excess_id: str, label: str) -> F
     Excess as a variance that is added: Paule and Mandel, J. Res. NBS 87 (1982) 377 (from memory).
     """
     n = y.value.size
-    if len(np.unique(x.value)) < curve.p or n < curve.p + 1:
+    dof = n - curve.p - spent
+    if len(np.unique(x.value)) < curve.p or dof < 1:
         raise CalculationError(f"{n} points at {len(np.unique(x.value))} places do not tell {curve.p} numbers and more")
     var_x, var_y, cov = own_errors(x, y)
     size = float(np.std(y.value)) or float(np.max(np.abs(y.value))) or 1.0
@@ -214,7 +217,7 @@ def fit(curve: Curve, x: Estimate, y: Estimate, excess_id: str, label: str) -> F
     b, chi_square = tried(0.0)
     if not np.all(np.isfinite(b)):
         raise CalculationError("the points do not determine the curve: they lie too close together, or have no value")
-    dof, excess = n - curve.p, 0.0
+    excess = 0.0
     if chi_square > dof:
         from scipy.optimize import brentq
 

@@ -1,0 +1,280 @@
+"""Paired readings: what a reference and a box, a chamber or an instrument showed, point by point, in one table.
+
+A row is a point. Its columns stand for readings of the [[flow]] section that the row names, for readings of the air,
+and for those of the [calibration] table; three more say in which run, direction and mounting it was read.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field, replace
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from flowrig.errors import Fault
+from flowrig.records import csv_text, schema, tables
+from flowrig.records.beside import Beside
+from flowrig.records.declare import Choice, Date, File, Finding, FlagMeaning, Given, OneOf, Pairs, Reading, Table, Text
+from flowrig.records.files import near_name, quoted
+from flowrig.records.formulas import BOX, CALIBRATES, CHAMBER, FORMULA_NAMES
+from flowrig.records.items import ROWS, Item, Section, path_name
+from flowrig.records.record import Declared
+from flowrig.records.walk import Walker
+
+UNUSED = FlagMeaning(
+    "columns of the points",
+    "note",
+    "Columns of the table of points that stand for no reading: they were read past. If one of them is a reading, give "
+    "it that reading's name, or name it under columns.",
+)
+FLAGS = (UNUSED,)
+DIRECTIONS = ("up", "down")
+SECTION, RUN, DIRECTION, MOUNTING = "section", "run", "direction", "mounting"
+LABELS = (SECTION, RUN, DIRECTION, MOUNTING)
+
+CALIBRATION = Table(
+    "calibration",
+    "Paired readings of a reference and of what is calibrated or checked against it, in a table of points.",
+    (
+        Choice(
+            "calibrates",
+            "What is calibrated: a box as a meter, the leakage of a chamber, or an instrument, by the kind of quantity "
+            "that it shows.",
+            required=True,
+            choices=CALIBRATES,
+        ),
+        File(
+            "points",
+            "CSV with a row for each point: indication, the readings of the reference, and whatever else changed. "
+            "Columns run, direction (up or down), mounting and section (the name of the [[flow]] section that the row "
+            "was read by) need no unit.",
+            required=True,
+            example='"points.csv"',
+        ),
+        Pairs(
+            "columns",
+            "Header of a reading's column in the table of points, where it differs from its name.",
+            example='{ indication = "box drop [Pa]" }',
+        ),
+        Text(
+            "serial",
+            "What the box or the chamber is known by: its errors are shared wherever it is used. Of an instrument its "
+            "own serial number is taken.",
+            example='"LF-BOX-2"',
+        ),
+        Choice("formula", "Curve to fit.", choices=("not said", *FORMULA_NAMES)),
+        Given(
+            "exponent",
+            "Exponent of the power law, where it is fixed and not found: 0.5 for a sharp hole.",
+            kind="ratio",
+            low=0.4,
+            high=1.1,
+            limits="never",
+            example="0.5",
+        ),
+        Reading(
+            "indication",
+            "What the box, chamber or instrument showed: of a box its pressure drop, of a chamber its gauge pressure.",
+            required=True,
+            kind="pressure difference",
+            low=-50e3,
+            high=50e3,
+            example='"60.3 Pa"',
+        ),
+        Reading(
+            "indication_static",
+            "Gauge static pressure before the opening of the box that makes the drop; zero where it draws room air in.",
+            kind="pressure difference",
+            low=-20e3,
+            high=20e3,
+            example='"60.1 Pa"',
+        ),
+        Reading(
+            "reference",
+            "What a reference instrument of the same kind showed, where the reference is not a flow of this record.",
+            kind="pressure difference",
+        ),
+        Given(
+            "area",
+            "Area that the reference flow passes evenly where an anemometer stood: flow over area is its velocity.",
+            kind="area",
+            above=0.0,
+            limits="must",
+            example='"0.0314 m2 ± 1 %"',
+        ),
+        Text("certificate", "Certificate of the reference: its number and who issued it."),
+        Date("due", "Day on which the next calibration falls due.", example="2027-05-20"),
+        Text("follows", "File name of the calibration that this one replaces.", example='"box-2-2025.toml"'),
+        Given(
+            "remount_limit",
+            "How far the flow may lie off after a remounting, where fewer than three mountings were tried: 2 to 5 %, "
+            "common practice without a source.",
+            kind="ratio",
+            low=0.02,
+            high=0.05,
+            limits="never",
+            example='"3 %"',
+        ),
+        Pairs("with", "Instrument of each reading, where more than one measures its kind.", alone=True),
+        Text("notes", "Anything else."),
+    ),
+    alternatives=(OneOf((("reference",), ("area",)), required=False),),
+)
+
+
+def task_table(calibrates: str) -> Table:
+    """The [calibration] table of one kind: readings of an instrument are of what it measures."""
+    if calibrates in (BOX, CHAMBER) or calibrates not in CALIBRATES:
+        unwanted = {"reference", "area"} | ({"indication_static"} if calibrates == CHAMBER else set())
+    else:
+        unwanted = {"indication_static", "exponent", "remount_limit", "serial"}
+        unwanted |= set() if calibrates == "velocity" else {"area"}
+    fields = []
+    for f in CALIBRATION.fields:
+        if f.name in unwanted:
+            continue
+        if isinstance(f, Reading) and f.name in ("indication", "reference") and calibrates not in (BOX, CHAMBER):
+            f = replace(f, kind=calibrates, low=-np.inf, high=np.inf)
+        fields.append(f)
+    known = {f.name for f in fields}
+    alternatives = tuple(a for a in CALIBRATION.alternatives if all(n in known for names in a.sets for n in names))
+    return replace(CALIBRATION, fields=tuple(fields), alternatives=alternatives)
+
+
+@dataclass
+class Points:
+    """The table of a record's [calibration], and which rows belong to which [[flow]] section.
+
+    Attributes
+    ----------
+    table : csv_text.Table or None
+        None where it could not be read, which is then among the faults.
+    by_section : dict of int to list of int
+        Rows of each [[flow]] section, by its number.
+    labels : dict of str to list of str
+        What the columns run, direction and mounting say; without a column nothing.
+    air : dict of str to dict of str to Item
+        Readings of the air, one a row, by station.
+    """
+
+    walker: Walker
+    table: csv_text.Table | None = None
+    by_section: dict[int, list[int]] = field(default_factory=dict)
+    labels: dict[str, list[str]] = field(default_factory=dict)
+    air: dict[str, dict[str, Item]] = field(default_factory=dict)
+    findings: list[Finding] = field(default_factory=list)
+    _columns: dict[str, str] = field(default_factory=dict)
+    _used: list[csv_text.Header] = field(default_factory=list)
+
+    def __len__(self) -> int:
+        return len(self.table) if self.table is not None else 0
+
+    def readings(
+        self, declared: Sequence[Reading], place: tuple[str | int, ...], rows: Sequence[int] | None = None
+    ) -> dict[str, Item]:
+        """Columns of some readings, each with a value in every one of the rows; a column blank in all is not there."""
+        if self.table is None:
+            return {}
+        table = self.table if rows is None else self.table.only(rows)
+        found: dict[str, Item] = {}
+        for reading in declared:
+            prefix = f"air.{place[1]}." if place[0] == "air" else ""
+            name = self._columns.get(f"{prefix}{reading.name}", f"{prefix}{reading.name}")
+            header = tables.find_column(table, name)
+            if header is None:
+                continue
+            self._used.append(header)
+            if not len(table) or all(not cell for cell in table.column(header.raw)):
+                continue
+            path = path_name((*place, reading.name))
+            item = tables.column_item(table, header, reading, path, ROWS, self.walker.faults)
+            if item is None:
+                self.walker.spoiled.add(path)
+            else:
+                found[reading.name] = item
+        return found
+
+    def of_flow(self, i: int, method: Declared) -> dict[str, Item]:
+        """Readings of a flow section, one a row that names it."""
+        readings = [f for f in method.fields if isinstance(f, Reading) and not f.grid]
+        return self.readings(readings, ("flow", i), self.by_section.get(i, []))
+
+    def told_unused(self) -> None:
+        """Columns that stand for nothing are said."""
+        if self.table is None:
+            return
+        left = [h.raw for h in self.table.headers if not any(h is u for u in self._used) and h.name not in LABELS]
+        if left:
+            self.findings.append(Finding(UNUSED, f"{self.table.name}: not used: {', '.join(left)}"))
+
+
+def read_points(walker: Walker, beside: Beside, raw: Mapping[str, Any], flows: Sequence[Any]) -> Points:
+    """The table that [calibration] names, its rows told apart by section."""
+    points = Points(walker)
+    columns = raw.get("columns")
+    points._columns = {k: v for k, v in columns.items() if isinstance(v, str)} if isinstance(columns, Mapping) else {}
+    name = raw.get("points")
+    if not isinstance(name, str):
+        return points  # said with the other fields
+    table = points.table = beside.table(name, walker.where("calibration", "points"))
+    if table is None:
+        walker.spoiled |= {path_name(("calibration", f.name)) for f in CALIBRATION.fields if isinstance(f, Reading)}
+        return points
+    for label in LABELS:
+        header = tables.find_column(table, label)
+        if header is not None and header.unit is None:
+            points._used.append(header)
+            points.labels[label] = table.column(header.raw)
+    _sections(points, walker, table, flows)
+    _directions(points, walker, table)
+    fields = [f for f in schema.AIR.fields if isinstance(f, Reading)]
+    for station in schema.STATIONS:
+        found = points.readings(fields, ("air", station))
+        if found:
+            points.air[station] = found
+    return points
+
+
+def _sections(points: Points, walker: Walker, table: csv_text.Table, flows: Sequence[Any]) -> None:
+    names = [str(raw.get("name", "")) if isinstance(raw, Mapping) else "" for raw in flows]
+    stated = points.labels.pop(SECTION, None)
+    if stated is None:
+        if len(flows) > 1:
+            known = ", ".join(quoted(name) for name in names if name)
+            fault = tables.missing_column(table, SECTION, f"the name of the [[flow]] section of each row: {known}")
+            walker.faults.append(fault)
+        elif flows:
+            points.by_section[0] = list(range(len(table)))
+        return
+    for row, name in enumerate(stated):
+        if name in names and name:
+            points.by_section.setdefault(names.index(name), []).append(row)
+            continue
+        near = near_name(name, [n for n in names if n])
+        expected = f"the name of a [[flow]] section: {', '.join(quoted(n) for n in names if n) or 'none has one'}"
+        remedy = f"Did you mean {quoted(near)}?" if near else "Write name = … in the section that is meant."
+        walker.faults.append(Fault(table.where(row, SECTION), quoted(name) if name else "nothing", expected, remedy))
+    for i, name in enumerate(names):
+        if i not in points.by_section and not any(n not in names for n in stated):
+            expected = "a row of the points that names each section"
+            remedy = "Remove the section, or name it in the rows that were read by it."
+            walker.faults.append(Fault(walker.where("flow", i), f"no point of {quoted(name)}", expected, remedy))
+
+
+def _directions(points: Points, walker: Walker, table: csv_text.Table) -> None:
+    for row, said in enumerate(points.labels.get(DIRECTION, [])):
+        if said not in ("", *DIRECTIONS):
+            remedy = "Write how the flow was approached, or leave the cell empty."
+            walker.faults.append(Fault(table.where(row, DIRECTION), quoted(said), "up or down", remedy))
+
+
+def rows_of(points: Points, i: int) -> NDArray[np.intp]:
+    return np.asarray(points.by_section.get(i, []), dtype=np.intp)
+
+
+def sliced(section: Section, rows: NDArray[np.intp]) -> Section:
+    """A section whose readings of every point are those of some rows."""
+    items = {n: replace(x, value=x.value[rows]) if x.run == ROWS else x for n, x in section.items.items()}
+    return replace(section, items=items)
