@@ -12,6 +12,7 @@ COMMANDS = {
     "reduce": "Reduce a record of readings to a flow with error bars.",
     "calibrate": "Fit a curve to paired readings, and keep it as a calibration file.",
     "explain": "Say what a method, field, flag or cause means.",
+    "verify": "Hold a calibration against later checks of it.",
     "sheet": "Write a blank record, ready to fill in.",
 }
 

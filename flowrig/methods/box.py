@@ -12,6 +12,7 @@ from flowrig.methods import static
 from flowrig.methods.method import Effect, Limit, Method, Refusal, Situation, Size
 from flowrig.physics.box import box_equivalent_drop, similar_flow
 from flowrig.physics.si import Floats
+from flowrig.records import flags
 from flowrig.records.calibration import CalibrationFile
 from flowrig.records.declare import Calibration, Choice, FlagMeaning, Reading
 from flowrig.records.formulas import TERMS, Formula
@@ -201,14 +202,6 @@ BAND = Effect(
     _band,
     source="own judgement, no source",
 )
-OUTSIDE = FlagMeaning(
-    "outside calibrated range",
-    "alarm",
-    "The drop, as it would be in the air of the calibration, lies outside the range that was calibrated. Nothing is "
-    "known of the box there: a record is refused, a row of a table gets no value, unless --allow-outside asks for one; "
-    "its error bar then grows with the distance, on no better ground than judgement. Choose another opening, or "
-    "calibrate further.",
-)
 BARE_DROP = FlagMeaning(
     "drop not met in calibration",
     "warning",
@@ -300,7 +293,7 @@ METHOD = Method(
     ),
     limits=(
         Limit(
-            OUTSIDE,
+            flags.OUTSIDE_CALIBRATION,
             _outside,
             _outside_in_words,
             Refusal(

@@ -104,8 +104,8 @@ class CalibrationFile:
         low, high = (float(units.from_si(self.range.value(n), highest.unit, kind)) for n in ("lowest", "highest"))
         return f"{low:.4g} to {high:.4g} {highest.unit}"
 
-    def findings(self, tested: dt.date | None, invented: bool) -> list[Finding]:
-        """What a result made with it on some day must be told."""
+    def findings(self, tested: dt.date | None, invented: bool = True) -> list[Finding]:
+        """What a result made with it on some day must be told; that it is invented only where the result is not."""
         found = []
         due = self.heading.value("due")
         if tested and tested > due:

@@ -129,7 +129,10 @@ def _digits(x: float, digits: int) -> str:
     if x == 0.0:
         return "0"
     places = digits - 1 - math.floor(math.log10(abs(x)))
-    return f"{x:.{max(places, 0)}f}" if -3 < places < 12 else f"{x:.{digits - 1}e}"
+    if not -3 < places < 12:
+        return f"{x:.{digits - 1}e}"
+    text = f"{x:.{max(places, 0)}f}"
+    return text.rstrip("0").rstrip(".") if "." in text else text
 
 
 def _lines(fields: Mapping[str, Any]) -> list[str]:

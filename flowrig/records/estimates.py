@@ -7,13 +7,17 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from flowrig import units
+from flowrig.errors import Fault, InputError
 from flowrig.records import flags
+from flowrig.records.calibration import CalibrationFile
 from flowrig.records.declare import Finding
 from flowrig.records.instruments import Instrument
 from flowrig.records.items import ROWS, Array, Item, Section
 from flowrig.records.record import Record
 from flowrig.uncertainty.cause import Cause, Scope
 from flowrig.uncertainty.estimate import Estimate
+from flowrig.uncertainty.propagate import linear
 from flowrig.uncertainty.series import mean_of
 from flowrig.uncertainty.statement import Component, covers
 
@@ -39,7 +43,7 @@ class ReadingEstimate:
 
 
 def reading_estimate(
-    item: Item, instrument: Instrument | None, record: Record, axes: tuple[str, ...] = ()
+    item: Item, instrument: Instrument | None, record: Record, axes: tuple[str, ...] = (), *, correct: bool = True
 ) -> ReadingEstimate:
     """Mean of a run of readings as an `Estimate` with every cause its instrument brings.
 
@@ -53,6 +57,13 @@ def reading_estimate(
     record : Record
         Whose identity the causes carry that are local to it.
     axes : tuple of str
+    correct : bool
+        By the instrument's own calibration file, where it has one.
+
+    Raises
+    ------
+    InputError
+        If the reading lies outside the range of that file.
 
     Notes
     -----
@@ -97,7 +108,65 @@ def reading_estimate(
         cause = Cause(f"{local}:scatter", dof=dof, each="row", scope="reading", label=f"scatter of {item.field.name}")
         parts[cause] = np.maximum(absolute, relative * np.abs(mean))
     shaped = {cause: np.broadcast_to(part, (1, *mean.shape)) for cause, part in parts.items()}
-    return ReadingEstimate(Estimate(mean, axes, {c: p for c, p in shaped.items() if np.any(p)}), run, findings)
+    estimate = Estimate(mean, axes, {c: p for c, p in shaped.items() if np.any(p)})
+    if instrument is not None and instrument.calibration is not None and correct:
+        return _corrected(ReadingEstimate(estimate, run, findings), item, instrument.calibration, record)
+    return ReadingEstimate(estimate, run, findings)
+
+
+def _corrected(read: ReadingEstimate, item: Item, calibration: CalibrationFile, record: Record) -> ReadingEstimate:
+    """A reading brought to what the reference of the instrument's own calibration would have shown.
+
+    Raises
+    ------
+    InputError
+        If it lies outside the calibrated range, it is no row of a batch, and nothing beyond was asked for.
+    """
+    estimate, batch = read.estimate, item.run == ROWS
+    formula = calibration.formula
+    outside = ~calibration.inside(estimate.value)
+    numbers = calibration.estimates()
+    inputs = {"reading": estimate, **numbers}
+    if np.any(outside):
+        kind, unit = formula.argument.kind, item.unit or calibration.range["highest"].unit
+        shown = units.from_si(np.atleast_1d(estimate.value)[np.atleast_1d(outside)], unit, kind)
+        ends = dict.fromkeys(f"{x:.4g}" for x in (np.min(shown), np.max(shown)))
+        said = f"{' to '.join(ends)} {unit}"
+        if not (batch or record.allow_outside):
+            expected = f"a reading within {calibration.range_in_words()}, the range of {calibration.name}"
+            remedy = "Take an instrument that was calibrated there, or calibrate this one further."
+            raise InputError(Fault(item.where, said, expected, remedy))
+        nothing = Estimate(np.where(outside, np.nan, 0.0), estimate.axes)
+        inputs["beyond"] = _beyond(calibration, estimate) if record.allow_outside else nothing
+        message = f"{item.path}: {said}; {calibration.name} holds for {calibration.range_in_words()}"
+        read.findings.append(Finding(flags.OUTSIDE_CALIBRATION, message, outside if batch else None))
+
+    def kernel(*, reading: Array, beyond: Array | None = None, **given: Array) -> dict[str, Array]:
+        return {"reading": np.asarray(formula.curve(given, reading) + (0.0 if beyond is None else beyond))}
+
+    corrected = linear(kernel, inputs, estimate.axes, {"reading": estimate.axes})["reading"]
+    values = {name: number.value for name, number in numbers.items()}
+    run = None if read.run is None else np.asarray(formula.curve(values, read.run))
+    return ReadingEstimate(corrected, run, read.findings)
+
+
+def _beyond(calibration: CalibrationFile, reading: Estimate) -> Estimate:
+    """What is added to a reading outside the range: as much again as the largest correction in it, for every further
+    length of the range. Own judgement, no source."""
+    formula, ends = calibration.formula, [calibration.range.value(name) for name in ("lowest", "highest")]
+    corrections = [
+        point.value(formula.result.name) - point.value(formula.argument.name) for point in calibration.points
+    ]
+    length = ends[1] - ends[0]
+    distance = np.maximum(np.maximum(reading.value - ends[1], ends[0] - reading.value), 0.0) / length
+    cause = Cause(
+        f"{calibration.identity}|outside",
+        shape="rectangular",
+        scope="calibration",
+        label=f"{calibration.label} outside its calibrated range",
+    )
+    limit = float(np.max(np.abs(corrections))) * distance
+    return Estimate(np.zeros(reading.value.shape), reading.axes, {cause: [limit / math.sqrt(3)]})
 
 
 def zero_needed(item: Item, instrument: Instrument | None) -> list[Finding]:

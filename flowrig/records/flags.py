@@ -26,6 +26,20 @@ OUTSIDE_RANGE = FlagMeaning(
     "alarm",
     "A reading lies outside every range the accuracy statement covers; the error bar leaves the instrument out.",
 )
+OUTSIDE_CALIBRATION = FlagMeaning(
+    "outside calibrated range",
+    "alarm",
+    "A reading (of a box the drop, as it would be in the air of the calibration) lies outside the range that was "
+    "calibrated. Nothing is known there: a record is refused, a row of a table gets no value, unless --allow-outside "
+    "asks for one; its error bar then grows with the distance, on no better ground than judgement. Choose another "
+    "opening or instrument, or calibrate further.",
+)
+NOTHING_BESIDE = FlagMeaning(
+    "nothing beside calibration",
+    "warning",
+    "An instrument is corrected by a calibration file, and no accuracy is stated beside it: how well it repeats, and "
+    "how far it drifted since, are taken as nothing. Write what its maker says of the two, or what a check showed.",
+)
 ZERO_BEYOND = FlagMeaning(
     "zero beyond limit",
     "warning",
@@ -114,6 +128,8 @@ FLAGS = (
     NO_SERIAL,
     OVERDUE,
     OUTSIDE_RANGE,
+    OUTSIDE_CALIBRATION,
+    NOTHING_BESIDE,
     ZERO_BEYOND,
     ZERO_ONCE,
     ZERO_UNREAD,

@@ -18,12 +18,12 @@ from flowrig.physics.leakage import leakage_flow
 from flowrig.physics.si import Floats
 from flowrig.records.declare import Choice, Count, Date, Flag, Given, OneOf, Series, Table, Text, Wrong
 from flowrig.records.items import Array, Section
+from flowrig.records.schema import CORRECTED
 
 FORMAT = 2  # written today; every older one stays readable. 2 adds instruments, chambers, other curves and the digest
 FORMATS = (1, 2)
 BOX, CHAMBER = "box", "chamber"  # flow over a pressure drop
 CORRELATION = "correlation"
-CORRECTED = ("pressure difference", "pressure", "velocity", "flow", "power")  # kinds whose instruments are corrected
 CALIBRATES = (BOX, CHAMBER, *CORRECTED)
 
 
@@ -78,7 +78,7 @@ class Formula:
     @property
     def coefficients(self) -> Table:
         said = f"Numbers of the formula {self.name!r}: {self.help}"
-        return Table("calibration.coefficients", said, self.numbers)
+        return Table("calibration_file.coefficients", said, self.numbers)
 
     @property
     def range(self) -> Table:
@@ -97,7 +97,7 @@ class Formula:
             for name, word, example in (("lowest", "Lowest", ends[0]), ("highest", "Highest", ends[1]))
         )
         said = f"Where the calibration holds: no {self.argument.name} outside it gives a value."
-        return Table("calibration.range", said, fields, checks=(_range_checks,))
+        return Table("calibration_file.range", said, fields, checks=(_range_checks,))
 
     @property
     def cause(self) -> Table:
@@ -110,7 +110,7 @@ class Formula:
             for f in self.numbers
             if f.name not in self.exact
         )
-        return Table("calibration.cause", CAUSE.help, (*CAUSE.fields, *loads), checks=(_cause_checks,))
+        return Table("calibration_file.cause", CAUSE.help, (*CAUSE.fields, *loads), checks=(_cause_checks,))
 
     @property
     def point(self) -> Table:
@@ -119,7 +119,7 @@ class Formula:
             said = f"{self.result.name} of the point less that of the curve."
             kind = units.as_difference(self.result.kind)
             residual = Given("residual", said.capitalize(), required=True, kind=kind, limits="never")
-        return Table("calibration.point", POINT_HELP, (self.argument, self.result, residual))
+        return Table("calibration_file.point", POINT_HELP, (self.argument, self.result, residual))
 
 
 def _heading_checks(section: Section) -> Sequence[Wrong]:
@@ -301,7 +301,7 @@ def formulas_of(calibrates: str) -> dict[str, Formula]:
 FORMULA_NAMES = (POWER_LAW.name, *POLYNOMIALS)
 
 HEADING = Table(
-    "calibration",
+    "calibration_file",
     "What was calibrated, when, by whom and against what. A calibration is never edited: a new one is a new file.",
     (
         Count("format", f"Version of this format: {FORMAT}.", required=True, high=9999, example=str(FORMAT)),
@@ -353,7 +353,7 @@ HEADING = Table(
     checks=(_heading_checks,),
 )
 CAUSE = Table(
-    "calibration.cause",
+    "calibration_file.cause",
     "One physical reason why the coefficients may be wrong, with how far one standard deviation of it moves each of "
     "them, signed. What moves several of them at once is one cause: so it is known how they go together. A fit's own "
     "scatter moves them in several directions: each is then a list.",

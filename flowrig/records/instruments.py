@@ -12,6 +12,7 @@ import numpy as np
 from flowrig import units
 from flowrig.errors import Fault
 from flowrig.records import flags
+from flowrig.records.calibration import CalibrationFile
 from flowrig.records.declare import Finding
 from flowrig.records.items import Section
 from flowrig.records.schema import USUAL_ACCURACY
@@ -40,6 +41,8 @@ class Instrument:
     findings : list of Finding
     assumed : list of str
         What its statements left open, in words.
+    calibration : CalibrationFile or None
+        By which its readings are corrected.
     """
 
     name: str
@@ -51,6 +54,7 @@ class Instrument:
     zero: tuple[float, float] | None = None
     findings: list[Finding] = field(default_factory=list)
     assumed: list[str] = field(default_factory=list)
+    calibration: CalibrationFile | None = None
 
     @property
     def label(self) -> str:
@@ -107,6 +111,7 @@ def read_instrument(
         remedy = "Write it once; two independent errors of one size are one of 1.41 times the size."
         faults.append(Fault(section["accuracy"].where, "the same statement twice", "each statement once", remedy))
     instrument.components = tuple(components)
+    _read_calibration(instrument, tested, faults)
     instrument.assumed += dict.fromkeys(said for component in components for said in component.assumed)
     due = section.value("due")
     if due and tested and tested > due:
@@ -121,6 +126,28 @@ def read_instrument(
         )
     _read_zero(instrument)
     return instrument
+
+
+def _read_calibration(instrument: Instrument, tested: dt.date | None, faults: list[Fault]) -> None:
+    """The file that corrects its readings: of this very instrument, and of what it measures."""
+    section = instrument.section
+    found: CalibrationFile | None = section.value("calibration")
+    if found is None:
+        return
+    serial = section.value("serial")
+    if found.calibrates != instrument.kind:
+        said = f"one of an instrument for {instrument.kind}"
+        read = f"{found.name}, the calibration of an instrument for {found.calibrates}"
+        faults.append(Fault(section["calibration"].where, read, said, "Name another file."))
+    elif serial != found.heading.value("serial"):
+        read = f"{found.name}, of serial number {found.heading.value('serial')!r}"
+        said = "the calibration of this very instrument" + (f", {serial!r}" if serial else "")
+        remedy = "Name the file of this instrument." if serial else "Add its serial to the instrument."
+        faults.append(Fault(section["calibration"].where, read, said, remedy))
+    instrument.calibration = found
+    instrument.findings += found.findings(tested)
+    if not instrument.components:
+        instrument.findings.append(Finding(flags.NOTHING_BESIDE, instrument.name))
 
 
 def _drift(

@@ -117,6 +117,11 @@ CALIBRATION = Table(
             limits="never",
             example='"3 %"',
         ),
+        Choice(
+            "remount",
+            "In a check: whether the box was taken down, moved or put together again since it was calibrated.",
+            choices=("remounted", "as calibrated"),
+        ),
         Pairs("with", "Instrument of each reading, where more than one measures its kind.", alone=True),
         Text("notes", "Anything else."),
     ),
@@ -129,7 +134,7 @@ def task_table(calibrates: str) -> Table:
     if calibrates in (BOX, CHAMBER) or calibrates not in CALIBRATES:
         unwanted = {"reference", "area"} | ({"indication_static"} if calibrates == CHAMBER else set())
     else:
-        unwanted = {"indication_static", "exponent", "remount_limit", "serial"}
+        unwanted = {"indication_static", "exponent", "remount_limit", "remount", "serial"}
         unwanted |= set() if calibrates == "velocity" else {"area"}
     fields = []
     for f in CALIBRATION.fields:

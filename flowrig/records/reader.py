@@ -13,7 +13,7 @@ from flowrig.records.attach import attach
 from flowrig.records.beside import Beside
 from flowrig.records.declare import Finding, Reading, Table
 from flowrig.records.files import near_name, quoted
-from flowrig.records.flow_reader import FlowReader
+from flowrig.records.flow_reader import FlowReader, calibrations
 from flowrig.records.instruments import Instrument, read_instrument
 from flowrig.records.items import Item, Section, path_name
 from flowrig.records.points import Points, read_points, task_table
@@ -127,17 +127,21 @@ class _Reader:
             record.claims = self._claims(record, None not in methods)
         self._same_serial(hardware)
         # the instruments last: what is local to a record is known by all its files, which have been read by now
+        instruments = {
+            name: self._section(schema.INSTRUMENT, raw, ("instruments", name))
+            for name, raw in self._named("instruments")
+        }
+        for section in instruments.values():
+            calibrations(section, self.beside, self.walker)
         record.identity = hashlib.sha256("".join(record.digests.values()).encode()).hexdigest()[:16]
-        instruments = self._named("instruments")
-        for name, raw in instruments:
-            section = self._section(schema.INSTRUMENT, raw, ("instruments", name))
+        for name, section in instruments.items():
             broken = [f.name for f in schema.INSTRUMENT.fields if self.walker.is_spoiled("instruments", name, f.name)]
             broken += [] if "date" in heading else ["date"]
             instrument = read_instrument(section, record.id, heading.value("date"), self.faults, broken)
             if instrument is not None:
                 record.instruments[name] = instrument
         self._same_instrument(record.instruments)
-        unread = {name for name, _ in instruments if name not in record.instruments}
+        unread = {name for name in instruments if name not in record.instruments}
         named = [s for sections in hardware.values() for s in sections.values()]
         named += [record.calibration] if record.calibration is not None else []
         for section in (*(f.section for f in record.flows), *record.air.values(), *record.beside.values(), *named):

@@ -84,6 +84,8 @@ class Record:
         Digest over its own files, by which causes that are local to it are known.
     table : str
         Digest of the table of tests whose rows stand in for its readings, if any.
+    allow_outside : bool
+        Values outside a calibrated range were asked for.
     """
 
     name: str
@@ -99,6 +101,7 @@ class Record:
     findings: list[Finding] = field(default_factory=list)
     identity: str = ""
     table: str = ""
+    allow_outside: bool = False
 
     @property
     def id(self) -> str:

@@ -9,6 +9,7 @@ import numpy as np
 
 from flowrig.physics.humidity import relative_humidity, vapour_fraction_from_wet_bulb
 from flowrig.records.declare import (
+    Calibration,
     Choice,
     Date,
     File,
@@ -56,6 +57,7 @@ USUAL_ACCURACY = {  # an example of what a datasheet says of each kind
     "power": "1 % of reading + 0.5 W",
     "sound level": "1.5 dB",
 }
+CORRECTED = ("pressure difference", "pressure", "velocity", "flow", "power")  # kinds that a calibration may correct
 MEASURED_KIND = "measured"  # stands for the kind that the instrument's own `measures` names
 MEASURED_STEP = "step of the measured"  # and for a difference of that kind
 
@@ -222,8 +224,9 @@ INSTRUMENT = Table(
         Statement(
             "accuracy",
             "The maker's limits or the certificate's uncertainty, in their words. A plain limit is taken as "
-            "rectangular; a certificate says (k=2). A list gives several independent statements.",
-            required=True,
+            "rectangular; a certificate says (k=2). A list gives several independent statements. Beside a calibration "
+            "file: what remains, such as repeatability and drift.",
+            asked=True,
             example='"0.5 % of reading + 0.25 Pa"',
         ),
         Given(
@@ -236,6 +239,12 @@ INSTRUMENT = Table(
         Date("calibrated", "Date of the certificate.", asked=True),
         Date("due", "Date on which calibration falls due."),
         Text("certificate", "Number of the certificate, and who issued it."),
+        Calibration(
+            "calibration",
+            "The file of its own calibration (flowrig calibrate): its readings are corrected by it.",
+            example='"anemometer-2026.toml"',
+            calibrates=CORRECTED,
+        ),
         Statement(
             "drift",
             "Change per year, where the maker states one apart from the accuracy.",
@@ -255,7 +264,16 @@ INSTRUMENT = Table(
         Flag("density_corrected", "true if the instrument corrects its velocity for the density of the air itself."),
         Text("notes", "Anything else."),
     ),
+    checks=(lambda section: _instrument_checks(section),),
 )
+
+
+def _instrument_checks(section: Section) -> Sequence[Wrong]:
+    if "accuracy" not in section and "calibration" not in section:
+        remedy = f'Add accuracy = "{USUAL_ACCURACY.get(section.value("measures"), "1 % of reading")}", for instance.'
+        return [Wrong("accuracy", "accuracy, the maker's limits or the certificate's uncertainty", remedy)]
+    return []
+
 
 CHAMBERS = Table(
     "chambers",

@@ -103,7 +103,7 @@ def _scrutiny(done: Calibrated) -> Iterator[str]:
     yield f"    chi-square over degrees of freedom {found.chi_square / found.dof:.3g}, {found.dof} degrees of freedom"
     for trial in scrutiny.trials:
         verdict = "" if not trial.significant else "; not chance"
-        yield from wrapped(f"  {trial.name}: {trial.words}; as much by chance {percent(trial.p)}{verdict}", further=6)
+        yield from wrapped(f"  {trial.name}: {trial.words}; as much by chance {_chance(trial.p)}{verdict}", further=6)
     if not math.isnan(scrutiny.remount_scatter):
         yield f"    {scrutiny.mountings} mountings: the flow of one scatters by {percent(scrutiny.remount_scatter)}"
     yield (
@@ -111,6 +111,10 @@ def _scrutiny(done: Calibrated) -> Iterator[str]:
         if scrutiny.trials
         else "    no repeats, directions or runs to test"
     )
+
+
+def _chance(p: float) -> str:
+    return f"{100 * p:.0f} %" if p > 0.1 else percent(p)
 
 
 def _points(done: Calibrated) -> Iterator[str]:

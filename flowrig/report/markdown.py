@@ -55,7 +55,7 @@ def _fields(title: str, help_: str, fields: Sequence[Field], alternatives: Seque
 
 def calibration_tables() -> str:
     """Every field of a calibration file, a table each."""
-    several = {"calibration.cause", "calibration.point"}
+    several = {"calibration_file.cause", "calibration_file.point"}
     parts = []
     for owner in tables_of_calibrations():
         name = owner.name.partition(".")[2]

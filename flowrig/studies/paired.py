@@ -248,7 +248,7 @@ def _actual(*, mass_flow: Array, density: Array, like: Array, area: Array | floa
 def _reading(record: Record, item: Item, local: str, own: bool = True) -> Estimate:
     """A reading of the points; without the limits of its instrument where those are what is to be found."""
     instrument = record.instruments.get(item.instrument)
-    estimate = reading_estimate(item, instrument, record).estimate
+    estimate = reading_estimate(item, instrument, record, correct=own).estimate
     if own or instrument is None:
         return estimate
     parts = {c: p for c, p in estimate.parts.items() if not c.id.startswith(f"{instrument.identity}|")}

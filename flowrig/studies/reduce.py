@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from dataclasses import replace
 from functools import partial
 from pathlib import Path
 from typing import Any
@@ -95,7 +96,8 @@ def reduce(
     """
     record = source if isinstance(source, Record) else load(source)
     no_pairs(record)
-    result = empty_result(record, coverage, samples, seed, allow_outside)
+    record = replace(record, allow_outside=allow_outside)
+    result = empty_result(record, coverage, samples, seed)
     faults: list[Fault] = []
     for flow in record.flows:
         try:
@@ -117,14 +119,12 @@ def _at_other_readings(result: Result, unit: str | None, number: int, factor: fl
     return Reduction(result.record, scaled(flow, factor), result, unit).measured()[0]
 
 
-def empty_result(
-    record: Record, coverage: float, samples: int | None, seed: int, allow_outside: bool = False
-) -> Result:
+def empty_result(record: Record, coverage: float, samples: int | None, seed: int) -> Result:
     """A result that holds what is known about the record before any flow is reduced."""
     findings = [*record.findings, *all_findings(record.instruments)]
     if record.heading["standard_density"].assumed:
         findings.append(Finding(reading_flags.ASSUMED, "standard flow refers to 1.2 kg/m3"))
-    return Result(record, [], findings, coverage, seed, samples, allow_outside=allow_outside)
+    return Result(record, [], findings, coverage, seed, samples)
 
 
 class Reduction:
@@ -213,7 +213,7 @@ class Reduction:
             If this is a record.
         """
         beyond = checks.beyond(self.method, situation)
-        if self.result.allow_outside:
+        if self.record.allow_outside:
             self.bands = [x.refusal.band for x, _ in beyond if x.refusal is not None and x.refusal.band is not None]
             beyond = [(x, rows) for x, rows in beyond if x.refusal is None or x.refusal.band is None]
         if not beyond:

@@ -175,8 +175,6 @@ class Result:
         What a label states, held against what was measured.
     measured : dict of str to Quantity
         What was read beside the flow, by its path: ``electrical.power``, ``sound.level``.
-    allow_outside : bool
-        Values outside a calibrated range were asked for.
     """
 
     record: Record
@@ -189,7 +187,6 @@ class Result:
     together: list[Together] = field(default_factory=list)
     claims: list[HeldClaim] = field(default_factory=list)
     measured: dict[str, Quantity] = field(default_factory=dict)
-    allow_outside: bool = False
 
     def __repr__(self) -> str:
         more = "".join(f", {x!r}" for x in (self.together, self.claims) if x)

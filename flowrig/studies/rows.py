@@ -55,8 +55,9 @@ def reduce_rows(
     """
     record, read = _both(source, table)
     no_pairs(record)
+    record = replace(record, allow_outside=allow_outside)
     replaced = _columns(record, read)
-    result = empty_result(record, coverage, samples, seed, allow_outside)
+    result = empty_result(record, coverage, samples, seed)
     result.rows = {h.raw: read.column(h.raw) for h in read.headers}
     record.digests[read.name] = read.digest
 

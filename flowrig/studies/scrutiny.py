@@ -15,6 +15,7 @@ from flowrig.studies.paired import Paired
 from flowrig.uncertainty.cause import Cause
 from flowrig.uncertainty.estimate import Array, Estimate
 from flowrig.uncertainty.fit import Fit
+from flowrig.uncertainty.significance import f_tail, t_both_tails
 
 LACK_OF_FIT = FlagMeaning(
     "curve does not fit",
@@ -170,7 +171,7 @@ class Scrutiny:
         error = within * math.sqrt(1 / len(up) + 1 / len(down))
         shown = f"up less down {self._share(difference)}, give or take {self._share(error)}"
         trial = Trial(
-            "hysteresis", shown, _two_sided(difference / error if error else math.inf * bool(difference), dof)
+            "hysteresis", shown, t_both_tails(difference / error if error else math.inf * bool(difference), dof)
         )
         self.trials.append(trial)
         if not trial.significant:
@@ -195,11 +196,9 @@ class Scrutiny:
         rest, rest_dof = float(np.sum(standard**2)) - pure, found.dof - pure_dof
         if pure_dof < 2 or rest_dof < 1 or not pure:
             return
-        from scipy.special import fdtrc
-
         ratio = max(rest, 0.0) / rest_dof / (pure / pure_dof)
         words = f"F = {ratio:.3g} with {rest_dof} and {pure_dof} degrees of freedom"
-        trial = Trial("lack of fit", words, float(fdtrc(rest_dof, pure_dof, ratio)))
+        trial = Trial("lack of fit", words, f_tail(ratio, rest_dof, pure_dof))
         self.trials.append(trial)
         if trial.significant:
             self.findings.append(Finding(LACK_OF_FIT, words))
@@ -208,8 +207,6 @@ class Scrutiny:
         groups = {name: at for name, at in _groups(self.pairs.labels.get(RUN, [])).items() if len(at) > 1}
         if len(groups) < 2:
             return
-        from scipy.special import fdtrc
-
         standard = found.residuals / found.weights
         everything = np.concatenate([standard[at] for at in groups.values()])
         within = sum(float(np.sum((standard[at] - np.mean(standard[at])) ** 2)) for at in groups.values())
@@ -217,7 +214,7 @@ class Scrutiny:
         dof = len(groups) - 1, len(everything) - len(groups)
         ratio = between / dof[0] / (within / dof[1]) if within else math.inf
         words = f"F = {ratio:.3g} with {dof[0]} and {dof[1]} degrees of freedom"
-        trial = Trial("runs", words, float(fdtrc(*dof, ratio)))
+        trial = Trial("runs", words, f_tail(ratio, *dof))
         self.trials.append(trial)
         if trial.significant:
             self.findings.append(Finding(RUNS_DIFFER, words))
@@ -244,9 +241,3 @@ class Scrutiny:
 
 def _groups(labels: list[str]) -> dict[str, NDArray[np.intp]]:
     return {name: np.flatnonzero([x == name for x in labels]) for name in dict.fromkeys(labels)}
-
-
-def _two_sided(t: float, dof: float) -> float:
-    from scipy.special import stdtr
-
-    return float(2 * stdtr(dof, -abs(t)))

@@ -9,7 +9,7 @@ from typing import Literal
 
 import numpy as np
 
-from flowrig.uncertainty.cause import unite
+from flowrig.uncertainty.cause import Cause, unite
 from flowrig.uncertainty.estimate import Array, Estimate
 from flowrig.uncertainty.interval import coverage_factor
 from flowrig.uncertainty.propagate import linear
@@ -76,7 +76,9 @@ class Combined:
     adds_nothing: tuple[int, ...]
 
 
-def compare(first: Estimate, second: Estimate, coverage: float = 0.95) -> Comparison:
+def compare(
+    first: Estimate, second: Estimate, coverage: float = 0.95, apart: Callable[[Cause], bool] = lambda cause: True
+) -> Comparison:
     """Whether two results of one quantity agree.
 
     Parameters
@@ -85,6 +87,8 @@ def compare(first: Estimate, second: Estimate, coverage: float = 0.95) -> Compar
         Without axes.
     coverage : float
         Probability of the expanded uncertainty, 0 to 1.
+    apart : callable
+        Whether a shared cause may move the two differently, and is not cancelled in `e_n_unshared`; by default any.
 
     Returns
     -------
@@ -109,15 +113,20 @@ def compare(first: Estimate, second: Estimate, coverage: float = 0.95) -> Compar
     """
     _scalars((first, second))
     difference = linear(_difference, {"first": first, "second": second}, outputs={"difference": ()})["difference"]
-    apart = float(difference.value)
-    if abs(apart) <= ROUNDING * max(abs(float(first.value)), abs(float(second.value))):
-        apart = 0.0  # where all is shared, what is left of value and uncertainty is rounding, and so is their ratio
-    u, u_unshared = float(difference.u), math.hypot(float(first.u), float(second.u))
+    off = float(difference.value)
+    if abs(off) <= ROUNDING * max(abs(float(first.value)), abs(float(second.value))):
+        off = 0.0  # where all is shared, what is left of value and uncertainty is rounding, and so is their ratio
+    alike = sum(
+        float(np.sum(part * second.parts[cause]))
+        for cause, part in first.parts.items()
+        if cause in second.parts and not apart(cause)
+    )
+    u, u_unshared = float(difference.u), math.sqrt(float(first.variance) + float(second.variance) - 2 * alike)
     # Welch-Satterthwaite for two independent results; one with infinite degrees of freedom adds nothing below the line.
     spread = sum(float(x.u) ** 4 / float(x.dof) for x in (first, second))
     dof = u_unshared**4 / spread if spread > 0.0 else math.inf
-    e_n = _ratio(apart, u * float(coverage_factor(coverage, difference.dof)))
-    e_n_unshared = _ratio(apart, u_unshared * float(coverage_factor(coverage, dof)))
+    e_n = _ratio(off, u * float(coverage_factor(coverage, difference.dof)))
+    e_n_unshared = _ratio(off, u_unshared * float(coverage_factor(coverage, dof)))
     verdict: Verdict = "cannot tell"
     if abs(e_n) > 1.0 and abs(e_n_unshared) > 1.0:
         verdict = "disagree"

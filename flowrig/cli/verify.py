@@ -1,0 +1,28 @@
+"""`flowrig verify`: a calibration held against later checks."""
+
+from __future__ import annotations
+
+import click
+
+
+@click.command(name="verify")
+@click.argument("calibration", type=click.Path())
+@click.argument("records", type=click.Path(), nargs=-1, required=True)
+@click.option("--quiet", is_flag=True, help="Print nothing but faults and alarms.")
+def command(calibration: str, records: tuple[str, ...], quiet: bool) -> None:
+    """Hold the file CALIBRATION against RECORDS, one or several later checks of it: all so far make a control chart.
+
+    Each record has a table [calibration] with a few points. Exit code 0 if the checks could be held against it,
+    whatever they say; 2 for bad input.
+    """
+    from flowrig.studies.verify import verify
+
+    verified = verify(calibration, records)
+    if quiet:
+        for f in verified.findings:
+            if f.severity == "alarm":
+                click.echo(f"ALARM, {f.code}: {f.message}", err=True)
+        return
+    from flowrig.report.verify_text import verified_text
+
+    click.echo(verified_text(verified))
