@@ -45,8 +45,7 @@ def condensed(
     found: dict[Cause, Array] = {}
     together: list[Array] = []
     for cause, moved in movement.items():
-        with np.errstate(divide="ignore", invalid="ignore"):
-            share = float(np.nanmax(np.sum(moved**2, axis=0) / total))
+        share = float(np.max(np.sum(moved**2, axis=0) / np.where(total > 0, total, 1.0)))
         if not own(cause):
             found[cause] = moved
         elif share <= SMALL or (cause.dof == math.inf and (cause.shape == "normal" or cause.n >= MANY)):
