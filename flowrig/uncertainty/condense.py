@@ -11,6 +11,7 @@ import numpy as np
 from flowrig.uncertainty.cause import Cause
 from flowrig.uncertainty.estimate import Array, Estimate
 
+ROUNDING = 1e-9  # of a number's own u: no movement of it, but what a derivative leaves
 SMALL = 0.05  # of the variance of every number: a cause this small may lose its shape among others
 MANY = 4  # directions of one cause: what they make together is bell-shaped
 
@@ -32,7 +33,7 @@ def condensed(
     Returns
     -------
     dict of Cause to dict of str to array, shape (n,)
-        The covariance of the numbers is exactly what it was.
+        The covariance of the numbers is what it was, but for rounding.
 
     Notes
     -----
@@ -57,11 +58,12 @@ def condensed(
         turned = _turned(np.concatenate(together))
         if len(turned):
             found[replace(rest, n=len(turned))] = turned
-    return {
-        cause: {name: moved[:, k] for k, name in enumerate(numbers) if np.any(moved[:, k])}
+    least = ROUNDING * np.sqrt(total)
+    loads = {
+        cause: {name: moved[:, k] for k, name in enumerate(numbers) if np.any(np.abs(moved[:, k]) > least[k])}
         for cause, moved in found.items()
-        if np.any(moved)
     }
+    return {cause: moved for cause, moved in loads.items() if moved}
 
 
 def _movement(numbers: Mapping[str, Estimate], cause: Cause) -> Array:
@@ -73,4 +75,4 @@ def _turned(moved: Array) -> Array:
     """Fewer directions with the same covariance; rows that move nothing left out."""
     scale = np.sqrt(np.sum(moved**2, axis=0))
     root = np.linalg.qr(moved / np.where(scale > 0, scale, 1.0), mode="r") * scale
-    return np.asarray(root[np.any(np.abs(root) > 1e-9 * scale, axis=1)])
+    return np.asarray(root[np.any(np.abs(root) > ROUNDING * scale, axis=1)])
