@@ -106,7 +106,7 @@ def calibrate(source: str | Path | Mapping[str, Any] | Record) -> Calibrated:
     found = fit(curve, x, y, f"{id_}:scatter", label, spent)
     numbers = _numbers(pairs, formula, pivot, fixed, found)
     residuals = formula.residuals(mapping_of(numbers), pairs.shown.value, pairs.truth.value)
-    scrutiny.after(found, residuals, x)
+    scrutiny.after(found, x)
     return Calibrated(pairs, formula, numbers, found, residuals, scrutiny)
 
 

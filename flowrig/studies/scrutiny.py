@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -15,7 +17,7 @@ from flowrig.studies.paired import Paired
 from flowrig.uncertainty.cause import Cause
 from flowrig.uncertainty.estimate import Array, Estimate
 from flowrig.uncertainty.fit import Fit
-from flowrig.uncertainty.significance import f_tail, t_both_tails
+from flowrig.uncertainty.significance import Explained, against_the_others, explained
 
 LACK_OF_FIT = FlagMeaning(
     "curve does not fit",
@@ -30,7 +32,7 @@ HYSTERESIS = FlagMeaning(
     "Points that were approached from below lie off those approached from above by more than their scatter explains "
     "(once in 20 by chance): something gives way, sticks or warms up. Half the difference is added as a limit to the "
     "error of every later result.",
-    "two-sample t test",
+    "t test of one further coefficient; any textbook of regression",
 )
 RUNS_DIFFER = FlagMeaning(
     "runs differ",
@@ -73,6 +75,7 @@ LEVEL = 0.05  # of the tests
 ALIKE = 0.02  # repeated points: of the argument for a flow, of the range for an instrument
 FAR, FAR_SHARE = 8.0, 0.05
 ENOUGH_MOUNTINGS = 3
+ENOUGH_REPEATS = 2
 ENOUGH_DOF = 5
 
 
@@ -121,11 +124,11 @@ class Scrutiny:
         shares = self.pairs.of_flow and bool(self.formula.powers)
         self.size: Array = self.pairs.truth.value if shares else np.ones(self.pairs.truth.value.size)
 
-    def after(self, found: Fit, residuals: Array, x: Estimate) -> None:
-        """What the final fit shows; residuals as the formula states them."""
+    def after(self, found: Fit, x: Estimate) -> None:
+        """What the final fit shows."""
         self._lack_of_fit(found, x)
         self._runs(found)
-        self._findings(found, residuals)
+        self._findings(found)
 
     def with_mountings(self, first: Fit, y: Estimate, id_: str) -> tuple[Estimate, int]:
         """Points freed of the offset of their mounting; how far that may lie off is an error of all its points."""
@@ -151,92 +154,87 @@ class Scrutiny:
 
         Held against each other within a mounting only, so that what a remounting does is not taken for it.
         """
-        n = y.value.size
-        size, off = self.size, first.residuals / self.size
-        directions = np.array(self.pairs.labels.get(DIRECTION, [""] * n))
-        mountings = _groups(self.pairs.labels.get(MOUNTING, [""] * n)).values()
-        both = [at for at in mountings if all(np.any(directions[at] == name) for name in DIRECTIONS)]
-        if not both:
+        directions = np.array(self.pairs.labels.get(DIRECTION, [""] * y.value.size))
+        up_or_down = np.select([directions == name for name in DIRECTIONS], [0.5, -0.5], 0.0)
+        found = self._beside(first, up_or_down[:, np.newaxis])
+        if found is None:
             return y
-        off = off.copy()
-        for at in both:
-            off[at] -= np.mean([np.mean(off[at][directions[at] == name]) for name in DIRECTIONS])
-        used = np.concatenate(both)
-        up, down = (off[used][directions[used] == name] for name in DIRECTIONS)
-        dof = len(up) + len(down) - 1 - len(both)
-        if dof < 1:
-            return y
-        within = math.sqrt((float(np.var(up)) * len(up) + float(np.var(down)) * len(down)) / dof)
-        difference = float(np.mean(up) - np.mean(down))
-        error = within * math.sqrt(1 / len(up) + 1 / len(down))
+        [difference], [error] = found.sizes, found.errors
         shown = f"up less down {self._share(difference)}, give or take {self._share(error)}"
-        trial = Trial(
-            "hysteresis", shown, t_both_tails(difference / error if error else math.inf * bool(difference), dof)
-        )
+        trial = Trial("hysteresis", shown, found.p)
         self.trials.append(trial)
         if not trial.significant:
             return y
         self.findings.append(Finding(HYSTERESIS, shown))
         cause = Cause(f"{id_}:hysteresis", shape="rectangular", scope="calibration", label="up and down differ")
-        return Estimate(y.value, y.axes, {**y.parts, cause: [np.abs(difference) / 2 / math.sqrt(3) * size]})
+        return Estimate(y.value, y.axes, {**y.parts, cause: [np.abs(difference) / 2 / math.sqrt(3) * self.size]})
+
+    def _beside(self, found: Fit, columns: Array) -> Explained | None:
+        """What some columns explain beside the curve and an offset of each mounting."""
+        mountings = _indicators(_groups(self.pairs.labels.get(MOUNTING, [])), len(columns))
+        size = (self.size / found.weights)[:, np.newaxis]
+        base = np.concatenate([found.design / found.weights[:, np.newaxis], size * mountings], axis=1)
+        return explained(found.residuals / found.weights, base, size * columns)
+
+    def _judged(self, name: str, found: Explained | None, meaning: FlagMeaning) -> None:
+        if found is None:
+            return
+        words = f"F = {found.ratio:.3g} with {found.dof} and {found.rest} degrees of freedom"
+        trial = Trial(name, words, found.p)
+        self.trials.append(trial)
+        if trial.significant:
+            self.findings.append(Finding(meaning, words))
 
     def _lack_of_fit(self, found: Fit, x: Estimate) -> None:
         """Whether the points lie off the curve by more than repeated ones lie off one another."""
-        standard = found.residuals / found.weights
-        order = np.argsort(x.value)
         width = ALIKE if self.pairs.of_flow and not self.formula.powers else ALIKE * float(np.ptp(x.value))
-        groups: list[list[int]] = []
-        for k in order:
-            if groups and x.value[k] - x.value[groups[-1][0]] <= width:
-                groups[-1].append(int(k))
+        places: list[list[int]] = []
+        for k in np.argsort(x.value):
+            if places and x.value[k] - x.value[places[-1][0]] <= width:
+                places[-1].append(int(k))
             else:
-                groups.append([int(k)])
-        pure = sum(float(np.sum((standard[g] - np.mean(standard[g])) ** 2)) for g in groups)
-        pure_dof = sum(len(g) - 1 for g in groups)
-        rest, rest_dof = float(np.sum(standard**2)) - pure, found.dof - pure_dof
-        if pure_dof < 2 or rest_dof < 1 or not pure:
-            return
-        ratio = max(rest, 0.0) / rest_dof / (pure / pure_dof)
-        words = f"F = {ratio:.3g} with {rest_dof} and {pure_dof} degrees of freedom"
-        trial = Trial("lack of fit", words, f_tail(ratio, rest_dof, pure_dof))
-        self.trials.append(trial)
-        if trial.significant:
-            self.findings.append(Finding(LACK_OF_FIT, words))
+                places.append([int(k)])
+        n = len(x.value)
+        if n - len(places) >= ENOUGH_REPEATS:
+            columns = _indicators(dict(enumerate(places)), n)
+            self._judged("lack of fit", self._beside(found, columns), LACK_OF_FIT)
 
     def _runs(self, found: Fit) -> None:
-        groups = {name: at for name, at in _groups(self.pairs.labels.get(RUN, [])).items() if len(at) > 1}
-        if len(groups) < 2:
-            return
-        standard = found.residuals / found.weights
-        everything = np.concatenate([standard[at] for at in groups.values()])
-        within = sum(float(np.sum((standard[at] - np.mean(standard[at])) ** 2)) for at in groups.values())
-        between = float(np.sum((everything - np.mean(everything)) ** 2)) - within
-        dof = len(groups) - 1, len(everything) - len(groups)
-        ratio = between / dof[0] / (within / dof[1]) if within else math.inf
-        words = f"F = {ratio:.3g} with {dof[0]} and {dof[1]} degrees of freedom"
-        trial = Trial("runs", words, f_tail(ratio, *dof))
-        self.trials.append(trial)
-        if trial.significant:
-            self.findings.append(Finding(RUNS_DIFFER, words))
+        columns = _indicators(_groups(self.pairs.labels.get(RUN, [])), len(found.residuals))
+        self._judged("runs", self._beside(found, columns), RUNS_DIFFER)
 
-    def _findings(self, found: Fit, residuals: Array) -> None:
-        pairs = self.pairs
+    def _findings(self, found: Fit) -> None:
         if found.excess:
             self.findings.append(Finding(SCATTERS, f"{self._share(found.excess / float(np.mean(self.size)))} a point"))
         if found.dof < ENOUGH_DOF:
-            self.findings.append(Finding(FEW_POINTS, f"{len(residuals)} points, {found.dof} degrees of freedom"))
+            self.findings.append(Finding(FEW_POINTS, f"{len(found.residuals)} points, {found.dof} degrees of freedom"))
         if self.pairs.calibrates == BOX and self.mountings < ENOUGH_MOUNTINGS:
             self.findings.append(Finding(MOUNTED_ONCE, f"{self.mountings} mounting{'s' if self.mountings > 1 else ''}"))
-        off = np.abs(residuals - np.median(residuals))
-        robust = 1.4826 * float(np.median(off))
-        share = FAR_SHARE if self.formula.relative else FAR_SHARE * float(np.max(np.abs(pairs.truth.value)))
-        for k in np.flatnonzero((off > FAR * robust) & (off > share)):
-            said = f"{100 * residuals[k]:+.1f} %" if self.formula.relative else f"{residuals[k]:+.3g} (SI)"
-            self.findings.append(Finding(ODD_POINT, f"{pairs.where(int(k))}: {said} from the curve"))
+        self.findings += self._odd(found)
         self.findings.sort(key=lambda f: SEVERITIES.index(f.severity))
 
-    def _share(self, size: float) -> str:
-        return f"{100 * size:.2g} %" if self.pairs.of_flow else f"{size:.2g} (SI)"
+    def _odd(self, found: Fit) -> list[Finding]:
+        if found.dof < ENOUGH_DOF:
+            return []
+        base = found.design / found.weights[:, np.newaxis]
+        standard, times = against_the_others(found.residuals / found.weights, base)
+        off = standard * found.weights / self.size
+        share = FAR_SHARE if self.pairs.of_flow else FAR_SHARE * float(np.max(np.abs(self.pairs.truth.value)))
+        odd = np.flatnonzero((np.abs(times) > FAR) & (np.abs(off) > share))
+        size = off if self.formula.powers else np.expm1(off)
+        said = [f"{self.pairs.where(int(k))}: {self._share(size[k], '+')} from the curve of the others" for k in odd]
+        return [Finding(ODD_POINT, words) for words in said]
+
+    def _share(self, size: float, sign: str = "") -> str:
+        return f"{100 * size:{sign}.2g} %" if self.pairs.of_flow else f"{size:{sign}.2g} (SI)"
+
+
+def _indicators(groups: Mapping[Any, Sequence[int] | NDArray[np.intp]], n: int) -> Array:
+    """A column for each group, 1 at its points."""
+    columns = np.zeros((n, len(groups)))
+    for k, at in enumerate(groups.values()):
+        columns[at, k] = 1.0
+    return columns
 
 
 def _groups(labels: list[str]) -> dict[str, NDArray[np.intp]]:

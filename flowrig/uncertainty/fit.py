@@ -98,8 +98,7 @@ def fitted(curve: Curve, x: Array, y: Array, u_x: Array, u_y: Array, cov: Array)
         b = curve.start(x, y)
         r = residual(b)
         for _ in range(STEPS):
-            columns = [residual(b + COMPLEX * 1j * np.eye(curve.p)[k]).imag / COMPLEX for k in range(curve.p)]
-            design = np.stack(columns, axis=-1)
+            design = _derivative(residual, b)
             size = np.sqrt(np.sum(design**2, axis=-2, keepdims=True))
             step = -_solved(design / size, r) / size[..., 0, :]
             before = np.sum(r**2, axis=-1)
@@ -114,6 +113,12 @@ def fitted(curve: Curve, x: Array, y: Array, u_x: Array, u_y: Array, cov: Array)
             if np.all(np.abs(step) <= DONE * np.maximum(np.abs(b), 1 / np.squeeze(size, -2))):
                 break
         return np.asarray(np.where(np.isfinite(b), b, np.nan))
+
+
+def _derivative(of: Callable[[Array], Array], b: Array) -> Array:
+    """By each coefficient, along a further axis at the end."""
+    steps = COMPLEX * 1j * np.eye(b.shape[-1])
+    return np.stack([of(b + step).imag / COMPLEX for step in steps], axis=-1)
 
 
 def _solved(design: Array, y: Array) -> Array:
@@ -141,6 +146,8 @@ class Fit:
         With every cause of the points, and with what the points scatter beyond their known errors.
     residuals : array, shape (n,)
         y − f.
+    design : array, shape (n, p)
+        df/db.
     weights : array, shape (n,)
         Standard deviation of each residual by the independent errors of its point, the excess included.
     chi_square : float
@@ -153,6 +160,7 @@ class Fit:
 
     coefficients: list[Estimate]
     residuals: Array
+    design: Array
     weights: Array
     chi_square: float
     dof: int
@@ -236,7 +244,8 @@ def fit(curve: Curve, x: Estimate, y: Estimate, excess_id: str, label: str, spen
     slope = curve.slope(x.value, b)
     variance = options["u_y"] ** 2 + slope**2 * var_x - 2 * slope * cov
     residuals = y.value - curve.value(x.value, b)
-    return Fit([found[name] for name in wanted], residuals, np.sqrt(variance), chi_square, dof, excess)
+    design = _derivative(lambda b: curve.value(x.value, b), b)
+    return Fit([found[name] for name in wanted], residuals, design, np.sqrt(variance), chi_square, dof, excess)
 
 
 def _standard(curve: Curve, x: Array, y: Array, b: Array, *, u_x: Array, u_y: Array, cov: Array) -> Array:

@@ -5,7 +5,7 @@ import math
 import numpy as np
 import pytest
 from GTC import type_b, ureal
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.optimize import curve_fit, minimize
 
@@ -215,6 +215,7 @@ def test_polynomials_with_weights_and_their_covariance(powers):
     np.testing.assert_allclose(covariance(found.coefficients), cov, rtol=1e-5)
 
 
+@settings(max_examples=40)
 @given(b=st.lists(st.floats(-3.0, 3.0), min_size=4, max_size=4), u=st.floats(1e-4, 1.0))
 def test_points_on_a_cubic_give_it_back(b, u):
     x = np.linspace(0.1, 1.3, 9)
@@ -313,6 +314,7 @@ def test_kind_points_do_not_shrink_the_error_bars():
         assert all(c.dof == math.inf for c in found.coefficients)
 
 
+@settings(max_examples=25)
 @given(seed=st.integers(0, 10_000), spent=st.integers(0, 2))
 def test_scatter_beyond_the_known_errors_brings_chi_square_to_its_degrees_of_freedom(seed, spent):
     random = np.random.default_rng(seed)
@@ -343,6 +345,7 @@ def test_points_without_any_error_have_the_error_bar_of_their_scatter():
     assert all(c.u == 0.0 for c in exact.coefficients)
 
 
+@settings(max_examples=25)
 @given(scale_x=st.floats(1e-6, 1e6), scale_y=st.floats(1e-6, 1e6), seed=st.integers(0, 1000))
 def test_the_units_do_not_matter(scale_x, scale_y, seed):
     random = np.random.default_rng(seed)
