@@ -25,7 +25,7 @@ from flowrig.records.formulas import (
     FORMATS,
     HEADING,
     Formula,
-    correlation_matrix,
+    correlation_root,
     formulas_of,
     loads_of,
 )
@@ -300,7 +300,7 @@ def _directions(section: Section) -> dict[str, Array]:
     stated = section.value(CORRELATION)
     if stated is None:
         return loads
-    root = np.linalg.cholesky(correlation_matrix(stated, len(loads)))
+    root = correlation_root(stated, len(loads))
     return {name: float(loads[name][0]) * root[i] for i, name in enumerate(loads)}
 
 

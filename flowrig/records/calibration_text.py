@@ -146,4 +146,4 @@ def _toml(value: Any) -> str:
     if isinstance(value, (int, dt.date)):
         return str(value)
     escaped = str(value).replace("\\", "\\\\").replace('"', '\\"')
-    return '"' + "".join(c if c.isprintable() else f"\\u{ord(c):04x}" for c in escaped) + '"'
+    return '"' + "".join(c if c.isprintable() else f"\\U{ord(c):08x}" for c in escaped) + '"'

@@ -24,6 +24,7 @@ FORMAT = 2  # written today; every older one stays readable. 2 adds instruments,
 FORMATS = (1, 2)
 BOX, CHAMBER = "box", "chamber"  # flow over a pressure drop
 CORRELATION = "correlation"
+ROUNDING = 1e-9  # of a variance: two errors that are one, correlation 1, leave no less
 CALIBRATES = (BOX, CHAMBER, *CORRECTED)
 
 
@@ -168,10 +169,8 @@ def _correlation_checks(section: Section, loads: Mapping[str, Sequence[float]]) 
         return [Wrong(CORRELATION, expected, "Leave correlation out where each direction is stated by itself.")]
     if section.value("shape") != "normal":
         return [Wrong(CORRELATION, "a correlation beside the shape normal only", "Remove one of the two.")]
-    try:
-        np.linalg.cholesky(correlation_matrix(section.value(CORRELATION), len(loads)))
-    except np.linalg.LinAlgError:
-        expected = "correlations that go together (a covariance that is positive definite)"
+    if np.linalg.eigvalsh(correlation_matrix(section.value(CORRELATION), len(loads)))[0] < -ROUNDING:
+        expected = "correlations that go together (a covariance without negative variances)"
         remedy = "No errors can go together like that: copy the correlations anew, in their order."
         return [Wrong(CORRELATION, expected, remedy)]
     return []
@@ -183,11 +182,17 @@ def loads_of(section: Section) -> dict[str, Sequence[float]]:
     return {f.name: items[f.name] for f in section.table.fields if f.name in items}
 
 
-def correlation_matrix(stated: Sequence[float], n: int) -> Floats:
+def correlation_matrix(stated: Sequence[float], n: int) -> Array:
     """Square and symmetric, from its upper half row by row."""
     found = np.eye(n)
     found[np.triu_indices(n, 1)] = stated
     return np.asarray(np.triu(found) + np.triu(found, 1).T)
+
+
+def correlation_root(stated: Sequence[float], n: int) -> Array:
+    """Directions (n, n) of which the correlations are made: root @ root.T; one that says nothing is zero."""
+    values, vectors = np.linalg.eigh(correlation_matrix(stated, n))
+    return np.asarray(vectors * np.sqrt(np.maximum(values, 0.0)))
 
 
 DROP = Given(

@@ -124,6 +124,10 @@ def as_written(item: Item) -> str:
     kind = getattr(item.field, "kind", "")
     if kind and item.unit and not isinstance(item.value, str):
         return f"{float(units.from_si(np.mean(item.value), item.unit, kind)):.5g} {item.unit}"
+    if isinstance(item.value, np.ndarray):
+        return (
+            f"[{', '.join(f'{x:.6g}' for x in item.value.flat)}]" if item.value.size > 1 else f"{item.value.item():.6g}"
+        )
     return item.value.isoformat() if isinstance(item.value, dt.date) else repr(item.value)
 
 
