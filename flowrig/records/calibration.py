@@ -44,6 +44,7 @@ FLAGS = (INVENTED,)
 OFF_CURVE = 0.005  # of the result: what rounding of coefficients and points may add up to, and no slipped digit
 CONTENT = "content"
 OFF_RANGE = 0.005  # of the highest end of the range: rounding
+ROUNDED = 1e-5  # of an end of the range: it is written to six digits
 
 
 @dataclass
@@ -93,9 +94,10 @@ class CalibrationFile:
         }
 
     def inside(self, argument: Array) -> NDArray[np.bool_]:
-        """Whether it holds at an argument [SI]."""
+        """Whether it holds at an argument [SI]; the ends themselves are inside, though they were written rounded."""
         at = np.asarray(argument, dtype=float)
-        return np.asarray((at >= self.range.value("lowest")) & (at <= self.range.value("highest")))
+        low, high = (self.range.value(name) for name in ("lowest", "highest"))
+        return np.asarray((at >= low - ROUNDED * abs(low)) & (at <= high + ROUNDED * abs(high)))
 
     def range_in_words(self) -> str:
         """Both ends, in the unit of the upper one."""
