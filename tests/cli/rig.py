@@ -183,6 +183,11 @@ class Rig:
         assert said in err, err
 
     def refuses(self, *arguments: str, says: tuple[tuple[str, ...], ...]) -> None:
+        """Reducing exits 2 with exactly the faults `says`, and touches no file; see `refuses_to`."""
+        self.lay_out(result_json=OLD_JSON, result_csv=OLD_CSV)
+        self.refuses_to("reduce", *arguments, *OUTPUTS, says=says)
+
+    def refuses_to(self, *arguments: str, says: tuple[tuple[str, ...], ...]) -> None:
         """The command exits 2 with exactly the faults `says`, and touches no file.
 
         Parameters
@@ -190,9 +195,8 @@ class Rig:
         says : tuple of tuples of str
             For each fault, in order: where it starts, then words that stand in its line.
         """
-        self.lay_out(result_json=OLD_JSON, result_csv=OLD_CSV)
         before = self.contents()
-        code, out, err = self.run("reduce", *arguments, *OUTPUTS)
+        code, out, err = self.run(*arguments)
         assert code == 2, (code, out, err)
         assert out == ""
         assert self.contents() == before

@@ -1,0 +1,247 @@
+"""Bad paired readings and bad calibration files: one clear report, exit code 2, no file written or changed."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from tests.cli.rig import Rig, edited, spread
+
+AIR = """
+[air.meter]
+temperature = "23.4 degC"
+pressure = "836.4 hPa"
+relative_humidity = "41 %"
+"""
+INSTRUMENTS = """
+[instruments.manometer]
+measures = "pressure difference"
+serial = "M1"
+accuracy = "0.5 % of reading + 0.25 Pa"
+
+[instruments.thermometer]
+measures = "temperature"
+accuracy = "0.3 degC"
+
+[instruments.barometer]
+measures = "pressure"
+accuracy = "1 hPa"
+
+[instruments.hygrometer]
+measures = "relative humidity"
+accuracy = "3 %RH"
+"""
+HEADING = """title = "Invented box"
+date = 2026-07-14
+by = "nobody"
+invented = true
+"""
+BOX = (
+    HEADING
+    + AIR
+    + INSTRUMENTS
+    + """
+[nozzles.A]
+diameter = "150 mm ± 0.15 mm"
+
+[nozzles.B]
+diameter = "100 mm ± 0.1 mm"
+
+[calibration]
+calibrates = "box"
+serial = "T-1"
+points = "points.csv"
+formula = "power law"
+due = 2027-07-14
+
+[[flow]]
+name = "small"
+method = "nozzle"
+open = ["B"]
+static = "0 Pa"
+
+[[flow]]
+name = "large"
+method = "nozzle"
+open = ["A"]
+static = "0 Pa"
+"""
+)
+POINTS = """section,indication [Pa],drop [Pa],direction
+small,18.4,60,up
+small,35.6,120,up
+small,68.7,240,up
+large,112.5,80,up
+large,217.4,160,up
+large,419.5,320,up
+"""
+MANOMETER = """title = "Invented manometer"
+date = 2026-07-14
+by = "nobody"
+invented = true
+
+[instruments.standard]
+measures = "pressure difference"
+serial = "REF-1"
+accuracy = "0.2 % of reading"
+
+[instruments.field]
+measures = "pressure difference"
+serial = "X-1"
+accuracy = "2 % of reading"
+
+[calibration]
+calibrates = "pressure difference"
+points = "pairs.csv"
+formula = "line"
+due = 2027-07-14
+with = { indication = "field", reference = "standard" }
+"""
+PAIRS = """indication [Pa],reference [Pa]
+20,21.1
+60,60.3
+100,99.5
+150,148.4
+200,197.6
+"""
+
+
+def line(text: str, start: str) -> int:
+    """Number of the line that starts so."""
+    [number] = [i for i, found in enumerate(text.splitlines(), start=1) if found.startswith(start)]
+    return number
+
+
+TABLE, AT_SERIAL, AT_POINTS, AT_FORMULA, AT_DUE = (
+    f"record.toml, line {line(BOX, start)}, calibration{of}"
+    for start, of in (("[calibration]", ""), ('serial = "T-1"', ".serial"), ("points", ".points"),
+                      ("formula", ".formula"), ("due", ".due"))
+)  # fmt: skip
+PAIR_TABLE = f"manometer.toml, line {line(MANOMETER, '[calibration]')}, calibration"
+TO = ("--to", "new.toml")
+
+
+@pytest.fixture
+def rig(tmp_path: Path) -> Rig:
+    rig = Rig(tmp_path)
+    rig.lay_out(record_toml=BOX, points_csv=POINTS, manometer_toml=MANOMETER, pairs_csv=PAIRS)
+    return rig
+
+
+def test_the_sound_files_are_sound(rig: Rig) -> None:
+    for record, new in (("record.toml", "box.toml"), ("manometer.toml", "manometer-1.toml")):
+        code, out, err = rig.run("calibrate", record, "--to", new)
+        assert (code, err) == (0, "")
+        assert f"Written to {new}." in out
+        assert (rig.folder / new).read_text(encoding="utf-8").startswith("format = 2\n")
+    later = edited(edited(BOX, 'formula = "power law"\ndue = 2027-07-14\n', ""), "2026-07-14", "2026-08-14")
+    rig.lay_out(later_toml=later)
+    code, out, err = rig.run("verify", "box.toml", "later.toml")
+    assert (code, err) == (0, "")
+    assert "HOLDS" in out
+
+
+# ---------------------------------------------------------------- the record of a box
+
+RECORDS = spread(
+    2,
+    ("no due", "due = 2027-07-14\n", "", (TABLE, "no due", "the day on which the next", "Add due")),
+    ("no serial", 'serial = "T-1"\n', "", (TABLE, "no serial", "what it is known by", "Add serial")),
+    ("nobody", 'by = "nobody"\n', "", ("record.toml", "no by", "who calibrated it", "heading")),
+    ("no formula", 'formula = "power law"\n', "", (TABLE, "no formula", "power law, line")),
+    ("nothing said", 'serial = "T-1"\npoints = "points.csv"\nformula = "power law"\ndue = 2027-07-14\n',
+        'points = "points.csv"\n', (TABLE, "no due"), (TABLE, "no serial"), (TABLE, "no formula")),
+    ("a formula misspelt", '"power law"', '"powerlaw"', (AT_FORMULA, "'powerlaw'", 'Did you mean "power law"?')),
+    ("a formula as a number", '"power law"', "2", (AT_FORMULA, "read 2", "power law, line")),
+    ("no kind", 'calibrates = "box"\n', "", (TABLE, "no calibrates", "one of: box, chamber")),
+    ("a kind misspelt", 'calibrates = "box"', 'calibrates = "bx"',
+        (f"record.toml, line {line(BOX, 'calibrates')}, calibration.calibrates", "'bx'", "Did you mean")),
+    ("a polynomial of a chamber", 'calibrates = "box"', 'calibrates = "chamber"\nformula = "cubic"',
+        ("record.toml, line", "'formula'")),
+    ("no points", 'points = "points.csv"\n', "", (TABLE, "no points", "CSV"), (TABLE, "no indication")),
+    ("points of another name", '"points.csv"', '"point.csv"', (AT_POINTS, "'point.csv'")),
+    ("points in another folder", '"points.csv"', '"../points.csv"', (AT_POINTS, "'../points.csv'")),
+    ("points as a list", '"points.csv"', '["points.csv"]', (AT_POINTS, "points.csv"), (TABLE, "no indication")),
+    ("due as text", "due = 2027-07-14", 'due = "July"', (AT_DUE, "'July'", "without quotes")),
+    ("due before", "due = 2027", "due = 2025", (AT_DUE, "2025-07-14", "2026-07-14")),
+    ("an exponent beside a cubic", '"power law"', '"cubic"\nexponent = 0.5',
+        (f"record.toml, line {line(BOX, 'formula') + 1}, calibration.exponent", "an exponent", "none beside formula")),
+    ("an exponent of no hole", '"power law"', '"power law"\nexponent = 3',
+        (f"record.toml, line {line(BOX, 'formula') + 1}, calibration.exponent", "read 3", "0.4 to 1.1")),
+    ("an unknown field", "due = 2027", "deu = 2027",
+        (f"record.toml, line {line(BOX, 'due')}, calibration.deu", "Did you mean due?")),
+    ("a limit of a remounting beyond", "due = 2027", 'remount_limit = "12 %"\ndue = 2027',
+        (f"record.toml, line {line(BOX, 'due')}, calibration.remount_limit", "12 %", "from 2 % to 5 %")),
+    ("one indication for all", 'serial = "T-1"', 'serial = "T-1"\nindication = "60 Pa"',
+        (f"record.toml, line {line(BOX, 'serial = ' + chr(34) + 'T-1') + 1}, calibration.indication",)),
+    ("follows a number", "due = 2027", "follows = 3\ndue = 2027",
+        (f"record.toml, line {line(BOX, 'due')}, calibration.follows", "read 3", "words in quotes")),
+    ("a title that is a number", 'title = "Invented box"', "title = 7",
+        ("record.toml, line 1, title", "read 7", "words in quotes")),
+    ("no title", 'title = "Invented box"\n', "", ("record.toml", "no title")),
+    ("no reference", BOX[BOX.index("[[flow]]"):], "", (TABLE, "no reference", "[[flow]]", "how the true value")),
+    ("[[calibration]]", "[calibration]", "[[calibration]]",
+        (f"record.toml, line {line(BOX, '[calibration]')}, calibration", "a table [calibration]")),
+    ("a misspelt table", "[calibration]", "[calibrations]",
+        (f"record.toml, line {line(BOX, '[calibration]')}, calibrations", "Did you mean")),
+    ("a section without a name", 'name = "large"\n', "", ("points.csv, row 5", "'large'", "small"),
+        ("points.csv, row 6",), ("points.csv, row 7",)),
+    ("a column by a wrong name", "due = 2027", 'columns = { indication = "box drop" }\ndue = 2027',
+        (TABLE, "no indication")),
+)  # fmt: skip
+
+
+@pytest.mark.parametrize(("old", "new", "says"), RECORDS)
+def test_a_bad_record(rig: Rig, old: str, new: str, says: Any) -> None:
+    rig.lay_out(record_toml=edited(BOX, old, new))
+    rig.refuses_to("calibrate", "record.toml", *TO, says=says)
+
+
+@pytest.mark.parametrize("value", ["3", '"box"', "[1, 2]", "true"])
+def test_a_value_in_place_of_the_table(rig: Rig, value: str) -> None:
+    table = BOX[BOX.index("[calibration]") : BOX.index("[[flow]]")]
+    rig.lay_out(
+        record_toml=edited(edited(BOX, table, ""), "invented = true", f"invented = true\ncalibration = {value}")
+    )
+    says = (("record.toml, line 5, calibration", f"read {value.replace(chr(34), chr(39))}", "a table [calibration]"),)
+    rig.refuses_to("calibrate", "record.toml", *TO, says=says)
+
+
+# ---------------------------------------------------------------- the table of points
+
+FIRST = "small,18.4,60,up\n"
+CELLS = spread(
+    2,
+    ("one point", POINTS[POINTS.index("small,35"):], "", (AT_POINTS,)),
+    ("half a row", "large,419.5,320,up\n", "large,41", ("points.csv",)),
+    ("a blank indication", "small,35.6,120", "small,,120", ("points.csv, row 3", "indication")),
+    ("a blank drop of the nozzle", "small,35.6,120", "small,35.6,", ("points.csv, row 3", "drop")),
+    ("a word", "small,35.6,120", "small,about 36,120", ("points.csv, row 3", "'about 36'")),
+    ("a cell in another unit", "small,35.6,120", "small,0.143 inH2O,120", ("points.csv, row 3", "0.143 inH2O")),
+    ("no unit", "indication [Pa]", "indication", ("points.csv, column 'indication'", "no unit", "[Pa]")),
+    ("another kind of unit", "indication [Pa]", "indication [m/s]", ("points.csv, column 'indication [m/s]'", "'m/s'")),
+    ("a negative indication", "small,35.6,120", "small,-35.6,120",
+        ("points.csv, row 3", "an indication of -", "above zero", "hoses"),
+        ("points.csv, row 3", "below the one before it")),
+    ("an indication at rest", FIRST, "small,0,60,up\n", ("points.csv, row 2", "an indication of 0", "above zero")),
+    ("out of order", "small,35.6,120,up\nsmall,68.7,240,up", "small,68.7,240,up\nsmall,35.6,120,up",
+        ("points.csv, row 4", "below the one before it", "in the order", "rows in order")),
+    ("a direction misspelt", "small,35.6,120,up", "small,35.6,120,upp", ("points.csv, row 3", "'upp'", "up or down")),
+    ("an unknown section", "small,35.6", "smal,35.6", ("points.csv, row 3", "'smal'", 'Did you mean')),
+    ("no section in a row", "small,35.6", ",35.6", ("points.csv, row 3", "nothing", "the name of a [[flow]] section")),
+    ("a section that no row names", POINTS[POINTS.index("large"):], "",
+        (f"record.toml, line {[i for i, x in enumerate(BOX.splitlines(), 1) if x == '[[flow]]'][1]}, flow[2]",
+         "no point of", "'large'", "Remove the section")),
+    ("no column of sections", "section,", "set,", ("points.csv, header", "a column 'section'", "'small', 'large'")),
+    ("no indication", "indication [Pa]", "shown [Pa]", (TABLE, "no indication")),
+    ("an indication twice", "drop [Pa],direction", "indication [inH2O],direction", ("points.csv",)),
+    ("a drop beyond bounds", "small,35.6,", "small,35.6e6,", ("points.csv, row 3",)),
+)  # fmt: skip
+
+
+@pytest.mark.parametrize(("old", "new", "says"), CELLS)
+def test_bad_points(rig: Rig, old: str, new: str, says: Any) -> None:
+    rig.lay_out(points_csv=edited(POINTS, old, new))
+    rig.refuses_to("calibrate", "record.toml", *TO, says=says)
