@@ -107,6 +107,8 @@ class _Reader:
             for table, declared in hardware_tables.items()
         }
         points = self._points()
+        for section in (section for sections in hardware.values() for section in sections.values()):
+            calibrations(section, self.beside, self.walker)
         flow_reader = FlowReader(self.walker, self.beside, hardware, points)
         for i, method in enumerate(methods):
             if method is not None:

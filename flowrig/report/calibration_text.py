@@ -60,7 +60,7 @@ def _over_the_range(done: Calibrated, coverage: float) -> Iterator[str]:
     u = curve.u
     own = np.zeros(3)
     for cause, part in curve.parts.items():
-        if not cause.id.startswith(done.record.id):
+        if cause.n == 1 and cause.scope != "reading":
             own = own + np.sum(part**2, axis=0)
     unit_x, unit_y = (_unit(shown, f) for f in (formula.argument.kind, formula.result.kind))
     ends = linear_interval(curve, coverage)
@@ -80,8 +80,8 @@ def _over_the_range(done: Calibrated, coverage: float) -> Iterator[str]:
         common = 100 * own[k] / u[k] ** 2 if u[k] else 0.0
         yield f"  {argument:>15}  {value:>17}  {f'{bottom} to {top}':>22}  {share:>6.2g}  {common:>10.0f}"
     yield from wrapped(
-        "Shared: the part of the variance that all points have in common with the reference and its instruments; more "
-        "points do not make it smaller, and every later result carries it whole."
+        "Shared: the part of the variance that all points have in common, from the reference and from what was stated; "
+        "more points do not make it smaller, and every later result carries it whole."
     )
     yield "  Largest causes in the middle (share of the variance)"
     yield from budget_lines(_only(curve, 1), unit_y, kind_y)
