@@ -156,7 +156,9 @@ def _check(pairs: Paired) -> None:
         for what, x in (("an indication", pairs.shown), ("a flow of the reference", pairs.truth)):
             for k in np.flatnonzero(x.value <= 0.0):
                 remedy = "Check the hoses and the sign; leave out points at rest."
-                faults.append(Fault(pairs.where(int(k)), f"{what} of {x.value[k]:.4g} (SI)", "one above zero", remedy))
+                faults.append(
+                    Fault(pairs.where(int(k)), f"{what} that is not above zero", "a drop and a flow above zero", remedy)
+                )
     faults += _out_of_order(pairs)
     if faults:
         raise InputError(faults)

@@ -9,6 +9,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from flowrig import units
 from flowrig.errors import Fault, InputError
 from flowrig.methods.method import Situation
 from flowrig.physics.box import box_equivalent_drop, similar_flow
@@ -68,6 +69,14 @@ class Paired:
     def of_flow(self) -> bool:
         """A flow over a drop, which goes over decades and through no zero."""
         return self.calibrates in (BOX, CHAMBER)
+
+    def in_words(self, size: float) -> str:
+        """A difference of indications, in the unit in which they were read."""
+        section = self.record.calibration
+        assert section is not None
+        item = section["indication"]
+        kind = getattr(item.field, "kind", "")
+        return f"{float(units.from_si(size, item.unit, units.as_difference(kind))):.2g} {item.unit}"
 
     def where(self, point: int) -> str:
         """The row of a point, for messages."""

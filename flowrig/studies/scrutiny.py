@@ -231,12 +231,12 @@ class Scrutiny:
         robust = 1.4826 * float(np.median(off))
         share = FAR_SHARE if self.formula.relative else FAR_SHARE * float(np.max(np.abs(pairs.truth.value)))
         for k in np.flatnonzero((off > FAR * robust) & (off > share)):
-            said = f"{100 * residuals[k]:+.1f} %" if self.formula.relative else f"{residuals[k]:+.3g} (SI)"
+            said = f"{100 * residuals[k]:+.1f} %" if self.formula.relative else pairs.in_words(float(residuals[k]))
             self.findings.append(Finding(ODD_POINT, f"{pairs.where(int(k))}: {said} from the curve"))
         self.findings.sort(key=lambda f: SEVERITIES.index(f.severity))
 
     def _share(self, size: float) -> str:
-        return f"{100 * size:.2g} %" if self.pairs.of_flow else f"{size:.2g} (SI)"
+        return f"{100 * size:.2g} %" if self.pairs.of_flow else self.pairs.in_words(size)
 
 
 def _groups(labels: list[str]) -> dict[str, NDArray[np.intp]]:
