@@ -15,9 +15,9 @@ import flowrig
 from flowrig.errors import InputError
 from flowrig.records import formulas
 from flowrig.records.calibration import CalibrationFile, read_calibration
-from flowrig.studies.sheet import sheet
 from flowrig.studies.calibrate import calibrate
 from flowrig.studies.calibration_file import file_text
+from flowrig.studies.sheet import sheet
 from flowrig.uncertainty.propagate import linear
 from tests.cli.rig import Rig, edited, spread
 from tests.records.calibrations import BOX, RECORD, calibration, record
