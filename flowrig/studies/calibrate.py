@@ -62,11 +62,7 @@ class Calibrated:
     @property
     def number(self) -> Estimate:
         """The one number to quote: the flow at the pivot, or what the reference shows there."""
-        return Estimate(*self._alone(self.at(np.array([float(self.numbers[self.formula.pivot].value)]))))
-
-    @staticmethod
-    def _alone(x: Estimate) -> tuple[Any, tuple[()], dict[Any, Any]]:
-        return x.value[0], (), {cause: part[:, 0] for cause, part in x.parts.items()}
+        return self.at(self.numbers[self.formula.pivot].value).single(0)
 
     def at(self, argument: Array) -> Estimate:
         """The curve with its error, at some arguments in the air of the calibration."""
