@@ -244,8 +244,8 @@ class Estimate:
     def single(self, position: int) -> Estimate:
         """One position of an estimate with one axis, without the axis and the way it was made.
 
-        A deviate that differs along the axis becomes one of its own, known by its place: the same in every estimate that
-        holds it there.
+        A deviate that differs along the axis becomes one of its own, known by its place: the same in every estimate
+        that holds it there.
         """
         parts = {}
         for cause, part in self.parts.items():
