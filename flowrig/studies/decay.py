@@ -92,7 +92,7 @@ def decayed(record: Record) -> Paired:
         findings.append(Finding(WARMED, f"up to {moved:.2g} Pa of {fall:.3g} Pa"))
     density, viscosity = (float(state[name].value) for name in ("density", "viscosity"))
     return Paired(
-        record, "chamber", found["drop"], found["flow"], {}, round(density, 3), float(f"{viscosity:.3g}"), instrument,
+        record, "chamber", found["drop"], found["flow"], {}, density, viscosity, instrument,
         "the fall of its own pressure", findings,
     )  # fmt: skip
 

@@ -216,9 +216,10 @@ class _Flow:
         inputs |= {"mass_flow": self.mass_flow, "drop": self._reading(section["indication"])}
         if "indication_static" in section:
             inputs["static"] = self._reading(section["indication_static"])
-        elif calibrates == CHAMBER:
+        suction = calibrates == CHAMBER and bool(np.all(inputs["drop"].value < 0.0))
+        if calibrates == CHAMBER and not suction:  # the air that leaks is the chamber's; under suction it is the room's
             inputs["static"] = inputs["drop"]
-        options = {"to_density": density, "to_viscosity": viscosity}
+        options = {"sign": -1.0 if suction else 1.0, "to_density": density, "to_viscosity": viscosity}
         kept = {"drop": ("row",), "flow": ("row",)}
         found = linear(_similar, inputs, ("row",), kept, **options)
         return found["drop"], found["flow"]
@@ -241,12 +242,13 @@ def _similar(
     pressure: Array,
     viscosity: Array,
     static: Array | None = None,
+    sign: float,
     to_density: float,
     to_viscosity: float,
 ) -> dict[str, Floats]:
     inside = density if static is None else density * (pressure + static) / pressure
     flow = similar_flow(mass_flow / inside, inside, viscosity, to_density, to_viscosity)
-    alike = box_equivalent_drop(drop, inside, viscosity, to_density, to_viscosity)
+    alike = box_equivalent_drop(sign * drop, inside, viscosity, to_density, to_viscosity)
     return {"drop": alike + 0.0 * flow, "flow": flow + 0.0 * alike}
 
 
