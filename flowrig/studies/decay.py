@@ -52,8 +52,8 @@ def decayed(record: Record) -> Paired:
 
     Notes
     -----
-    The fall, from the highest pressure to a tenth of it, is cut into stretches of like ratio; in each a straight line
-    gives the rate at the mean pressure. What the readings scatter about their lines is each stretch's own; the
+    The fall, from the highest pressure to a tenth of it, is cut into stretches of like ratio; in each a parabola
+    gives pressure and rate in its middle. What the readings scatter about it is each stretch's own; the
     instrument's limit, volume, barometer, compression and a steady drift of temperature are shared by all.
     """
     section, points = record.calibration, record.points
@@ -67,8 +67,8 @@ def decayed(record: Record) -> Paired:
     stretches = _stretches(section, read.value)
     time = points.time
     used = np.concatenate(stretches)
-    mean, rate, dof, noise = _lines(read.value, time, stretches, _rounding(instrument))
-    pressures = _through(read, mean)
+    middle, rate, dof, noise = _curves(read.value, time, stretches, _rounding(instrument))
+    pressures = _through(read, middle)
     rates = _through(read, rate)
     cause = Cause(f"{record.id}:decay:scatter", dof=dof, each=AXIS, scope="reading", label="scatter of the log")
     rates = Estimate(rates.value, rates.axes, {**rates.parts, cause: [noise]})
@@ -118,10 +118,12 @@ def _stretches(section: Section, gauge: Array) -> list[NDArray[np.intp]]:
     pieces = [piece for piece in np.split(np.arange(first, last), cuts) if len(piece)]
     merged: list[NDArray[np.intp]] = []
     for piece in pieces:
-        if merged and (len(merged[-1]) < LEAST or len(piece) < LEAST):
+        if merged and len(merged[-1]) < LEAST:
             merged[-1] = np.concatenate([merged[-1], piece])
         else:
             merged.append(piece)
+    if len(merged) > 1 and len(merged[-1]) < LEAST:
+        merged[-2:] = [np.concatenate(merged[-2:])]
     if len(merged) < 3:
         said = "a fall that is slow enough to be read at three pressures"
         raise InputError(Fault(where, "a fall within a few rows", said, "Log faster, or seal the chamber better."))
@@ -133,21 +135,22 @@ def _rounding(instrument: object) -> float:
     return float(resolution) / math.sqrt(12) if resolution else 0.0
 
 
-def _lines(
+def _curves(
     gauge: Array, time: Array, stretches: list[NDArray[np.intp]], rounding: float
 ) -> tuple[Array, Array, float, Array]:
-    """Weights of the rows in the mean and in the rate of each stretch; degrees of freedom and noise of the rates."""
-    mean, rate = np.zeros((len(stretches), len(gauge))), np.zeros((len(stretches), len(gauge)))
+    """Weights of the rows in the pressure and the rate in the middle of each stretch, by a parabola; degrees of freedom
+    and noise of the rates."""
+    middle, rate = np.zeros((len(stretches), len(gauge))), np.zeros((len(stretches), len(gauge)))
     squares, dof = 0.0, 0.0
     for k, at in enumerate(stretches):
         centred = time[at] - np.mean(time[at])
-        mean[k, at] = 1.0 / len(at)
-        rate[k, at] = centred / np.sum(centred**2)
-        line = np.mean(gauge[at]) + (rate[k, at] @ gauge[at]) * centred
-        squares += float(np.sum((gauge[at] - line) ** 2))
-        dof += len(at) - 2
+        design = np.stack([np.ones(len(at)), centred, centred**2], axis=1)
+        weights = np.linalg.pinv(design)
+        middle[k, at], rate[k, at] = weights[0], weights[1]
+        squares += float(np.sum((gauge[at] - design @ (weights @ gauge[at])) ** 2))
+        dof += len(at) - 3
     scatter = max(math.sqrt(squares / dof), rounding)
-    return mean, rate, dof, scatter * np.sqrt(np.sum(rate**2, axis=1))
+    return middle, rate, dof, scatter * np.sqrt(np.sum(rate**2, axis=1))
 
 
 def _through(read: Estimate, weights: Array) -> Estimate:
