@@ -107,8 +107,9 @@ CALIBRATION = Table(
             "What the box or the chamber is known by: its errors are shared wherever it is used. Of an instrument its "
             "own serial number is taken.",
             example='"LF-BOX-2"',
+            asked=True,
         ),
-        Choice("formula", "Curve to fit.", choices=("not said", *FORMULA_NAMES)),
+        Choice("formula", "Curve to fit.", choices=("not said", *FORMULA_NAMES), asked=True),
         Given(
             "exponent",
             "Exponent of the power law, where it is fixed and not found: 0.5 for a sharp hole.",
@@ -149,7 +150,7 @@ CALIBRATION = Table(
             example='"0.0314 m2 ± 1 %"',
         ),
         Text("certificate", "Certificate of the reference: its number and who issued it."),
-        Date("due", "Day on which the next calibration falls due.", example="2027-05-20"),
+        Date("due", "Day on which the next calibration falls due.", example="2027-05-20", asked=True),
         Text("follows", "File name of the calibration that this one replaces.", example='"box-2-2025.toml"'),
         Given(
             "remount_limit",
