@@ -1,7 +1,7 @@
 """Workshop readings of moving air, reduced to a flow with error bars.
 
-Public names are imported on first use: `reduce`, `reduce_rows`, `load_json`, `explain`, the equations in `physics`, and
-the errors `InputError`, `CalculationError` and their parent `FlowrigError`.
+Public names are imported on first use: `reduce`, `reduce_rows`, `calibrate`, `verify`, `load_json`, `explain`, the
+equations in `physics`, and the errors `InputError`, `CalculationError` and their parent `FlowrigError`.
 """
 
 from __future__ import annotations
@@ -14,28 +14,34 @@ if TYPE_CHECKING:
     from flowrig.errors import CalculationError, FlowrigError, InputError
     from flowrig.report.as_json import load_json
     from flowrig.report.explain import explain
+    from flowrig.studies.calibrate import calibrate
     from flowrig.studies.reduce import reduce
     from flowrig.studies.rows import reduce_rows
+    from flowrig.studies.verify import verify
 
 __all__ = [
     "CalculationError",
     "FlowrigError",
     "InputError",
+    "calibrate",
     "explain",
     "load_json",
     "physics",
     "reduce",
     "reduce_rows",
+    "verify",
 ]
 
 _HOMES = {
     "CalculationError": "flowrig.errors",
     "FlowrigError": "flowrig.errors",
     "InputError": "flowrig.errors",
+    "calibrate": "flowrig.studies.calibrate",
     "explain": "flowrig.report.explain",
     "load_json": "flowrig.report.as_json",
     "reduce": "flowrig.studies.reduce",
     "reduce_rows": "flowrig.studies.rows",
+    "verify": "flowrig.studies.verify",
 }
 
 

@@ -16,6 +16,7 @@ import shutil
 import subprocess
 import sys
 from contextlib import chdir, redirect_stderr, redirect_stdout
+from dataclasses import dataclass
 from itertools import pairwise
 from pathlib import Path
 
@@ -23,7 +24,10 @@ import pytest
 
 import flowrig
 from flowrig.cli import main
-from flowrig.report.text import numbers
+from flowrig.report.text import rounded
+from flowrig.studies.calibrate import calibrate
+from flowrig.studies.verify import verify
+from flowrig.uncertainty.interval import interval
 
 ROOT = Path(__file__).resolve().parents[1]
 FOLDERS = sorted(p for p in (ROOT / "examples").iterdir() if re.match(r"\d\d-", p.name))
@@ -129,15 +133,42 @@ def test_script_makes_the_readings_again(script: Path, tmp_path: Path) -> None:
             assert line in record
 
 
+@dataclass
+class Number:
+    """The number that a story quotes, with its interval, in a unit."""
+
+    value: float
+    u: float
+    low: float
+    high: float
+    unit: str
+
+
+def number(folder: Path) -> Number:
+    """What the command of a story comes to."""
+    name, *arguments = command(folder)
+    files = [ROOT / argument for argument in arguments if argument.endswith(".toml")]
+    if name == "calibrate":
+        done = calibrate(files[0])
+        bar = interval(done.number)
+        return Number(*(3600 * float(x) for x in (done.number.value, done.number.u, bar.low, bar.high)), "m3/h")
+    if name == "verify":
+        check = verify(files[0], files[1:]).checks[-1]
+        bar = check.drift_interval
+        return Number(*(100 * float(x) for x in (check.drift.value, check.drift.u, bar.low, bar.high)), "%")
+    flow = flowrig.reduce(files[0]).flow
+    return Number(float(flow.value), float(flow.u), float(flow.low), float(flow.high), flow.unit)
+
+
 @each_example
 def test_interval_holds_the_invented_truth(folder: Path) -> None:
     said = re.search(r"^Invented truth: (.*)$", story(folder), re.MULTILINE)
     assert said, "no line 'Invented truth: …'"
-    single = re.fullmatch(r"([\d.]+) (\S+)", said[1])
+    single = re.fullmatch(r"(-?[\d.]+) (\S+)", said[1])
     if single:
-        flow = flowrig.reduce(folder / "record.toml").flow
-        assert flow.unit == single[2]
-        assert flow.low <= float(single[1]) <= flow.high
+        found = number(folder)
+        assert found.unit == single[2]
+        assert found.low <= float(single[1]) <= found.high
         return
     several = re.fullmatch(r"its column of \S+, held in (\d+) of (\d+) rows", said[1])
     assert several, said[1]
@@ -152,13 +183,13 @@ def test_interval_holds_the_invented_truth(folder: Path) -> None:
 
 
 # how a story quotes its result: '1402 m3/h, 95 % interval 1384 to 1421 m3/h', broken over lines anywhere
-QUOTED = re.compile(r"[\d.]+\s\S+,\s95\s%\sinterval\s[\d.]+\sto\s[\d.]+\s[\w/]+")
+QUOTED = re.compile(r"-?[\d.]+\s\S+,\s95\s%\sinterval\s-?[\d.]+\sto\s-?[\d.]+\s[\w/%]+")
 
 
 def quote(folder: Path) -> str:
-    flow = flowrig.reduce(folder / "record.toml").flow
-    value, low, high = numbers(flow)
-    return f"{value} {flow.unit}, 95 % interval {low} to {high} {flow.unit}"
+    found = number(folder)
+    value, low, high = rounded(found.u, found.value, found.low, found.high)
+    return f"{value} {found.unit}, 95 % interval {low} to {high} {found.unit}"
 
 
 @each_example

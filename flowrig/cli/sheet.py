@@ -24,6 +24,7 @@ def command(method: str, settings: tuple[str, ...], into: str, force: bool) -> N
                                    width="600 mm"  height="400 mm"
       which reading is taken       reading=velocity
       how often                    passes=3
+      a calibration, not a test    calibrates=box (or chamber, velocity, flow)
 
     `flowrig explain METHOD` lists the fields. Exit code 2 for a key or value that cannot be used; then nothing is
     written.
@@ -50,4 +51,5 @@ def command(method: str, settings: tuple[str, ...], into: str, force: bool) -> N
     if drawn.positions:
         click.echo("\n" + drawn.positions)
     click.echo("Take care; the cautions stand at the top of the record.")
-    click.echo(f"When it is filled in: flowrig reduce {Path(into) / 'record.toml'}")
+    then = "calibrate" if drawn.calibrates else "reduce"
+    click.echo(f"When it is filled in: flowrig {then} {Path(into) / 'record.toml'}")

@@ -10,9 +10,11 @@ import numpy as np
 
 from flowrig.methods import static
 from flowrig.methods.method import Limit
+from flowrig.physics.box import box_equivalent_drop, similar_flow
 from flowrig.physics.leakage import leakage_flow, unit_flow
 from flowrig.physics.si import Floats
 from flowrig.records import flags
+from flowrig.records.calibration import CalibrationFile
 from flowrig.records.declare import Finding, FlagMeaning
 from flowrig.records.estimates import given_estimate, hardware_identity
 from flowrig.records.items import Array, Section
@@ -46,8 +48,8 @@ TOO_LEAKY = FlagMeaning(
 FAR = FlagMeaning(
     "leakage far from its test",
     "warning",
-    "The chamber stood at a pressure more than four times above or below that of its leak test: the power law "
-    "is stretched further than its exponent is known to hold.",
+    "The chamber stood at a pressure outside the range of its leak test, or more than four times above or below the "
+    "one pressure that is stated of it: the power law is stretched further than its exponent is known to hold.",
     "threshold: common practice, no source",
 )
 FLAGS = (LEAKY, TOO_LEAKY, FAR)
@@ -106,39 +108,44 @@ def put_back(
     if chamber.value("in_calibration"):
         return PutBack(mass_flow, np.zeros(1), [])
     findings: list[Finding] = []
-    leak = _stated(chamber, "leak", record, findings)
     inputs = {
         "mass_flow": mass_flow,
         "gauge": gauge,
-        "leak": leak,
-        "exponent": _stated(chamber, "leak_exponent", record, findings),
-        "test_drop": given_estimate(chamber["leak_drop"], hardware_identity(chamber, record)),
         "density": meter["density"],
+        "viscosity": meter["viscosity"],
         "pressure": meter["pressure"],
         "room_density": room_density,
     }
+    test = chamber.value("leak_test")
+    inputs |= _of_file(test, record, findings) if test is not None else _of_record(chamber, record, findings)
     batch = mass_flow.axes or gauge.axes
     side = 1.0 if section.value("meter_side") == "downstream" else -1.0
-    out = linear(kernel, inputs, batch, {"mass_flow": batch}, side=side)["mass_flow"]
-    with np.errstate(divide="ignore", invalid="ignore"):
-        share = np.asarray(out.value / mass_flow.value - 1.0)
-        stretch = np.abs(gauge.value) / inputs["test_drop"].value
+    out = linear(kernel, inputs, batch, {"mass_flow": batch, "share": batch}, side=side)
+    share = out["share"].value
+    low, high = (
+        (test.range.value("lowest"), test.range.value("highest"))
+        if test is not None
+        else (inputs["test_drop"].value / STRETCH, inputs["test_drop"].value * STRETCH)
+    )
+    far = (np.abs(gauge.value) < low) | (np.abs(gauge.value) > high)
     name, pressure = chamber.path[-1], float(np.mean(meter["pressure"].value))
     unlikely = np.abs(gauge.value) > static.MOST * pressure
-    most = f"{'up to ' if batch else ''}{100 * float(np.nanmax(np.abs(share))):.2g} %"
+    worst = int(np.nanargmax(np.abs(np.atleast_1d(share))))
+    most, give = (100 * abs(float(np.atleast_1d(x)[worst])) for x in (share, out["share"].u))
+    said = f"{name}: {'up to ' if batch else ''}{most:.2g} % of the flow, u {give:.1g} %"
     for meaning, raised, words in (
-        (LEAKY, (np.abs(share) > SHARE) & (np.abs(share) <= LARGE_SHARE), f"{name}: {most} of the flow"),
-        (TOO_LEAKY, np.abs(share) > LARGE_SHARE, f"{name}: {most} of the flow"),
+        (LEAKY, (np.abs(share) > SHARE) & (np.abs(share) <= LARGE_SHARE), said),
+        (TOO_LEAKY, np.abs(share) > LARGE_SHARE, said),
         (
             static.UNLIKELY,
             unlikely,
             f"{name}: {100 * float(np.max(np.abs(gauge.value))) / pressure:.1f} % of the barometer's",
         ),
-        (FAR, (stretch > STRETCH) | (stretch < 1 / STRETCH), f"{name}: at {_times(stretch)} the pressure of its test"),
+        (FAR, far, f"{name}: {_times(np.abs(gauge.value))}, tested for {low:.3g} to {high:.3g} Pa"),
     ):
         if np.any(raised):
             findings.append(Finding(meaning, words, raised if batch else None))
-    return PutBack(out, share, findings)
+    return PutBack(out["mass_flow"], np.asarray(share), findings)
 
 
 def kernel(
@@ -148,16 +155,48 @@ def kernel(
     exponent: Array,
     test_drop: Array,
     density: Array,
+    viscosity: Array,
     pressure: Array,
     room_density: Array,
+    test_density: Array | None = None,
+    test_viscosity: Array | None = None,
+    *,
     side: float,
 ) -> dict[str, Floats]:
     """Mass flow through the unit: ``side`` is 1 for a meter downstream of it, -1 for one upstream."""
-    # a leakage whose error bar reaches zero may be drawn below it, and is then as much negative
-    leaking = leak * leakage_flow(gauge, 1.0, exponent, test_drop)
     inside = density * (pressure + gauge) / pressure
+    alike: Floats
+    slower: Floats
+    if test_density is None or test_viscosity is None:
+        alike, slower = gauge, 1.0
+    else:  # in the air that leaks
+        leaks = np.where(gauge > 0.0, inside, room_density)
+        alike = box_equivalent_drop(gauge, leaks, viscosity, test_density, test_viscosity)
+        slower = similar_flow(1.0, test_density, test_viscosity, leaks, viscosity)
+    # a leakage whose error bar reaches zero may be drawn below it, and is then as much negative
+    leaking = leak * leakage_flow(alike, 1.0, exponent, test_drop) * slower
     through = unit_flow(mass_flow / density, leaking, side, density, inside, room_density, density)
-    return {"mass_flow": through * density}
+    with np.errstate(divide="ignore", invalid="ignore"):
+        return {"mass_flow": through * density, "share": through * density / mass_flow - 1.0}
+
+
+def _of_file(test: CalibrationFile, record: Record, findings: list[Finding]) -> dict[str, Estimate]:
+    """Leakage by the file of a leak test, with its causes."""
+    heading = record.heading
+    findings += test.findings(heading.value("date"), bool(heading.value("invented")))
+    numbers = test.estimates()
+    names = {"flow": "leak", "exponent": "exponent", "drop": "test_drop"}
+    names |= {"density": "test_density", "viscosity": "test_viscosity"}
+    return {names[name]: number for name, number in numbers.items()}
+
+
+def _of_record(chamber: Section, record: Record, findings: list[Finding]) -> dict[str, Estimate]:
+    """Leakage as the record itself states it."""
+    return {
+        "leak": _stated(chamber, "leak", record, findings),
+        "exponent": _stated(chamber, "leak_exponent", record, findings),
+        "test_drop": given_estimate(chamber["leak_drop"], hardware_identity(chamber, record)),
+    }
 
 
 def _stated(chamber: Section, name: str, record: Record, findings: list[Finding]) -> Estimate:
@@ -177,6 +216,6 @@ def _stated(chamber: Section, name: str, record: Record, findings: list[Finding]
     return Estimate(item.value, (), {cause: [half / math.sqrt(3)]})
 
 
-def _times(stretch: Array) -> str:
-    ends = dict.fromkeys(f"{float(x):.2g}" for x in (np.min(stretch), np.max(stretch)))
-    return f"{' to '.join(ends)} times"
+def _times(pressure: Array) -> str:
+    ends = dict.fromkeys(f"{float(x):.3g}" for x in (np.min(pressure), np.max(pressure)))
+    return f"{' to '.join(ends)} Pa"

@@ -36,7 +36,7 @@ _MODULES: dict[str, tuple[str, ...]] = {
     ),
     "hood": ("hood_actual_flow", "hood_free_flow", "hood_free_flow_by_curve"),
     "inlet": ("inlet_expansibility", "inlet_flow"),
-    "leakage": ("leakage_flow", "unit_flow"),
+    "leakage": ("decay_flow", "leakage_flow", "unit_flow"),
     "nozzle": (
         "bank_beta",
         "nozzle_coefficient",

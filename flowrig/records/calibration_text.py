@@ -115,7 +115,7 @@ def _cause(cause: Cause, loads: Loads, known: bool, formula: Formula, write: _Wr
     if cause.shape != "normal":
         lines.append(f'shape = "{cause.shape}"')
     if cause.dof != math.inf:
-        lines.append(f"dof = {cause.dof:.6g}")
+        lines.append(f"dof = {float(cause.dof)!r}")
     kinds = {f.name: f.kind for f in formula.numbers}
     for declared in formula.cause.fields:
         if isinstance(declared, Series) and declared.name in loads:

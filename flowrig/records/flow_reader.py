@@ -7,7 +7,6 @@ from typing import Any
 
 import numpy as np
 
-from flowrig import units
 from flowrig.errors import Fault
 from flowrig.records import csv_text, schema, tables
 from flowrig.records.beside import Beside
@@ -39,25 +38,7 @@ UNUSED = FlagMeaning(
     "it under columns.",
 )
 FLAGS = (GAPS, NO_TIME, UNUSED)
-TIME_NAMES = ("time", "timestamp", "date", "datetime", "date time", "clock", "elapsed", "elapsed time")
 STEP_OFF = 1.5  # a step this many times the usual one (or the inverse) is not even
-
-
-def _time_column(table: csv_text.Table) -> csv_text.Header | None:
-    """The column that gives the time, by its name or its unit; a date that is the same all along does not.
-
-    Where none can be read, the first that cannot: its faults are then told.
-    """
-    unreadable = None
-    likely = [
-        h for h in table.headers if h.name.casefold() in TIME_NAMES or (h.unit and "time" in units.kinds_of(h.unit))
-    ]
-    for header in likely:
-        seconds, _, faults = table.time(header.raw)
-        if not faults and len(seconds) and np.nanmax(seconds) > np.nanmin(seconds):
-            return header
-        unreadable = unreadable or (header if faults else None)
-    return unreadable
 
 
 def calibrations(section: Section, beside: Beside, walker: Walker) -> None:
@@ -178,11 +159,11 @@ class FlowReader:
     def _columns_left(self, table: csv_text.Table, names: list[str], findings: list[Finding]) -> None:
         """Columns that stand for nothing are said; two for one field are a fault."""
         used = [header for name in names if (header := tables.find_column(table, name)) is not None]
-        time = _time_column(table)
+        time = tables.time_column(table)
         left = [
             h
             for h in table.headers
-            if not any(h is u for u in used) and h is not time and h.name.casefold() not in TIME_NAMES
+            if not any(h is u for u in used) and h is not time and h.name.casefold() not in tables.TIME_NAMES
         ]
         for twice in (h for h in left if any(h.name.casefold() == u.name.casefold() for u in used)):
             where = f"{table.name}, header {quoted(twice.raw)}"
@@ -193,7 +174,7 @@ class FlowReader:
             findings.append(Finding(UNUSED, f"{table.name}: not used: {', '.join(h.raw for h in left)}"))
 
     def _times(self, table: csv_text.Table, name: str, said: bool, findings: list[Finding]) -> None:
-        header = tables.find_column(table, name) if said else _time_column(table)
+        header = tables.find_column(table, name) if said else tables.time_column(table)
         if header is None:
             if said:
                 self.faults.append(tables.missing_column(table, name, "the time of each row", "time"))

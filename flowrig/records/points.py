@@ -16,7 +16,20 @@ from numpy.typing import NDArray
 from flowrig.errors import Fault
 from flowrig.records import csv_text, schema, tables
 from flowrig.records.beside import Beside
-from flowrig.records.declare import Choice, Date, File, Finding, FlagMeaning, Given, OneOf, Pairs, Reading, Table, Text
+from flowrig.records.declare import (
+    Choice,
+    Date,
+    Field,
+    File,
+    Finding,
+    FlagMeaning,
+    Given,
+    OneOf,
+    Pairs,
+    Reading,
+    Table,
+    Text,
+)
 from flowrig.records.files import near_name, quoted
 from flowrig.records.formulas import BOX, CALIBRATES, CHAMBER, FORMULA_NAMES
 from flowrig.records.items import ROWS, Item, Section, path_name
@@ -50,8 +63,39 @@ CALIBRATION = Table(
             "CSV with a row for each point: indication, the readings of the reference, and whatever else changed. "
             "Columns run, direction (up or down), mounting and section (the name of the [[flow]] section that the row "
             "was read by) need no unit.",
-            required=True,
             example='"points.csv"',
+        ),
+        File(
+            "decay",
+            "Of a chamber sealed and left to itself, in place of points: CSV with time and indication, the pressure as "
+            "it falls, 20 rows at least over the fall.",
+            example='"decay.csv"',
+        ),
+        Given(
+            "volume",
+            "Of a decay: volume of the chamber, free of what stands in it.",
+            kind="volume",
+            above=0.0,
+            limits="must",
+            example='"1.46 m3 ± 2 %"',
+        ),
+        Given(
+            "compression",
+            "Of a decay: exponent of the change of state, 1 where the walls keep the air at their temperature, 1.4 "
+            "where they do not.",
+            kind="ratio",
+            default="1.2 ± 0.2",
+            low=1.0,
+            high=1.4,
+            example='"1.05 ± 0.05"',
+        ),
+        Given(
+            "temperature_drift",
+            "Of a decay: by how much the air in the chamber may have warmed or cooled over the fall. 0.1 K is 34 Pa.",
+            kind="temperature difference",
+            default="0.1 K",
+            low=0.0,
+            example='"0.05 K"',
         ),
         Pairs(
             "columns",
@@ -63,8 +107,9 @@ CALIBRATION = Table(
             "What the box or the chamber is known by: its errors are shared wherever it is used. Of an instrument its "
             "own serial number is taken.",
             example='"LF-BOX-2"',
+            asked=True,
         ),
-        Choice("formula", "Curve to fit.", choices=("not said", *FORMULA_NAMES)),
+        Choice("formula", "Curve to fit.", choices=("not said", *FORMULA_NAMES), asked=True),
         Given(
             "exponent",
             "Exponent of the power law, where it is fixed and not found: 0.5 for a sharp hole.",
@@ -105,7 +150,7 @@ CALIBRATION = Table(
             example='"0.0314 m2 ± 1 %"',
         ),
         Text("certificate", "Certificate of the reference: its number and who issued it."),
-        Date("due", "Day on which the next calibration falls due.", example="2027-05-20"),
+        Date("due", "Day on which the next calibration falls due.", example="2027-05-20", asked=True),
         Text("follows", "File name of the calibration that this one replaces.", example='"box-2-2025.toml"'),
         Given(
             "remount_limit",
@@ -125,18 +170,19 @@ CALIBRATION = Table(
         Pairs("with", "Instrument of each reading, where more than one measures its kind.", alone=True),
         Text("notes", "Anything else."),
     ),
-    alternatives=(OneOf((("reference",), ("area",)), required=False),),
+    alternatives=(OneOf((("points",), ("decay", "volume"))), OneOf((("reference",), ("area",)), required=False)),
 )
+OF_DECAY = ("decay", "volume", "compression", "temperature_drift")
 
 
 def task_table(calibrates: str) -> Table:
     """The [calibration] table of one kind: readings of an instrument are of what it measures."""
     if calibrates in (BOX, CHAMBER) or calibrates not in CALIBRATES:
-        unwanted = {"reference", "area"} | ({"indication_static"} if calibrates == CHAMBER else set())
+        unwanted = {"reference", "area", *(("indication_static", "remount") if calibrates == CHAMBER else OF_DECAY)}
     else:
-        unwanted = {"indication_static", "exponent", "remount_limit", "remount", "serial"}
+        unwanted = {"indication_static", "exponent", "remount_limit", "remount", "serial", *OF_DECAY}
         unwanted |= set() if calibrates == "velocity" else {"area"}
-    fields = []
+    fields: list[Field] = []
     for f in CALIBRATION.fields:
         if f.name in unwanted:
             continue
@@ -145,6 +191,8 @@ def task_table(calibrates: str) -> Table:
         fields.append(f)
     known = {f.name for f in fields}
     alternatives = tuple(a for a in CALIBRATION.alternatives if all(n in known for names in a.sets for n in names))
+    if calibrates != CHAMBER:
+        fields = [replace(f, required=True) if f.name == "points" else f for f in fields]
     return replace(CALIBRATION, fields=tuple(fields), alternatives=alternatives)
 
 
@@ -162,6 +210,8 @@ class Points:
         What the columns run, direction and mounting say; without a column nothing.
     air : dict of str to dict of str to Item
         Readings of the air, one a row, by station.
+    time : array or None
+        Of a decay, the time of each row. [s]
     """
 
     walker: Walker
@@ -169,6 +219,7 @@ class Points:
     by_section: dict[int, list[int]] = field(default_factory=dict)
     labels: dict[str, list[str]] = field(default_factory=dict)
     air: dict[str, dict[str, Item]] = field(default_factory=dict)
+    time: NDArray[np.float64] | None = None
     findings: list[Finding] = field(default_factory=list)
     _columns: dict[str, str] = field(default_factory=dict)
     _used: list[csv_text.Header] = field(default_factory=list)
@@ -220,12 +271,16 @@ def read_points(walker: Walker, beside: Beside, raw: Mapping[str, Any], flows: S
     points = Points(walker)
     columns = raw.get("columns")
     points._columns = {k: v for k, v in columns.items() if isinstance(v, str)} if isinstance(columns, Mapping) else {}
-    name = raw.get("points")
+    key = "points" if "points" in raw else "decay"
+    name = raw.get(key)
     if not isinstance(name, str):
         return points  # said with the other fields
-    table = points.table = beside.table(name, walker.where("calibration", "points"))
+    table = points.table = beside.table(name, walker.where("calibration", key))
     if table is None:
         walker.spoiled |= {path_name(("calibration", f.name)) for f in CALIBRATION.fields if isinstance(f, Reading)}
+        return points
+    if key == "decay":
+        _times(points, walker, table)
         return points
     for label in LABELS:
         header = tables.find_column(table, label)
@@ -240,6 +295,20 @@ def read_points(walker: Walker, beside: Beside, raw: Mapping[str, Any], flows: S
         if found:
             points.air[station] = found
     return points
+
+
+def _times(points: Points, walker: Walker, table: csv_text.Table) -> None:
+    """The time of each row of a decay."""
+    name = points._columns.get("time")
+    header = tables.find_column(table, name) if name is not None else tables.time_column(table)
+    if header is None:
+        walker.faults.append(tables.missing_column(table, name or "time", "the time of each row", "time"))
+        return
+    points._used.append(header)
+    seconds, _, faults = table.time(header.raw)
+    walker.faults.extend(faults)
+    if not faults:
+        points.time = seconds
 
 
 def _sections(points: Points, walker: Walker, table: csv_text.Table, flows: Sequence[Any]) -> None:

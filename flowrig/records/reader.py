@@ -79,9 +79,10 @@ class _Reader:
     def take_tables(self) -> None:
         """Tables that stand in place of a file's name, to the files already read."""
         task = self.data.get("calibration")
-        if isinstance(task, Mapping) and hasattr(task.get("points"), "items"):
-            self.data["calibration"] = {**task, "points": "calibration.points"}
-            self.beside.take(task["points"], "calibration.points")
+        for key in ("points", "decay"):
+            if isinstance(task, Mapping) and hasattr(task.get(key), "items"):
+                self.data["calibration"] = {**self.data["calibration"], key: f"calibration.{key}"}
+                self.beside.take(task[key], f"calibration.{key}")
         flows = self.data.get("flow")
         if not isinstance(flows, list):
             return
@@ -107,6 +108,8 @@ class _Reader:
             for table, declared in hardware_tables.items()
         }
         points = self._points()
+        for section in (section for sections in hardware.values() for section in sections.values()):
+            calibrations(section, self.beside, self.walker)
         flow_reader = FlowReader(self.walker, self.beside, hardware, points)
         for i, method in enumerate(methods):
             if method is not None:

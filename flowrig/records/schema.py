@@ -284,7 +284,6 @@ CHAMBERS = Table(
         Given(
             "leak",
             "Leakage at the pressure of the leak test. Without its ±, a quarter of it is assumed.",
-            required=True,
             kind="flow",
             low=0.0,
             example='"18 m3/h ± 3 m3/h"',
@@ -292,11 +291,16 @@ CHAMBERS = Table(
         Given(
             "leak_drop",
             "Pressure across the walls in the leak test.",
-            required=True,
             kind="pressure difference",
             above=0.0,
             high=20e3,
             example='"50 Pa"',
+        ),
+        Calibration(
+            "leak_test",
+            "The file of its leak test (flowrig calibrate), in place of leak, leak_drop and leak_exponent.",
+            example='"receiving-2026.toml"',
+            calibrates=("chamber",),
         ),
         Given(
             "leak_exponent",
@@ -324,6 +328,7 @@ CHAMBERS = Table(
         Text("serial", "Identity, where the chamber is used in several records."),
         Text("notes", "Anything else."),
     ),
+    alternatives=(OneOf((("leak", "leak_drop"), ("leak_test",))),),
     checks=(lambda section: _chamber_checks(section),),
 )
 

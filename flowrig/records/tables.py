@@ -31,6 +31,7 @@ REPEATED = FlagMeaning(
     "A place of the grid was read more than once in one pass; the mean of the readings is used.",
 )
 FLAGS = (MISSING, REPEATED)
+TIME_NAMES = ("time", "timestamp", "date", "datetime", "date time", "clock", "elapsed", "elapsed time")
 TOLD = 5  # cells with the same fault that are told one by one
 MOST = 10**6  # no plan has so many points, and no traverse so many passes
 
@@ -73,6 +74,23 @@ def find_column(table: Table, wanted: str) -> Header | None:
         if wanted in (header.raw, header.name) or wanted.casefold() == header.name.casefold():
             return header
     return None
+
+
+def time_column(table: Table) -> Header | None:
+    """The column that gives the time, by its name or its unit; a date that is the same all along does not.
+
+    Where none can be read, the first that cannot: its faults are then told.
+    """
+    unreadable = None
+    likely = [
+        h for h in table.headers if h.name.casefold() in TIME_NAMES or (h.unit and "time" in units.kinds_of(h.unit))
+    ]
+    for header in likely:
+        seconds, _, faults = table.time(header.raw)
+        if not faults and len(seconds) and np.nanmax(seconds) > np.nanmin(seconds):
+            return header
+        unreadable = unreadable or (header if faults else None)
+    return unreadable
 
 
 def missing_column(table: Table, wanted: str, help_: str, key: str = "") -> Fault:

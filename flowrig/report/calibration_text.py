@@ -13,8 +13,7 @@ from flowrig.report.text import budget_lines, findings_text, heading_text, perce
 from flowrig.studies.calibrate import Calibrated
 from flowrig.studies.calibration_file import units_of
 from flowrig.studies.scrutiny import LEVEL
-from flowrig.uncertainty.estimate import Estimate
-from flowrig.uncertainty.interval import linear_interval
+from flowrig.uncertainty.interval import interval
 
 MOST = 40  # points printed
 
@@ -25,12 +24,26 @@ def calibration_text(done: Calibrated, coverage: float = 0.95) -> str:
     what = {"box": "Box", "chamber": "Leakage of a chamber"}.get(pairs.calibrates, f"Instrument for {pairs.calibrates}")
     lines = heading_text(done.record)
     lines += ["", *wrapped(f"{what}, against {pairs.reference}: {len(done.residuals)} points, {formula.name}.")]
-    lines += [f"  {line}" for line in _numbers(done)]
+    lines += wrapped(_headline(done, coverage))
+    lines += ["", *(f"  {line}" for line in _numbers(done))]
     lines += ["", *_over_the_range(done, coverage)]
     lines += ["", *_scrutiny(done), "", *_points(done)]
     if done.findings:
         lines += ["", *findings_text(done.findings)]
     return "\n".join(lines)
+
+
+def _headline(done: Calibrated, coverage: float) -> str:
+    """The curve at its pivot, with its error bar."""
+    formula, shown = done.formula, units_of(done)
+    unit_x, unit_y = (_unit(shown, f.kind) for f in (formula.argument, formula.result))
+    bar = interval(done.number, coverage)
+    kind = formula.result.kind
+    values = [float(units.from_si(x, unit_y, kind)) for x in (done.number.value, bar.low, bar.high)]
+    u = float(units.from_si(done.number.u, unit_y, units.as_difference(kind)))
+    value, low, high = rounded(u, *values)
+    pivot = float(units.from_si(done.numbers[formula.pivot].value, unit_x, formula.argument.kind))
+    return f"At {pivot:.4g} {unit_x}: {value} {unit_y}, {100 * coverage:.6g} % interval {low} to {high} {unit_y}"
 
 
 def _numbers(done: Calibrated) -> Iterator[str]:
@@ -60,10 +73,9 @@ def _over_the_range(done: Calibrated, coverage: float) -> Iterator[str]:
     u = curve.u
     own = np.zeros(3)
     for cause, part in curve.parts.items():
-        if not cause.id.startswith(done.record.id):
+        if cause.n == 1 and cause.scope != "reading":
             own = own + np.sum(part**2, axis=0)
     unit_x, unit_y = (_unit(shown, f) for f in (formula.argument.kind, formula.result.kind))
-    ends = linear_interval(curve, coverage)
     kind_x, kind_y = formula.argument.kind, formula.result.kind
     heads = (
         f"{formula.argument.name} [{unit_x}]",
@@ -72,7 +84,8 @@ def _over_the_range(done: Calibrated, coverage: float) -> Iterator[str]:
     )
     yield f"  {heads[0]:>15}  {heads[1]:>17}  {heads[2]:>22}  {'u [%]':>6}  {'shared [%]':>10}"
     for k in range(3):
-        values = [float(units.from_si(y[k], unit_y, kind_y)) for y in (curve.value, *ends[:2])]
+        bar = interval(curve.single(k), coverage)
+        values = [float(units.from_si(y, unit_y, kind_y)) for y in (curve.value[k], bar.low, bar.high)]
         error = float(units.from_si(u[k], unit_y, units.as_difference(kind_y)))
         value, bottom, top = rounded(error, *values)
         argument = f"{float(units.from_si(at[k], unit_x, kind_x)):.4g}"
@@ -80,17 +93,11 @@ def _over_the_range(done: Calibrated, coverage: float) -> Iterator[str]:
         common = 100 * own[k] / u[k] ** 2 if u[k] else 0.0
         yield f"  {argument:>15}  {value:>17}  {f'{bottom} to {top}':>22}  {share:>6.2g}  {common:>10.0f}"
     yield from wrapped(
-        "Shared: the part of the variance that all points have in common with the reference and its instruments; more "
-        "points do not make it smaller, and every later result carries it whole."
+        "Shared: the part of the variance that all points have in common, from the reference and from what was stated; "
+        "more points do not make it smaller, and every later result carries it whole."
     )
     yield "  Largest causes in the middle (share of the variance)"
-    yield from budget_lines(_only(curve, 1), unit_y, kind_y)
-
-
-def _only(curve: Estimate, k: int) -> Estimate:
-    return Estimate(
-        curve.value[k], (), {cause: part[:, k] for cause, part in curve.parts.items() if np.any(part[:, k])}
-    )
+    yield from budget_lines(curve.single(1), unit_y, kind_y)
 
 
 def _unit(shown: dict[str, str], kind: str) -> str:

@@ -186,7 +186,9 @@ def claims_text(result: Result) -> Iterator[str]:
 
 def wrapped(text: str, further: int = 2) -> list[str]:
     """A paragraph, two columns in."""
-    return textwrap.wrap(text, WIDTH, initial_indent="  ", subsequent_indent=" " * further)
+    joined = text.replace(" %", "\N{NO-BREAK SPACE}%")  # a number keeps its sign
+    lines = textwrap.wrap(joined, WIDTH, initial_indent="  ", subsequent_indent=" " * further)
+    return [line.replace("\N{NO-BREAK SPACE}", " ") for line in lines]
 
 
 def _how_sure(main: Quantity) -> Iterator[str]:

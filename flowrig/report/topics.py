@@ -17,7 +17,7 @@ from flowrig.records import flags as reading_flags
 from flowrig.records.causes import CAUSES
 from flowrig.records.declare import Field, FlagMeaning, Table
 from flowrig.report.glossary import WORDS
-from flowrig.studies import claims, compare, scrutiny, verify
+from flowrig.studies import claims, compare, decay, scrutiny, verify
 
 SORTS = {
     "method": "Methods",
@@ -130,6 +130,7 @@ def _flags() -> Iterator[Topic]:
         *points.FLAGS,
         *scrutiny.FLAGS,
         *verify.FLAGS,
+        *decay.FLAGS,
         *claims.FLAGS,
     ):
         found[meaning] = Topic("flag", meaning.code, meaning.meaning, meaning)

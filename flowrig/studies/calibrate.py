@@ -16,6 +16,7 @@ from flowrig.records.formulas import POWER_LAW, Formula, formulas_of
 from flowrig.records.items import Array
 from flowrig.records.points import DIRECTION, MOUNTING, RUN
 from flowrig.records.record import Record
+from flowrig.studies.decay import decayed
 from flowrig.studies.paired import AXIS, Paired, mapping_of, paired
 from flowrig.studies.reduce import load
 from flowrig.studies.scrutiny import Scrutiny
@@ -58,6 +59,11 @@ class Calibrated:
     def findings(self) -> list[Finding]:
         return sorted([*self.scrutiny.findings, *self.pairs.findings], key=lambda f: SEVERITIES.index(f.severity))
 
+    @property
+    def number(self) -> Estimate:
+        """The one number to quote: the flow at the pivot, or what the reference shows there."""
+        return self.at(self.numbers[self.formula.pivot].value).single(0)
+
     def at(self, argument: Array) -> Estimate:
         """The curve with its error, at some arguments in the air of the calibration."""
         return curve_at(self.formula, self.numbers, argument)
@@ -89,7 +95,7 @@ def calibrate(source: str | Path | Mapping[str, Any] | Record) -> Calibrated:
         If the points do not determine the curve.
     """
     record = source if isinstance(source, Record) else load(source)
-    pairs = paired(record)
+    pairs = paired(record) if record.points is None or record.points.time is None else decayed(record)
     section = record.calibration
     assert section is not None
     _check(pairs)
@@ -135,17 +141,20 @@ def _check(pairs: Paired) -> None:
             Fault(item.where, "an exponent", f"none beside formula = {section.value('formula')!r}", "Remove it.")
         )
     shown = pairs.shown.value
+    table = next(section[name].where for name in ("points", "decay") if name in section)
     if len(shown) < 2:
         remedy = "One point has no slope, and no scatter to judge it by: read more of them, over the range."
-        faults.append(Fault(section["points"].where, f"{len(shown)} point", "at least three points", remedy))
+        faults.append(Fault(table, f"{len(shown)} point", "at least three points", remedy))
     elif np.ptp(shown) <= 1e-9 * np.max(np.abs(shown)):
         remedy = "Spread them over the range in which it is to be used."
-        faults.append(Fault(section["points"].where, "the same indication in every point", "points apart", remedy))
+        faults.append(Fault(table, "the same indication in every point", "points apart", remedy))
     if pairs.of_flow:
         for what, x in (("an indication", pairs.shown), ("a flow of the reference", pairs.truth)):
             for k in np.flatnonzero(x.value <= 0.0):
                 remedy = "Check the hoses and the sign; leave out points at rest."
-                faults.append(Fault(pairs.where(int(k)), f"{what} of {x.value[k]:.4g} (SI)", "one above zero", remedy))
+                faults.append(
+                    Fault(pairs.where(int(k)), f"{what} that is not above zero", "a drop and a flow above zero", remedy)
+                )
     faults += _out_of_order(pairs)
     if faults:
         raise InputError(faults)

@@ -36,7 +36,7 @@ def file_text(done: Calibrated) -> str:
         _heading(done),
         done.formula,
         numbers,
-        {cause: moved for cause, moved in loads.items() if moved},
+        loads,
         [cause for cause in loads if cause is not rest and not own(cause) and cause.id != rest.id],
         [(float(a), float(b), float(c)) for a, b, c in points],
         units_of(done),

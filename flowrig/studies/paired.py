@@ -9,6 +9,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from flowrig import units
 from flowrig.errors import Fault, InputError
 from flowrig.methods.method import Situation
 from flowrig.physics.box import box_equivalent_drop, similar_flow
@@ -68,6 +69,14 @@ class Paired:
     def of_flow(self) -> bool:
         """A flow over a drop, which goes over decades and through no zero."""
         return self.calibrates in (BOX, CHAMBER)
+
+    def in_words(self, size: float) -> str:
+        """A difference of indications, in the unit in which they were read."""
+        section = self.record.calibration
+        assert section is not None
+        item = section["indication"]
+        kind = getattr(item.field, "kind", "")
+        return f"{float(units.from_si(size, item.unit, units.as_difference(kind))):.2g} {item.unit}"
 
     def where(self, point: int) -> str:
         """The row of a point, for messages."""
@@ -207,9 +216,10 @@ class _Flow:
         inputs |= {"mass_flow": self.mass_flow, "drop": self._reading(section["indication"])}
         if "indication_static" in section:
             inputs["static"] = self._reading(section["indication_static"])
-        elif calibrates == CHAMBER:
+        suction = calibrates == CHAMBER and bool(np.all(inputs["drop"].value < 0.0))
+        if calibrates == CHAMBER and not suction:  # the air that leaks is the chamber's; under suction it is the room's
             inputs["static"] = inputs["drop"]
-        options = {"to_density": density, "to_viscosity": viscosity}
+        options = {"sign": -1.0 if suction else 1.0, "to_density": density, "to_viscosity": viscosity}
         kept = {"drop": ("row",), "flow": ("row",)}
         found = linear(_similar, inputs, ("row",), kept, **options)
         return found["drop"], found["flow"]
@@ -232,12 +242,13 @@ def _similar(
     pressure: Array,
     viscosity: Array,
     static: Array | None = None,
+    sign: float,
     to_density: float,
     to_viscosity: float,
 ) -> dict[str, Floats]:
     inside = density if static is None else density * (pressure + static) / pressure
     flow = similar_flow(mass_flow / inside, inside, viscosity, to_density, to_viscosity)
-    alike = box_equivalent_drop(drop, inside, viscosity, to_density, to_viscosity)
+    alike = box_equivalent_drop(sign * drop, inside, viscosity, to_density, to_viscosity)
     return {"drop": alike + 0.0 * flow, "flow": flow + 0.0 * alike}
 
 

@@ -226,7 +226,7 @@ class Scrutiny:
         return [Finding(ODD_POINT, words) for words in said]
 
     def _share(self, size: float, sign: str = "") -> str:
-        return f"{100 * size:{sign}.2g} %" if self.pairs.of_flow else f"{size:{sign}.2g} (SI)"
+        return f"{100 * size:{sign}.2g} %" if self.pairs.of_flow else self.pairs.in_words(size)
 
 
 def _indicators(groups: Mapping[Any, Sequence[int] | NDArray[np.intp]], n: int) -> Array:

@@ -14,11 +14,12 @@ from flowrig.methods import NAMES, find_method
 from flowrig.methods.method import Method
 from flowrig.records import schema
 from flowrig.records.declare import Count, Date, Field, File, Flag, Names, OneOf, Pairs, Reading, Table
+from flowrig.records.formulas import BOX, CHAMBER
 from flowrig.records.items import Layout, Section, path_name
 from flowrig.records.walk import Walker
 from flowrig.studies import sheet_text
 
-RECORD = "record.toml"
+RECORD, POINTS = "record.toml", "points.csv"
 PASSES = 3  # of a grid: fewer leave the scatter to be pooled
 REPEATS = 5  # of a reading: fewer say little about their scatter
 MOST = 30
@@ -35,11 +36,14 @@ class Sheet:
     positions : str
         Where the probe goes, in mm and inches; empty where the method has no grid.
     method : Method
+    calibrates : str
+        What is calibrated with it; empty for a test.
     """
 
     files: dict[str, str]
     positions: str
     method: Method
+    calibrates: str = ""
 
 
 @dataclass
@@ -58,6 +62,8 @@ class Plan:
     passes : int
         How many times every reading is taken.
     layout : Layout or None
+    calibrates : str
+        What is calibrated or checked against the flow, with its readings in a table of points; empty for a test.
     """
 
     method: Method
@@ -67,6 +73,7 @@ class Plan:
     readings: set[str] = field(default_factory=set)
     passes: int = 1
     layout: Layout | None = None
+    calibrates: str = ""
 
     def live(self, table: Table, given: dict[str, Any] | None = None) -> dict[str, bool]:
         """Fields of a table that get a line of their own, and whether that line has to be filled.
@@ -98,9 +105,18 @@ class Plan:
         return [f for f in self.method.fields if isinstance(f, Reading) and f.grid and f.name in lines]
 
     @property
+    def in_points(self) -> list[Reading]:
+        """Readings of the method that have a column in the table of points."""
+        lines = self.live(self.flow_table)
+        return [
+            f for f in self.method.fields if isinstance(f, Reading) and f.required and not f.grid and f.name in lines
+        ]
+
+    @property
     def instruments(self) -> list[str]:
         """Kinds that the readings of the sheet need an instrument for."""
-        kinds = []
+        kinds = [] if self.calibrates in ("", BOX, CHAMBER) else [self.calibrates]
+        kinds += [f.kind for f in self.in_points] if self.calibrates else []
         for table, given in ((self.flow_table, self.flow), (schema.AIR, {})):
             lines = self.live(table, given)
             kinds += [f.kind for f in table.fields if isinstance(f, Reading) and f.name in lines]
@@ -117,7 +133,8 @@ def sheet(method: str, arguments: Sequence[str] = ()) -> Sheet:
     arguments : sequence of str
         ``KEY=VALUE``: a field of the method, its hardware or the heading; the names of the hardware
         (``nozzles=A,B``) and the first dimension that each of them needs (``A=150 mm``); ``reading=velocity`` for
-        one of several readings that would do; ``passes=3`` for how often every reading is taken.
+        one of several readings that would do; ``passes=3`` for how often every reading is taken; ``calibrates=box`` for
+        paired readings of a box, a chamber or an instrument beside the flow.
 
     Raises
     ------
@@ -138,7 +155,9 @@ def sheet(method: str, arguments: Sequence[str] = ()) -> Sheet:
     files = {RECORD: sheet_text.record_text(plan)}
     if plan.layout is not None:
         files[plan.flow["grid"]] = sheet_text.grid_text(plan)
-    return Sheet(files, "\n".join(sheet_text.position_lines(plan)), plan.method)
+    if plan.calibrates:
+        files[POINTS] = sheet_text.points_text(plan)
+    return Sheet(files, "\n".join(sheet_text.position_lines(plan)), plan.method, plan.calibrates)
 
 
 class _Arguments:
@@ -164,6 +183,7 @@ class _Arguments:
 
     def plan(self) -> Plan:
         plan = self.result
+        self._calibrates()
         self._passes()
         self._readings()
         self._hardware()
@@ -198,6 +218,19 @@ class _Arguments:
 
     def _field(self, name: str) -> Field:
         return self.result.flow_table.field(name)
+
+    def _calibrates(self) -> None:
+        """What is held against the flow; the readings that differ from point to point then stand in a table."""
+        said = self.words.pop("calibrates", "")
+        known = (BOX, CHAMBER, "velocity", "flow")
+        if said and said not in known:
+            near = difflib.get_close_matches(said, known, n=1)
+            remedy = f"Did you mean {near[0]}?" if near else "Choose one."
+            self.fault(f"calibrates={said}", f"one of: {', '.join(known)}", remedy)
+        elif said:
+            self.result.calibrates = said
+            self.result.flow |= dict.fromkeys(f.name for f in self.result.in_points)
+            self.result.heading["by"] = ""  # a calibration says who made it
 
     def _passes(self) -> None:
         raw = self.words.pop("passes", None)
@@ -298,6 +331,7 @@ class _Arguments:
         return list(
             dict.fromkeys(
                 [
+                    "calibrates",
                     "passes",
                     "reading",
                     *(t.name for t in tables),

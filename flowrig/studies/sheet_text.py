@@ -14,11 +14,13 @@ from typing import TYPE_CHECKING, Any
 from flowrig import units
 from flowrig.records import describe, schema, unit_facts
 from flowrig.records.declare import Field, Names, Reading, Table, Text
+from flowrig.records.points import DIRECTIONS, task_table
 
 if TYPE_CHECKING:
     from flowrig.studies.sheet import Plan
 
 WIDTH = 80
+POINTS_A_RUN = 8  # up and down make sixteen: fifteen or so are usual
 HOW_TO = (
     'Fill what stands between empty quotes, with its unit: "23.4 degC". A decimal point, not a comma.',
     "Lines that begin with # are comments. To use an optional line, take its # away.",
@@ -45,8 +47,12 @@ def record_text(plan: Plan) -> str:
     for table in (*method.hardware, schema.CHAMBERS):
         tables = {f"[{table.name}.{name}]": given for name, given in plan.hardware.get(table.name, {}).items()}
         lines += ["", *(_table(plan, table, tables) if tables else _optional_hardware(plan, table))]
-    flow = {"method": method.name, **plan.flow}
+    flow = {"method": method.name, **({"name": "reference"} if plan.calibrates else {}), **plan.flow}
     lines += ["", *_table(plan, plan.flow_table, {"[[flow]]": flow}, position_lines(plan))]
+    if plan.calibrates:
+        given = {"calibrates": plan.calibrates, "points": "points.csv", "indication": None}
+        lines += ["", *_table(plan, task_table(plan.calibrates), {"[calibration]": given})]
+        return "\n".join(lines) + "\n"
     for table in unit_facts.BESIDE:
         lines += ["", *_in_comments(table, f"[{table.name}]", "Optional; take the # away from its name too:")]
     lines += ["", *_table(plan, unit_facts.CLAIMS, {"[claims]": {}})]
@@ -191,6 +197,20 @@ def grid_text(plan: Plan) -> str:
         for i, point in enumerate(layout.points):
             at = [f"{1000 * distances[i]:.1f}" for distances in layout.positions.values()]
             writer.writerow([pass_, *point, *at, *("" for _ in readings)])
+    return stream.getvalue()
+
+
+def points_text(plan: Plan) -> str:
+    """The table of points as CSV: two runs, up and down, the readings blank."""
+    stream = io.StringIO()
+    writer = csv.writer(stream, lineterminator="\n")
+    task = task_table(plan.calibrates)
+    readings = [task.field("indication"), *plan.in_points]
+    heads = [f"{f.name} [{units.default_display(describe.kind_of(f))}]" for f in readings]
+    writer.writerow(["section", *heads, "run", "direction", "mounting"])
+    for run, direction in enumerate(DIRECTIONS, start=1):
+        for _ in range(POINTS_A_RUN):
+            writer.writerow(["reference", *("" for _ in readings), run, direction, 1])
     return stream.getvalue()
 
 

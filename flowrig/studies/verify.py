@@ -5,7 +5,7 @@ from __future__ import annotations
 import datetime as dt
 import math
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
@@ -191,7 +191,7 @@ def _check(calibration: CalibrationFile, record: Record) -> Check:
     expected_flow, truth = _with_causes(calibration, pairs, numbers, shown, truth)
     level = (1.0 - FALSE_ALARMS) ** (1.0 / len(inside))
     apart = _may_differ(truth, calibration)
-    held = [compare(_one(truth, k), _one(expected_flow, k), level, apart) for k in range(len(inside))]
+    held = [compare(truth.single(k), expected_flow.single(k), level, apart) for k in range(len(inside))]
     kernel = _share_off if calibration.formula.relative else _off
     kept = {"off": (AXIS,), "mean": ()}
     out = linear(kernel, {"truth": truth, "expected": expected_flow}, (AXIS,), kept)
@@ -236,15 +236,6 @@ def _may_differ(truth: Estimate, calibration: CalibrationFile) -> Callable[[Caus
 
 def _some(x: Estimate, at: Any) -> Estimate:
     return Estimate(x.value[at], x.axes, {cause: part[:, at] for cause, part in x.parts.items()})
-
-
-def _one(x: Estimate, k: int) -> Estimate:
-    """One point by itself; what is its own there keeps an identity of its own."""
-    parts = {}
-    for cause, part in x.parts.items():
-        own = cause if cause.each is None else replace(cause, id=f"{cause.id}|{k}", each=None)
-        parts[own] = part[:, k]
-    return Estimate(x.value[k], (), parts)
 
 
 def _with_causes(

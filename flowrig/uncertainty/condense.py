@@ -11,8 +11,8 @@ import numpy as np
 from flowrig.uncertainty.cause import Cause
 from flowrig.uncertainty.estimate import Array, Estimate
 
-ROUNDING = 1e-9  # of a number's own u: no movement of it, but what a derivative leaves
 SMALL = 0.05  # of the variance of every number: a cause this small may lose its shape among others
+ROUNDING = 1e-9  # of the standard uncertainty of a number: less is arithmetic
 MANY = 4  # directions of one cause: what they make together is bell-shaped
 
 
@@ -42,7 +42,7 @@ def condensed(
     """
     causes = list(dict.fromkeys(cause for x in numbers.values() for cause in x.parts))
     movement = {cause: _movement(numbers, cause) for cause in causes}
-    total = sum(np.sum(moved**2, axis=0) for moved in movement.values())
+    total = np.sum([np.sum(moved**2, axis=0) for moved in movement.values()], axis=0)
     found: dict[Cause, Array] = {}
     together: list[Array] = []
     for cause, moved in movement.items():
@@ -59,11 +59,11 @@ def condensed(
         if len(turned):
             found[replace(rest, n=len(turned))] = turned
     least = ROUNDING * np.sqrt(total)
-    loads = {
+    movements = {
         cause: {name: moved[:, k] for k, name in enumerate(numbers) if np.any(np.abs(moved[:, k]) > least[k])}
         for cause, moved in found.items()
     }
-    return {cause: moved for cause, moved in loads.items() if moved}
+    return {cause: moved for cause, moved in movements.items() if moved}
 
 
 def _movement(numbers: Mapping[str, Estimate], cause: Cause) -> Array:

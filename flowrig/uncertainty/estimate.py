@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -240,6 +240,20 @@ class Estimate:
         from flowrig.uncertainty.propagate import take
 
         return take(self, axis, np.atleast_1d(np.arange(self.length(axis))[np.asarray(positions)]))
+
+    def single(self, position: int) -> Estimate:
+        """One position of an estimate with one axis, without the axis and the way it was made.
+
+        A deviate that differs along the axis becomes one of its own, known by its place: the same in every estimate
+        that holds it there.
+        """
+        parts = {}
+        for cause, part in self.parts.items():
+            place = int(self.places(cause.each)[0][position]) if cause.each is not None else 0
+            own = replace(cause, id=f"{cause.id}|{place}", each=None) if cause.each is not None else cause
+            if np.any(part[:, position]):
+                parts[own] = part[:, position]
+        return Estimate(self.value[position], (), parts)
 
     def to_ufloat(self) -> Any:
         """The value as a number of the `uncertainties` package; results that share causes come out correlated.

@@ -162,7 +162,7 @@ meter_side = "downstream"
         ("18 m3/h ± 3 m3/h", "0 m3/h", "line 13, chambers.receiving.leak", "a leakage above 0"),
         ("18 m3/h ± 3 m3/h", "1O m3/h", "line 13, chambers.receiving.leak", "letter O"),
         ('leak_drop = "50 Pa"', 'leak_drop = "0 Pa"', "line 14, chambers.receiving.leak_drop", "above 0 Pa"),
-        ('leak_drop = "50 Pa"\n', "", "line 12, chambers.receiving: read no leak_drop", "pressure"),
+        ('leak_drop = "50 Pa"\n', "", "line 12, chambers.receiving: read no leak_drop", "leak with leak_drop"),
         ('"50 Pa"', '"50 Pa"\nleak_exponent = "2"', "line 15, chambers.receiving.leak_exponent", "from 0.4 to 1.1"),
         ('pressure = "35 Pa"\n[[', "[[", "line 12, chambers.receiving: read no pressure", "gauge static pressure"),
         ('"35 Pa"', '"35 m"', "line 15, chambers.receiving.pressure", "'m' is not a unit of pressure difference"),

@@ -156,6 +156,7 @@ ORDINARY = {
     "reference_drop": (1.0, 25.0),
     "reference_flow": (0.01, 0.02),
     "relative_humidity": (0.3, 0.5),
+    "rate": (-20.0, -0.5),
     "reynolds": (5e4, 2e5),
     "room_density": (1.15, 1.2),
     "set_density": (1.2, 1.19),
@@ -169,6 +170,8 @@ ORDINARY = {
     "vapour_pressure": (500.0, 1000.0),
     "viscosity": (1.8e-5, 1.85e-5),
     "wet_bulb": (283.15, 288.15),
+    "compression": (1.0, 1.3),
+    "volume": (0.2, 1.5),
 }
 OWN_AXES = {"bank_beta", "hood_free_flow_by_curve"}  # sums over its last axis; takes a whole curve
 POINTWISE = {

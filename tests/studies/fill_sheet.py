@@ -51,6 +51,9 @@ INVENTED = {
     "calibration": '"box-2-2026.toml"',
     "static": '"0.0 Pa"',
     "remount": '"remounted"',
+    "by": '"night shift"',
+    "formula": '"power law"',
+    "due": "2027-01-15",
     "calibrated": "2026-01-02",
     "manometer.accuracy": '"0.5 % of reading + 0.25 Pa"',
     "manometer.resolution": '"0.1 Pa"',
@@ -89,7 +92,8 @@ def fill(folder: Path, cells: Mapping[str, float] | None = None, **values: str) 
         if any(named.name in line for line in lines):
             shutil.copy(named, folder)
     for grid in folder.glob("*.csv"):
-        fill_grid(grid, cells or {})
+        if grid.name != "points.csv":
+            fill_grid(grid, cells or {})
     return path
 
 

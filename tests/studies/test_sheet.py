@@ -303,3 +303,23 @@ def test_words_are_quoted_so_that_they_come_back_as_written():
     assert record["title"] == title
     assert record["invented"] is True
     assert str(record["date"]) == "2026-01-15"
+
+
+@pytest.mark.parametrize("calibrates", ["box", "chamber"])
+def test_a_sheet_for_a_calibration_is_filled_and_calibrated(tmp_path: Path, calibrates: str) -> None:
+    path = written(tmp_path, "nozzle", "nozzles=A,B", "B=100 mm", f"calibrates={calibrates}")
+    fill(tmp_path)
+    points = tmp_path / "points.csv"
+    head, *rows = points.read_text(encoding="utf-8").splitlines()
+    assert head == "section,indication [Pa],drop [Pa],run,direction,mounting"
+    drops = [10.0, 20.0, 40.0, 70.0, 110.0, 160.0, 220.0, 300.0]
+    filled = [row.replace(",,,", f",{d},{1.5 * d:.2f},") for row, d in zip(rows, [*drops, *drops[::-1]], strict=True)]
+    points.write_text("\n".join([head, *filled]) + "\n", encoding="utf-8")
+    done = flowrig.calibrate(path)
+    assert float(done.numbers["exponent"].value) == pytest.approx(0.5, abs=0.02)  # as the nozzles' own drop
+    assert len(done.residuals) == 16
+
+
+def test_a_sheet_says_what_can_be_calibrated() -> None:
+    with pytest.raises(InputError, match=r"calibrates=boxx; expected one of: box, chamber, velocity, flow"):
+        sheet("nozzle", ["calibrates=boxx"])
