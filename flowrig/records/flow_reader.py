@@ -165,11 +165,7 @@ class FlowReader:
             for h in table.headers
             if not any(h is u for u in used) and h is not time and h.name.casefold() not in tables.TIME_NAMES
         ]
-        for twice in (h for h in left if any(h.name.casefold() == u.name.casefold() for u in used)):
-            where = f"{table.name}, header {quoted(twice.raw)}"
-            self.faults.append(
-                Fault(where, f"a second column {quoted(twice.name)}", "one column a field", "Rename one of the two.")
-            )
+        self.faults += tables.second_columns(table, used, left)
         if left:
             findings.append(Finding(UNUSED, f"{table.name}: not used: {', '.join(h.raw for h in left)}"))
 

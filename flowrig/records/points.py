@@ -186,7 +186,7 @@ def task_table(calibrates: str) -> Table:
     for f in CALIBRATION.fields:
         if f.name in unwanted:
             continue
-        if isinstance(f, Reading) and f.name in ("indication", "reference") and calibrates not in (BOX, CHAMBER):
+        if isinstance(f, Reading) and f.name in ("indication", "reference") and calibrates in schema.CORRECTED:
             f = replace(f, kind=calibrates, low=-np.inf, high=np.inf)
         fields.append(f)
     known = {f.name for f in fields}
@@ -255,15 +255,19 @@ class Points:
     def of_flow(self, i: int, method: Declared) -> dict[str, Item]:
         """Readings of a flow section, one a row that names it."""
         readings = [f for f in method.fields if isinstance(f, Reading) and not f.grid]
+        if not self.by_section.get(i):  # what keeps them away is said where it stands
+            self.walker.spoiled |= {path_name(("flow", i, f.name)) for f in readings}
         return self.readings(readings, ("flow", i), self.by_section.get(i, []))
 
     def told_unused(self) -> None:
         """Columns that stand for nothing are said."""
         if self.table is None:
             return
-        left = [h.raw for h in self.table.headers if not any(h is u for u in self._used) and h.name not in LABELS]
-        if left:
-            self.findings.append(Finding(UNUSED, f"{self.table.name}: not used: {', '.join(left)}"))
+        left = [h for h in self.table.headers if not any(h is u for u in self._used) and h.name not in LABELS]
+        twice = tables.second_columns(self.table, self._used, left)
+        self.walker.faults.extend(twice)
+        if left and not twice:
+            self.findings.append(Finding(UNUSED, f"{self.table.name}: not used: {', '.join(h.raw for h in left)}"))
 
 
 def read_points(walker: Walker, beside: Beside, raw: Mapping[str, Any], flows: Sequence[Any]) -> Points:
@@ -273,10 +277,8 @@ def read_points(walker: Walker, beside: Beside, raw: Mapping[str, Any], flows: S
     points._columns = {k: v for k, v in columns.items() if isinstance(v, str)} if isinstance(columns, Mapping) else {}
     key = "points" if "points" in raw else "decay"
     name = raw.get(key)
-    if not isinstance(name, str):
-        return points  # said with the other fields
-    table = points.table = beside.table(name, walker.where("calibration", key))
-    if table is None:
+    table = points.table = beside.table(name, walker.where("calibration", key)) if isinstance(name, str) else None
+    if table is None:  # said already, or with the other fields
         walker.spoiled |= {path_name(("calibration", f.name)) for f in CALIBRATION.fields if isinstance(f, Reading)}
         return points
     if key == "decay":
@@ -316,32 +318,53 @@ def _sections(points: Points, walker: Walker, table: csv_text.Table, flows: Sequ
     stated = points.labels.pop(SECTION, None)
     if stated is None:
         if len(flows) > 1:
-            known = ", ".join(quoted(name) for name in names if name)
-            fault = tables.missing_column(table, SECTION, f"the name of the [[flow]] section of each row: {known}")
-            walker.faults.append(fault)
+            heads = ", ".join(quoted(h.raw) for h in table.headers)
+            known = [quoted(name) for name in names if name]
+            said = ", ".join(known) or "none has one"
+            expected = f"a column {quoted(SECTION)}, the name of the [[flow]] section of each row: {said}"
+            remedy = "Add it, or give the header that it stands under this name."
+            walker.faults.append(Fault(f"{table.name}, header", f"the columns {heads}", expected, remedy))
         elif flows:
             points.by_section[0] = list(range(len(table)))
         return
-    for row, name in enumerate(stated):
+    for row, name in enumerate(stated if flows else []):
         if name in names and name:
             points.by_section.setdefault(names.index(name), []).append(row)
-            continue
-        near = near_name(name, [n for n in names if n])
-        expected = f"the name of a [[flow]] section: {', '.join(quoted(n) for n in names if n) or 'none has one'}"
-        remedy = f"Did you mean {quoted(near)}?" if near else "Write name = … in the section that is meant."
-        walker.faults.append(Fault(table.where(row, SECTION), quoted(name) if name else "nothing", expected, remedy))
+    known = [n for n in names if n]
+    expected = f"the name of a [[flow]] section: {', '.join(map(quoted, known)) or 'none has one'}"
+    unknown = {name: "Write name = … in the section that is meant." for name in stated if flows and name not in known}
+    _unknown(walker, table, SECTION, unknown, expected, known)
     for i, name in enumerate(names):
-        if i not in points.by_section and not any(n not in names for n in stated):
+        if name and name in names[:i]:
+            expected = f"a name of its own: the rows of the points tell flow[{names.index(name) + 1}] by this one"
+            walker.faults.append(
+                Fault(walker.where("flow", i, "name"), quoted(name), expected, "Rename one of the two.")
+            )
+        elif i not in points.by_section and not any(n not in names for n in stated):
             expected = "a row of the points that names each section"
             remedy = "Remove the section, or name it in the rows that were read by it."
             walker.faults.append(Fault(walker.where("flow", i), f"no point of {quoted(name)}", expected, remedy))
 
 
 def _directions(points: Points, walker: Walker, table: csv_text.Table) -> None:
-    for row, said in enumerate(points.labels.get(DIRECTION, [])):
-        if said not in ("", *DIRECTIONS):
-            remedy = "Write how the flow was approached, or leave the cell empty."
-            walker.faults.append(Fault(table.where(row, DIRECTION), quoted(said), "up or down", remedy))
+    remedy = "Write how the flow was approached, or leave the cell empty."
+    unknown = {said: remedy for said in points.labels.get(DIRECTION, []) if said not in ("", *DIRECTIONS)}
+    _unknown(walker, table, DIRECTION, unknown, "up or down", DIRECTIONS)
+
+
+def _unknown(
+    walker: Walker, table: csv_text.Table, label: str, words: Mapping[str, str], expected: str, known: Sequence[str]
+) -> None:
+    """Words of a label that stand for nothing, each told once, with what to do."""
+    for word, remedy in words.items():
+        header = tables.find_column(table, label)
+        assert header is not None
+        column = list(table.column(header.raw))
+        near = near_name(word, list(known))
+        more = f", in {column.count(word)} rows from here" if column.count(word) > 1 else ""
+        read = (quoted(word) if word else "nothing") + more
+        fault = Fault(table.where(column.index(word), label), read, expected, remedy)
+        walker.faults.append(replace(fault, remedy=f"Did you mean {quoted(near)}?") if near else fault)
 
 
 def rows_of(points: Points, i: int) -> NDArray[np.intp]:

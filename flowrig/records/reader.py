@@ -119,7 +119,7 @@ class _Reader:
             record.findings.append(
                 Finding(flags.CHAMBER_UNNAMED, f'add leaks = ["{name}"] to the section it belongs to')
             )
-        if points is not None:
+        if points is not None and "calibration" in self.data:
             record.points = points
             record.calibration = self._calibration(points)
             record.findings += points.findings
@@ -189,7 +189,7 @@ class _Reader:
                     self.walker.spoiled.add(near)  # it is missing because it stands here under another name
                 alone = {
                     "flow": "[[flow]]",
-                    **{name: f"[{name}]" for name in ("claims", *(t.name for t in unit_facts.BESIDE))},
+                    **{name: f"[{name}]" for name in ("calibration", "claims", *(t.name for t in unit_facts.BESIDE))},
                 }
                 remedy = "Correct the name, or remove the table."
                 if near:
@@ -253,7 +253,7 @@ class _Reader:
 
     def _points(self) -> Points | None:
         raw = self.data.get("calibration")
-        if "calibration" not in self.data:
+        if raw is None and not self.walker.is_spoiled("calibration"):
             return None
         flows = self.data.get("flow")
         return read_points(
@@ -267,7 +267,8 @@ class _Reader:
         readings = [f for f in table.fields if isinstance(f, Reading)]
         section = self.walker.section(table, raw, ("calibration",), points.readings(readings, ("calibration",)))
         points.told_unused()
-        self.walker.complete(section)
+        if isinstance(raw, Mapping):
+            self.walker.complete(section)
         return section
 
     def _claims(self, record: Record, complete: bool) -> Section:

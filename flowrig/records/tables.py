@@ -93,6 +93,16 @@ def time_column(table: Table) -> Header | None:
     return unreadable
 
 
+def second_columns(table: Table, used: Sequence[Header], left: Sequence[Header]) -> list[Fault]:
+    """Faults for columns that are left over and called as one that is used: in another unit, most likely."""
+    twice = [h for h in left if any(h.name.casefold() == u.name.casefold() for u in used)]
+    return [
+        Fault(f"{table.name}, header {quoted(h.raw)}", f"a second column {quoted(h.name)}", "one column a field",
+              "Rename one of the two.")
+        for h in twice
+    ]  # fmt: skip
+
+
 def missing_column(table: Table, wanted: str, help_: str, key: str = "") -> Fault:
     """A column that is not there; `key` is the name by which the record may point to another header."""
     heads = ", ".join(quoted(h.raw) for h in table.headers)

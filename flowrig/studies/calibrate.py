@@ -125,6 +125,10 @@ def _check(pairs: Paired) -> None:
     for name, why in (("due", "the day on which the next calibration falls due"), ("serial", "what it is known by")):
         if name in {f.name for f in section.table.fields} and name not in section:
             faults.append(Fault(section.where, f"no {name}", f"{name}, {why}", f"Add {name} to [calibration]."))
+    due, made = section.value("due"), record.heading.value("date")
+    if due is not None and due < made:
+        said = f"a day after the calibration, {made}"
+        faults.append(Fault(section["due"].where, str(due), said, "Check both dates."))
     if "by" not in record.heading:
         faults.append(Fault(record.heading.where, "no by", "by, who calibrated it", 'Add by = "…" to the heading.'))
     if pairs.instrument is not None and not pairs.of_flow and "serial" not in pairs.instrument.section:
