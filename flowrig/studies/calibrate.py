@@ -57,7 +57,7 @@ class Calibrated:
 
     @property
     def findings(self) -> list[Finding]:
-        return sorted([*self.scrutiny.findings, *self.pairs.findings], key=lambda f: SEVERITIES.index(f.severity))
+        return sorted([*self.scrutiny.findings, *self.pairs.told], key=lambda f: SEVERITIES.index(f.severity))
 
     @property
     def number(self) -> Estimate:

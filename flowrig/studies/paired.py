@@ -17,7 +17,7 @@ from flowrig.physics.si import Floats
 from flowrig.records.declare import Finding, FlagMeaning
 from flowrig.records.estimates import given_estimate, reading_estimate
 from flowrig.records.formulas import BOX, CHAMBER
-from flowrig.records.instruments import Instrument
+from flowrig.records.instruments import Instrument, all_findings
 from flowrig.records.items import ROWS, Array, Item, Section
 from flowrig.records.points import Points, rows_of, sliced
 from flowrig.records.record import Record
@@ -78,6 +78,12 @@ class Paired:
         kind = getattr(item.field, "kind", "")
         return f"{float(units.from_si(size, item.unit, units.as_difference(kind))):.2g} {item.unit}"
 
+    @property
+    def told(self) -> list[Finding]:
+        """Findings about the files, the instruments but the one that is on trial, and the points."""
+        known = {n: x for n, x in self.record.instruments.items() if self.of_flow or x is not self.instrument}
+        return _once([*self.record.findings, *all_findings(known), *self.findings])
+
     def where(self, point: int) -> str:
         """The row of a point, for messages."""
         table = self.record.points.table
@@ -108,7 +114,7 @@ def paired(record: Record, air: tuple[float, float] | None = None) -> Paired:
     parts = _parts(record, points)
     flows = [] if "reference" in section else [_Flow(record, i, sub, rows) for i, sub, rows in parts]
     _check(record, section, calibrates, bool(record.flows), instrument)
-    findings = [f for flow in flows for f in flow.findings]
+    findings: list[Finding] = []
     labels = dict(points.labels)
     if calibrates in (BOX, CHAMBER):
         density, viscosity = air or _mean_air(flows, len(points))
@@ -116,16 +122,18 @@ def paired(record: Record, air: tuple[float, float] | None = None) -> Paired:
         shown, truth = (_joined(x, flows) for x in zip(*pairs, strict=True))
         found = Paired(record, calibrates, shown, truth, labels, density, viscosity, instrument)
     else:
-        shown = _reading(record, item, record.id, own=False)
         if "reference" in section:
-            truth = _reading(record, section["reference"], record.id)
-            shown, truth = (_as_points(x, np.arange(len(points))) for x in (shown, truth))
+            every = np.arange(len(points))
+            shown, _ = _reading(record, item, own=False)
+            truth, said_of = _reading(record, section["reference"])
+            findings = [_with_rows(f, record, every) for f in said_of]
+            shown, truth = (_as_points(x, every) for x in (shown, truth))
             found = Paired(record, calibrates, shown, truth, labels, instrument=instrument)
         else:
             pairs = [flow.as_shown(section, calibrates) for flow in flows]
             shown, truth = (_joined(x, flows) for x in zip(*pairs, strict=True))
             found = Paired(record, calibrates, shown, truth, labels, instrument=instrument)
-    found.findings = _once(findings)
+    found.findings = [*findings, *(f for flow in flows for f in flow.findings)]
     found.reference = _reference_in_words(record, section)
     bad = np.flatnonzero(~np.isfinite(found.truth.value) | ~np.isfinite(found.shown.value))
     if bad.size:
@@ -182,7 +190,7 @@ class _Flow:
         self.mass_flow, self.densities, self.states, situation = reduction.measured()
         self.findings: list[Finding] = reduction.findings
         self.findings += checks.of_limits(self.flow.method, situation, bool(reduction.batch))
-        self.findings = [self._told(f) for f in self.findings]
+        self.findings = [_with_rows(f, whole, rows) for f in self.findings]
         self._no_refusal(situation)
         # air at what is calibrated: where none was read at the unit, that of the meter without its static pressure
         self.state = self.states.get("unit", self.states["meter"])
@@ -192,21 +200,15 @@ class _Flow:
         if beyond:
             raise InputError(checks.refusal(limit, situation) for limit, _ in beyond)
 
-    def _told(self, finding: Finding) -> Finding:
-        """A finding on some rows, with their numbers in the file."""
-        if finding.rows is None:
-            return finding
-        at = [self.whole.points.table.row_number(int(k)) for k in self.rows[np.flatnonzero(finding.rows)]]
-        said = ", ".join(map(str, at[:6])) + (", ..." if len(at) > 6 else "")
-        return Finding(finding.meaning, f"{finding.message} ({self.whole.points.table.name}, rows {said})")
-
     def air(self) -> tuple[Array, Array]:
         """Density and viscosity at what is calibrated, point by point."""
         return tuple(np.broadcast_to(self.state[name].value, self.rows.shape) for name in ("density", "viscosity"))  # type: ignore[return-value]
 
     def _reading(self, item: Item, own: bool = True) -> Estimate:
         value = item.value[self.rows] if item.run == ROWS else item.value
-        return _reading(self.record, replace(item, value=value), self.record.id, own)
+        estimate, findings = _reading(self.record, replace(item, value=value), own)
+        self.findings += [_with_rows(f, self.whole, self.rows) for f in findings]
+        return estimate
 
     def at_the_box(
         self, section: Section, calibrates: str, density: float, viscosity: float
@@ -256,14 +258,24 @@ def _actual(*, mass_flow: Array, density: Array, like: Array, area: Array | floa
     return {"true": mass_flow / density / area + like}
 
 
-def _reading(record: Record, item: Item, local: str, own: bool = True) -> Estimate:
+def _reading(record: Record, item: Item, own: bool = True) -> tuple[Estimate, list[Finding]]:
     """A reading of the points; without the limits of its instrument where those are what is to be found."""
     instrument = record.instruments.get(item.instrument)
-    estimate = reading_estimate(item, instrument, record, correct=own).estimate
+    read = reading_estimate(item, instrument, record, correct=own)
     if own or instrument is None:
-        return estimate
+        return read.estimate, read.findings
+    estimate = read.estimate
     parts = {c: p for c, p in estimate.parts.items() if not c.id.startswith(f"{instrument.identity}|")}
-    return Estimate(estimate.value, estimate.axes, parts)
+    return Estimate(estimate.value, estimate.axes, parts), []
+
+
+def _with_rows(finding: Finding, record: Record, rows: Rows) -> Finding:
+    """A finding on some of these rows, with their numbers in the file."""
+    if finding.rows is None:
+        return finding
+    at = [record.points.table.row_number(int(k)) for k in rows[np.flatnonzero(finding.rows)]]
+    said = ", ".join(map(str, at[:6])) + (", ..." if len(at) > 6 else "")
+    return Finding(finding.meaning, f"{finding.message} ({record.points.table.name}, row{'s'[: len(at) - 1]} {said})")
 
 
 def _mean_air(flows: list[_Flow], n: int) -> tuple[float, float]:

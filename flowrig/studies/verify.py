@@ -179,7 +179,7 @@ def _check(calibration: CalibrationFile, record: Record) -> Check:
     _same_thing(calibration, pairs)
     calibration.clash({c.id: c for x in (pairs.shown, pairs.truth) for c in x.parts})
     inside = np.flatnonzero(calibration.inside(pairs.shown.value))
-    findings = list(pairs.findings)
+    findings = pairs.told
     if len(inside) < len(pairs.shown.value):
         left = [pairs.where(int(k)) for k in np.flatnonzero(~calibration.inside(pairs.shown.value))]
         findings.append(Finding(LEFT_OUT, f"{'; '.join(left)}; calibrated from {calibration.range_in_words()}"))

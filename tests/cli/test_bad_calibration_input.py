@@ -253,11 +253,14 @@ def test_a_table_that_is_none(rig: Rig, content: str | bytes, words: str) -> Non
     rig.refuses_to("calibrate", "record.toml", *TO, says=(("points.csv", words),))
 
 
-def test_decimal_commas_beside_semicolons_are_read_with_a_word(rig: Rig) -> None:
-    rig.lay_out(points_csv=POINTS.replace(",", ";").replace(".", ","))
-    code, out, err = rig.run("calibrate", "record.toml", *TO)
-    assert (code, err) == (0, "")
-    assert "decimal" in out
+def test_decimal_commas_beside_semicolons_are_the_same_numbers(rig: Rig) -> None:
+    texts = []
+    for number, content in enumerate((POINTS, POINTS.replace(",", ";").replace(".", ","))):
+        rig.lay_out(points_csv=content)
+        assert rig.run("calibrate", "record.toml", "--to", f"{number}.toml")[0] == 0
+        text = (rig.folder / f"{number}.toml").read_text(encoding="utf-8")
+        texts.append(text[text.index("[coefficients]") : text.index("[[cause]]")])
+    assert texts[0] == texts[1]
 
 
 def test_points_that_are_not_there(rig: Rig) -> None:

@@ -277,3 +277,30 @@ def test_the_heading_says_where_it_came_from() -> None:
     assert heading.value("remount_limit") == pytest.approx(0.03)
     assert (heading.value("date"), heading.value("due")) == (date(2026, 7, 14), date(2027, 7, 14))
     assert heading.value("reference") == "nozzles in a chamber, LF-B, LF-A"
+
+
+def test_what_is_known_of_files_and_instruments_is_told() -> None:
+    """An overdue manometer, a column that stands for nothing, readings beyond what an instrument is stated for."""
+    points = box_points()
+    points["indicatoin [Pa]"] = points["indication [Pa]"]
+    data = box_record(points)
+    data["instruments"]["manometer"] |= {"due": date(2026, 1, 1), "accuracy": "0..500 Pa: 0.5 % of reading"}
+    done = calibrate(data)
+    said = {f.code: f.message for f in done.findings}
+    assert "manometer: calibration fell due on 2026-01-01" in said["calibration overdue"]
+    assert said["columns of the points"] == "calibration.points: not used: indicatoin [Pa]"
+    assert "manometer is stated for (calibration.points, row 9)" in said["outside instrument range"]
+    assert "row 9" in next(f.message for f in done.pairs.findings if "indication" in f.message)
+    clean = {f.code for f in calibrate(box_record()).findings}
+    assert not {"calibration overdue", "columns of the points", "outside instrument range"} & clean
+
+
+def test_a_reference_beyond_what_it_is_stated_for_is_told_with_its_row() -> None:
+    x = [20.0, 60.0, 100.0, 150.0, 200.0]
+    data = instrument_record({"indication [Pa]": x, "reference [Pa]": x})
+    data["instruments"]["standard"]["accuracy"] = "0..160 Pa: 0.2 % of reading"
+    data["instruments"]["field"] |= {"due": date(2026, 1, 1), "accuracy": "0..50 Pa: 2 % of reading"}
+    said = {f.code: f.message for f in calibrate(data).findings}
+    assert "(calibration.points, row 6)" in said["outside instrument range"]
+    assert "standard" in said["outside instrument range"]
+    assert "calibration overdue" not in said  # that of the instrument on trial is what this one renews
