@@ -165,7 +165,7 @@ def decay_flow(rate: Floats, volume: Floats, pressure: Floats, compression: Floa
     Examples
     --------
     >>> round(float(decay_flow(-20.0, 1.5, 101325.0, 1.2)), 9)
-    0.00024673
+    0.000246731
     """
     with np.errstate(all="ignore"):
         valid = (np.asarray(volume) > 0.0) & (np.asarray(pressure) > 0.0)

@@ -8,6 +8,7 @@ from typing import Any
 import pytest
 
 from tests.cli.rig import Rig, edited, spread
+from tests.records import calibrations
 
 AIR = """
 [air.meter]
@@ -245,6 +246,15 @@ def test_bad_points(rig: Rig, old: str, new: str, says: Any) -> None:
     rig.refuses_to("calibrate", "record.toml", *TO, says=says)
 
 
+def test_a_point_that_falls_back_by_less_than_a_hundredth_is_in_order(rig: Rig) -> None:
+    rig.lay_out(points_csv=edited(POINTS, "small,35.6,120,up\n", "small,35.6,120,up\nsmall,35.4,120,up\n"))
+    assert rig.run("calibrate", "record.toml", *TO)[0] == 0
+    (rig.folder / "new.toml").unlink()
+    rig.lay_out(points_csv=edited(POINTS, "small,35.6,120,up\n", "small,35.6,120,up\nsmall,35.1,120,up\n"))
+    says = (("points.csv, row 4", "below the one before it"),)
+    rig.refuses_to("calibrate", "record.toml", *TO, says=says)
+
+
 @pytest.mark.parametrize(("content", "words"), [
     ("", "an empty file"), ("\n\n", "a file of blanks"), (b"\x00\x01\x02", "UTF-8"), ("hello", "a header without rows"),
 ])  # fmt: skip
@@ -394,3 +404,16 @@ def test_verify_with_a_file_edited_by_hand_cut_short_or_of_something_else(rig: R
     rig.lay_out(later_toml=later)
     says = ((f"later.toml, line {line(BOX, 'calibrates')}, calibration.calibrates", "'box'", "'pressure difference'"),)
     rig.refuses_to("verify", "manometer-1.toml", "later.toml", says=says)
+
+
+def test_verify_with_a_covariance_that_no_errors_have(rig: Rig) -> None:
+    """Written by hand from a certificate, in the format that has no digest: correlations beyond what can be."""
+    cause = (
+        'name = "fit"\nflow = "1.2 m3/h"\nexponent = 0.002\ndensity = "0.001 kg/m3"\ncorrelation = [0.9, 0.9, -0.9]\n'
+    )
+    text = calibrations.BOX[: calibrations.BOX.index("[[cause]]")].replace("causes = 3", "causes = 1")
+    text += f"[[cause]]\n{cause}\n" + calibrations.BOX[calibrations.BOX.index("[[point]]") :]
+    rig.lay_out(box_toml=text)
+    where = f"box.toml, line {line(text, 'correlation')}, cause[1].correlation"
+    says = ((where, "read [0.9, 0.9, -0.9]", "correlations that go together", "copy the correlations anew"),)
+    rig.refuses_to("verify", "box.toml", "record.toml", says=says)

@@ -173,6 +173,23 @@ def test_a_calibrated_instrument_may_be_the_reference_of_the_next() -> None:
     assert {"instrument:REF-1", "instrument:X-1", "calibration:X-1"} <= ids
 
 
+def test_an_instrument_is_calibrated_anew_by_what_it_shows() -> None:
+    """Its old file corrects its readings in use, and not those that are to make the new one."""
+    points = {"indication [Pa]": list(X), "reference [Pa]": list(truth(X))}
+    record = instrument_record(points, follows="manometer-2025.toml")
+    record["instruments"]["field"]["calibration"] = FILE
+    again = calibrate(record)
+    assert float(again.numbers["constant"].value) == pytest.approx(1.5, abs=1e-9)
+    assert not any(c.id.startswith("calibration:X-1") for x in again.numbers.values() for c in x.parts)
+    # as the reference it is corrected: the standard is the error of both
+    record["calibration"]["with"] = {"indication": "standard", "reference": "field"}
+    record["instruments"]["standard"]["resolution"] = "0.1 Pa"
+    points = {"indication [Pa]": list(truth(X)), "reference [Pa]": list(X)}
+    back = calibrate(record | {"calibration": record["calibration"] | {"points": points}})
+    assert float(back.numbers["constant"].value) == pytest.approx(0.0, abs=1e-5)
+    assert float(back.numbers["linear"].value / back.numbers["reading"].value) == pytest.approx(1.0, abs=1e-6)
+
+
 # ---------------------------------------------------------------- outside the range of an instrument
 
 
