@@ -183,6 +183,8 @@ class Method:
         From readings to kernel inputs, where that takes more than handing them over; edits the situation.
     layout : callable, optional
         (section, hardware) -> Layout. Raises ValueError with a sentence where no such layout exists.
+    usual_profile : callable, optional
+        Layout -> velocities over their mean, array (points,): what a plan assumes where no grid was read yet.
     summary : callable
         What the flow was computed from, in a line: enough to check it by hand.
     conventions : tuple of str
@@ -213,6 +215,7 @@ class Method:
     limits: tuple[Limit, ...] = ()
     prepare: Callable[[Situation], None] | None = None
     layout: Callable[[Section, Mapping[str, list[Section]]], Layout] | None = None
+    usual_profile: Callable[[Layout], Array] | None = None
     summary: Callable[[Situation], str] = lambda situation: ""
     conventions: tuple[str, ...] = ()
     turns: Callable[[Section], int] = lambda section: 1

@@ -103,6 +103,7 @@ PLANE_FIELDS: tuple[Field, ...] = (
         "Quality of the plane: good (long straight duct before and after), ordinary, poor (near a bend, "
         "damper or fan). Sets the least error allowed for what the rule misses.",
         choices=("ordinary", "good", "poor"),
+        aim="good",
     ),
     Reading(
         "static",
@@ -193,6 +194,13 @@ def usual_plan(section: Section, hardware: Mapping[str, list[Section]]) -> dict[
         count: int(physics.points_rule(duct.value(side))) for count, side in (("across", "width"), ("down", "height"))
     }
     return plan | sides | {"per_radius": None, "diameters": None}
+
+
+def usual_profile(plan: Layout) -> Array:
+    """Velocities over their mean that a plan assumes: a one-seventh power law of the distance to the nearest walls."""
+    near = [np.minimum(at / plan.extent[name], 1.0 - at / plan.extent[name]) for name, at in plan.positions.items()]
+    shape = np.prod(near, axis=0) ** (1.0 / 7.0)
+    return np.asarray(shape / np.mean(shape))
 
 
 def prepare(situation: Situation) -> None:

@@ -107,9 +107,17 @@ class Series(Field):
 
 @dataclass(frozen=True)
 class Choice(Field):
-    """One of a few words. The first is the default unless the field is required."""
+    """One of a few words. The first is the default unless the field is required.
+
+    Attributes
+    ----------
+    choices : tuple of str
+    aim : str
+        The one of them that makes the error smallest, where a person can bring it about; empty where it is a fact.
+    """
 
     choices: tuple[str, ...] = ()
+    aim: str = ""
 
 
 @dataclass(frozen=True)

@@ -42,7 +42,7 @@ def result_json(result: Result) -> str:
         "coverage": result.coverage,
         "seed": result.seed,
         "samples": result.samples,
-        "flags": [_flag(f) for f in result.findings],
+        "flags": [flag_body(f) for f in result.findings],
         "measurements": [
             {
                 "name": flow.name,
@@ -59,25 +59,25 @@ def result_json(result: Result) -> str:
                 "air": {
                     station: {name: _air(name, x) for name, x in state.items()} for station, state in flow.air.items()
                 },
-                "flags": [_flag(f) for f in flow.findings],
+                "flags": [flag_body(f) for f in flow.findings],
                 "estimates": [
-                    _rows(q, flow.findings) if result.rows is not None else _estimate(q, flow.findings)
+                    _rows(q, flow.findings) if result.rows is not None else estimate_body(q, flow.findings)
                     for q in flow.quantities.values()
                 ],
             }
             for flow in result.flows
         ],
         "compared": [_together(group) for group in result.together],
-        "measured": {path: _estimate(q, []) for path, q in result.measured.items()},
+        "measured": {path: estimate_body(q, []) for path, q in result.measured.items()},
         "claims": [
             {
                 "name": claim.name,
                 "stated": claim.stated,
                 "stated_si": claim.value,
                 "measured": bool(claim.ratios),
-                "estimates": [_estimate(q, []) for q in claim.ratios],
+                "estimates": [estimate_body(q, []) for q in claim.ratios],
                 "sentences": claim.sentences,
-                "flags": [_flag(f) for f in claim.findings],
+                "flags": [flag_body(f) for f in claim.findings],
             }
             for claim in result.claims
         ],
@@ -93,7 +93,7 @@ def _together(group: Together) -> dict[str, Any]:
         "of": group.of,
         "measurements": group.names,
         "basis": group.basis,
-        "flows": [_estimate(q, []) for q in group.flows],
+        "flows": [estimate_body(q, []) for q in group.flows],
         "pairs": [_pair(pair) for pair in group.pairs],
         "combined": None
         if combined is None
@@ -103,11 +103,11 @@ def _together(group: Together) -> dict[str, Any]:
             "adds_nothing": combined.adds_nothing,
             "chi_square": _number(combined.chi_square),
             "chi_square_dof": combined.dof,
-            "flags": [_flag(f) for f in combined.findings],
-            "estimates": [_estimate(q, combined.findings) for q in combined.quantities.values()],
+            "flags": [flag_body(f) for f in combined.findings],
+            "estimates": [estimate_body(q, combined.findings) for q in combined.quantities.values()],
         },
         "why_not_combined": group.why_not,
-        "flags": [_flag(f) for f in group.findings],
+        "flags": [flag_body(f) for f in group.findings],
     }
 
 
@@ -124,7 +124,7 @@ def _pair(pair: Pair) -> dict[str, Any]:
         "expanded_uncertainty": _number(pair.expanded),
         "standard_uncertainty_unshared": _number(unshared),
         "share": _number(pair.share),
-        "difference": _estimate(pair.difference, []),
+        "difference": estimate_body(pair.difference, []),
     }
 
 
@@ -143,7 +143,7 @@ def _plain(array: Any) -> Any:
     return _number(array) if array.ndim == 0 else [_plain(x) for x in array]
 
 
-def _flag(f: Finding) -> dict[str, Any]:
+def flag_body(f: Finding) -> dict[str, Any]:
     flag: dict[str, Any] = {"code": f.code, "message": f.message, "severity": f.severity}
     if f.rows is not None:
         flag["rows"] = (np.flatnonzero(f.rows) + 1).tolist()
@@ -168,7 +168,7 @@ def _air(name: str, x: Estimate) -> dict[str, Any]:
     }
 
 
-def _estimate(q: Quantity, findings: list[Finding]) -> dict[str, Any]:
+def estimate_body(q: Quantity, findings: list[Finding]) -> dict[str, Any]:
     scale = units.factor(q.unit, units.as_difference(q.kind))[0]
     return {
         "name": q.name,
@@ -207,7 +207,7 @@ def _estimate(q: Quantity, findings: list[Finding]) -> dict[str, Any]:
             }
             for cause, part in q.estimate.parts.items()
         ],
-        "flags": [_flag(f) for f in findings],
+        "flags": [flag_body(f) for f in findings],
     }
 
 
