@@ -1,6 +1,6 @@
 """Workshop readings of moving air, reduced to a flow with error bars.
 
-Public names are imported on first use: `reduce`, `reduce_rows`, `load_json`, `explain`, the equations in `physics`, and
+Public names are imported on first use: `reduce`, `reduce_rows`, `plan`, `load_json`, `explain`, the equations in `physics`, and
 the errors `InputError`, `CalculationError` and their parent `FlowrigError`.
 """
 
@@ -14,6 +14,7 @@ if TYPE_CHECKING:
     from flowrig.errors import CalculationError, FlowrigError, InputError
     from flowrig.report.as_json import load_json
     from flowrig.report.explain import explain
+    from flowrig.studies.plan import plan
     from flowrig.studies.reduce import reduce
     from flowrig.studies.rows import reduce_rows
 
@@ -24,6 +25,7 @@ __all__ = [
     "explain",
     "load_json",
     "physics",
+    "plan",
     "reduce",
     "reduce_rows",
 ]
@@ -34,6 +36,7 @@ _HOMES = {
     "InputError": "flowrig.errors",
     "explain": "flowrig.report.explain",
     "load_json": "flowrig.report.as_json",
+    "plan": "flowrig.studies.plan",
     "reduce": "flowrig.studies.reduce",
     "reduce_rows": "flowrig.studies.rows",
 }

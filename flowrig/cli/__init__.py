@@ -11,6 +11,7 @@ import click
 COMMANDS = {
     "reduce": "Reduce a record of readings to a flow with error bars.",
     "explain": "Say what a method, field, flag or cause means.",
+    "plan": "Say what uncertainty to expect before measuring, and what would better it.",
     "sheet": "Write a blank record, ready to fill in.",
 }
 

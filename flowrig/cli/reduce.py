@@ -50,7 +50,7 @@ def command(
         from flowrig.studies.rows import reduce_rows
 
         result = reduce_rows(record, rows, **options)
-    files_apart(record, (json_file, csv_file), (*result.record.digests, *(() if rows is None else (os.path.abspath(rows),))))
+    files_apart(record, (json_file, csv_file), (*result.record.digests, os.path.abspath(rows or record)))
     outputs = {}
     if json_file is not None:
         from flowrig.report.as_json import result_json

@@ -101,7 +101,7 @@ def _together(group: Together) -> dict[str, Any]:
             "name": combined.name,
             "weights": combined.weights,
             "adds_nothing": combined.adds_nothing,
-            "chi_square": _number(combined.chi_square),
+            "chi_square": number(combined.chi_square),
             "chi_square_dof": combined.dof,
             "flags": [flag_body(f) for f in combined.findings],
             "estimates": [estimate_body(q, combined.findings) for q in combined.quantities.values()],
@@ -119,28 +119,28 @@ def _pair(pair: Pair) -> dict[str, Any]:
         "second": pair.second,
         "verdict": pair.verdict,
         "sentence": pair.sentence,
-        "e_n": _number(pair.e_n),
-        "e_n_unshared": _number(pair.comparison.e_n_unshared),
-        "expanded_uncertainty": _number(pair.expanded),
-        "standard_uncertainty_unshared": _number(unshared),
-        "share": _number(pair.share),
+        "e_n": number(pair.e_n),
+        "e_n_unshared": number(pair.comparison.e_n_unshared),
+        "expanded_uncertainty": number(pair.expanded),
+        "standard_uncertainty_unshared": number(unshared),
+        "share": number(pair.share),
         "difference": estimate_body(pair.difference, []),
     }
 
 
-def _number(x: Any) -> float | None:
+def number(x: Any) -> float | None:
     x = float(x)
     return x if math.isfinite(x) else None
 
 
 def _numbers(array: Any) -> list[float | None]:
-    return [_number(x) for x in np.atleast_1d(array)]
+    return [number(x) for x in np.atleast_1d(array)]
 
 
 def _plain(array: Any) -> Any:
     """Numbers as nested lists, one alone as itself, null where there is none."""
     array = np.squeeze(np.asarray(array, dtype=float))
-    return _number(array) if array.ndim == 0 else [_plain(x) for x in array]
+    return number(array) if array.ndim == 0 else [_plain(x) for x in array]
 
 
 def flag_body(f: Finding) -> dict[str, Any]:
@@ -162,8 +162,8 @@ AIR_UNITS = {
 def _air(name: str, x: Estimate) -> dict[str, Any]:
     one = not x.axes
     return {
-        "value": _number(x.value) if one else _numbers(x.value),
-        "standard_uncertainty": _number(x.u) if one else _numbers(x.u),
+        "value": number(x.value) if one else _numbers(x.value),
+        "standard_uncertainty": number(x.u) if one else _numbers(x.u),
         "unit": AIR_UNITS[name],
     }
 
@@ -173,22 +173,22 @@ def estimate_body(q: Quantity, findings: list[Finding]) -> dict[str, Any]:
     return {
         "name": q.name,
         "label": q.label,
-        "value": _number(q.value),
+        "value": number(q.value),
         "unit": q.unit,
-        "standard_uncertainty": _number(q.u),
-        "dof": _number(q.estimate.dof),
+        "standard_uncertainty": number(q.u),
+        "dof": number(q.estimate.dof),
         "coverage": q.interval.coverage,
-        "coverage_factor": _number(q.interval.factor) if q.interval.source == "linear" else None,
+        "coverage_factor": number(q.interval.factor) if q.interval.source == "linear" else None,
         "draws": q.interval.draws,
         "standard_deviation_of_draws": _spread(q, scale),
-        "interval": [_number(q.low), _number(q.high)],
+        "interval": [number(q.low), number(q.high)],
         "interval_from": q.interval.source,
         "budget": [
             {
                 "cause": line.cause.name,
                 "scope": line.cause.scope,
-                "contribution": _number(line.u / scale),
-                "share": _number(line.share),
+                "contribution": number(line.u / scale),
+                "share": number(line.share),
             }
             for line in q.estimate.budget()
         ],
@@ -197,7 +197,7 @@ def estimate_body(q: Quantity, findings: list[Finding]) -> dict[str, Any]:
                 "cause": {
                     "id": cause.id,
                     "n": cause.n,
-                    "dof": _number(cause.dof),
+                    "dof": number(cause.dof),
                     "shape": cause.shape,
                     "each": cause.each,
                     "scope": cause.scope,
@@ -215,7 +215,7 @@ def _spread(q: Quantity, scale: float) -> float | None:
     """Nothing where a cause has two degrees of freedom or fewer: the variance of its draws has no limit."""
     if any(cause.dof <= 2 for cause in q.estimate.parts):
         return None
-    return _number(q.interval.spread / scale)
+    return number(q.interval.spread / scale)
 
 
 def _rows(q: Quantity, findings: list[Finding]) -> dict[str, Any]:
