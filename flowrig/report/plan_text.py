@@ -9,7 +9,7 @@ from collections.abc import Iterator
 from flowrig import units
 from flowrig.report.text import MARK, WIDTH, findings_text, numbers, percent
 from flowrig.studies.changes import counted
-from flowrig.studies.plan import Line, Outlook, Plan, budget, half_width
+from flowrig.studies.plan import LITTLE, Line, Outlook, Plan, budget, half_width
 from flowrig.studies.result import Quantity
 
 SMALL = 1e-3  # of the variance: causes below are told together
@@ -153,7 +153,12 @@ def _which(outlook: Outlook) -> Iterator[str]:
             yield from textwrap.wrap(f"{MARK[f.severity]}, {f.code}: {f.message}", WIDTH, initial_indent=" " * 24,
                                      subsequent_indent=" " * 26)  # fmt: skip
     best = min(rows, key=lambda row: row[:3])
-    yield from _wrapped(f"Best: {best[3]}, with the fewest alarms and warnings, and of those the least half-width.", 4, 4)
+    if best[:2] == rows[0][:2] and best[2] > (1.0 - LITTLE) * rows[0][2]:
+        yield from _wrapped(f"None is better than {planned}, as planned, by a hundredth of the half-width.", 4, 4)
+    else:
+        yield from _wrapped(
+            f"Best: {best[3]}, with the fewest alarms and warnings, and of those the least half-width.", 4, 4
+        )
 
 
 def _what(plan: Plan, outlook: Outlook) -> Iterator[str]:
@@ -191,8 +196,8 @@ def _change(plan: Plan, line: Line) -> Iterator[str]:
 def _floor(outlook: Outlook) -> Iterator[str]:
     left = [f"{name} {100 * share:.0f} %" for name, share in budget(outlook.floor).items() if share >= 0.05]
     yield from _wrapped(
-        f"Floor: {half(half_width(outlook.floor))} would be left if every reading, every stated ± and every run were "
-        f"perfect. Of its variance: {', '.join(left)}.", 4,
+        f"Floor: {half(half_width(outlook.floor))} would be left of what is planned if every reading, every stated ± and "
+        f"every run were perfect. Of its variance: {', '.join(left)}.", 4,
     )  # fmt: skip
 
 
@@ -203,10 +208,12 @@ def _route(plan: Plan, outlook: Outlook, target: float) -> Iterator[str]:
     if outlook.end <= target:
         yield f"  To reach {half(target)}"
     else:
-        best = f" The furthest that they lead is {half(outlook.end)}:" if outlook.route else ""
-        floor = half_width(outlook.floor)
-        why = f"; the floor alone is {half(floor)}" if floor > target else ""
-        yield from _wrapped(f"Nothing listed reaches {half(target)}, nor do all of it together{why}.{best}")
+        said = f"Nothing that is listed reaches {half(target)}, taken together either."
+        if outlook.last_floor > target:
+            said += f" The floor, {half(outlook.last_floor)} with all of it done, lies above: another method is needed."
+        if outlook.route:
+            said += f" The furthest that it leads is {half(outlook.end)}:"
+        yield from _wrapped(said)
     before = outlook.half
     for i, line in enumerate(outlook.route, start=1):
         yield from _wrapped(f"{i}. {line.change.words}: {half(before)} to {half(line.half)}", 7, 4)

@@ -51,7 +51,9 @@ def to_come(
         if choice.required and sets and not any(name in section for names in choice.sets for name in names):
             can = [names for names in sets if all(level[name].kind in measured for name in names)]
             wanted += (can or sets)[0]
-    found: dict[str, Any] = {name: np.full(method.turns(section), START[level[name].kind]) for name in wanted}
+    beside = [len(section[name].value) for name in level if name in section]
+    rows = max([method.turns(section), *beside])  # taken together with what is there, and in every place in turn
+    found: dict[str, Any] = {name: np.full(rows, START[level[name].kind]) for name in wanted}
     found |= {f.name: "" for f in method.fields if isinstance(f, File) and f.required and f.name not in section}
     for declared in method.fields:
         if chooses(method, declared) and declared.name not in section and pieces.get(declared.table):

@@ -31,9 +31,8 @@ from flowrig.studies.result import FlowResult, unused
 from flowrig.studies.sheet import PASSES, REPEATS
 from flowrig.uncertainty.series import LOG_FROM
 
-PAYS, LITTLE = 0.05, 0.01  # of the half-width
+PAYS, LITTLE, NOTHING = 0.05, 0.01, 0.002  # of the half-width: own judgement, no source
 MOST_READINGS = 10_000
-MOST_STEPS = 8
 
 
 @dataclass
@@ -96,6 +95,9 @@ class Outlook:
         Changes that together reach the target, or as far as any of them lead.
     end : float
         Half-width at the end of the route.
+    last_floor : float
+        Half-width that would be left at the end of the route if every reading, every stated ± and every run were
+        perfect.
     findings : list of Finding
         What the plan itself assumed.
     """
@@ -110,6 +112,7 @@ class Outlook:
     least: int | None = None
     route: list[Line] = field(default_factory=list)
     end: float = math.nan
+    last_floor: float = math.nan
     findings: list[Finding] = field(default_factory=list)
 
     def __repr__(self) -> str:
@@ -280,7 +283,7 @@ class _Planner:
         )
         if self.target is not None:
             outlook.least = self._least(setup, half)
-            outlook.route, outlook.end = self._route(outlook)
+            self._find_route(outlook)
         return outlook
 
     def _expected(self, setup: Setup) -> FlowResult:
@@ -290,12 +293,12 @@ class _Planner:
             return setup.expected()
         except InputError as error:
             raise InputError(
-                replace(fault, where=item.where, read=f"{as_written(item)}, which would make {name} show {fault.read}")
+                replace(fault, where=item.where, read=f"{item.text or as_written(item)}, for which {name} would show {fault.read}")
                 for fault in error.faults
             ) from None
         except ValueError:
-            remedy = "Check the flow, its unit and the readings that were given."
-            read = f"{as_written(item)}, to which {name} does not follow"
+            remedy = "Check the flow and its unit; else the hardware is too small or too large for it."
+            read = f"{item.text or as_written(item)}, for which no readings of {name} can be found"
             raise InputError(Fault(item.where, read, "a flow that the measurement can show", remedy)) from None
 
     # hardware left open
@@ -376,29 +379,28 @@ class _Planner:
             low, high = (low, middle) if self._reached(self._half(replace(setup, readings=middle))) else (middle, high)
         return high
 
-    def _route(self, outlook: Outlook) -> tuple[list[Line], float]:
+    def _find_route(self, outlook: Outlook) -> None:
         """Changes taken one after another, each the one that gains most, until the target is reached; then without
         those that are not needed."""
         steps: list[Change] = []
         half = outlook.half
-        left = [line.change for line in outlook.lines if line.pays and line.gain > LITTLE * outlook.half]
-        while left and not self._reached(half) and len(steps) < MOST_STEPS:
+        left = [line.change for line in outlook.lines if line.pays and line.gain > NOTHING * outlook.half]
+        while left and not self._reached(half):
             tried = [(self._half(self._after(outlook.setup, [*steps, change])), change) for change in left]
             enough = [(EFFORT.index(c.sort), -h, i) for i, (h, c) in enumerate(tried) if self._reached(h)]
             best = min(enough)[2] if enough else min(range(len(tried)), key=lambda i: tried[i][0])
-            if half - tried[best][0] < LITTLE * half:
+            if half - tried[best][0] < NOTHING * half:
                 break
             half, change = tried[best]
             steps.append(change)
             left = [other for other in left if other.group != change.group]
         steps, half = self._spared(outlook, steps, half)
-        lines = []
         before, setup = outlook.expected, outlook.setup
         for change in steps:
-            lines.append(self._line(setup, before, change))
+            outlook.route.append(self._line(setup, before, change))
             setup = change.apply(setup)
             before = setup.expected()
-        return lines, half
+        outlook.end, outlook.last_floor = half, half_width(perfect(setup).expected())
 
     def _after(self, setup: Setup, steps: Sequence[Change]) -> Setup:
         for change in steps:
