@@ -19,7 +19,7 @@ VANE = {"measures": "velocity", "serial": "V1", "accuracy": "2 % of reading + 0.
 
 def planned(flow: str = "600 m3/h", section: Mapping[str, Any] | None = None, **more: Any) -> dict[str, Any]:
     """A record of one nozzle of which no drop was read; keywords are fields of [plan], `section` is of the flow."""
-    record = nozzle(static="0 Pa", **(section or {}))
+    record = nozzle(**({"static": "0 Pa"} | dict(section or {})))
     record["instruments"]["manometer"] |= ZERO
     del record["flow"][0]["drop"]
     return record | {"plan": {"flow": flow, **more}}
@@ -83,7 +83,7 @@ def deviates(shape: tuple[int, int], random: np.random.Generator, exact: bool) -
     return wanted + inside
 
 
-def taken(record: Mapping[str, Any], outlook: Outlook, seed: int = 1, exact: bool = True) -> dict[str, Any]:
+def taken(record: Mapping[str, Any], outlook: Outlook, seed: int = 4, exact: bool = True) -> dict[str, Any]:
     """The record with readings drawn about the expected ones, as they would be written; [plan] still stands in it."""
     random = np.random.default_rng(seed)
     done = deepcopy(dict(record))
@@ -105,7 +105,7 @@ def taken(record: Mapping[str, Any], outlook: Outlook, seed: int = 1, exact: boo
         z = deviates((turns, n), random, exact).T.reshape(-1) if turns > 1 else deviates((n, 1), random, exact)[:, 0]
         unit = "m3/s" if item.field.kind == "flow" else "Pa"
         if n == 1 and turns == 1:  # as the plan says: its scatter stated beside it
-            done["flow"][0][name] = f"{level:.9g} {unit} (s = {level * setup.power * setup.scatter:.9g} {unit})"
+            done["flow"][0][name] = f"{level:.9g} {unit} (u = {level * setup.power * setup.scatter:.9g} {unit})"
         else:
             done["flow"][0][name] = [f"{x:.9g} {unit}" for x in level * (1 + setup.scatter * z) ** setup.power]
     return done

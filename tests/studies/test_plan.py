@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from copy import deepcopy
+from itertools import pairwise
 
 import numpy as np
 import pytest
@@ -55,7 +56,7 @@ def test_plan_and_results_of_plain_draws_agree_in_the_middle(kind):
     record = record_of(kind, readings=6, scatter="2 %")
     [outlook] = flowrig.plan(record)
     results = [half(taken(record, outlook, seed, exact=False)) for seed in range(60)]
-    assert np.median(results) == pytest.approx(outlook.half, rel=0.05)
+    assert np.sqrt(np.mean(np.square(results))) == pytest.approx(outlook.half, rel=0.05)  # it is s² that is unbiased
 
 
 def test_a_log_is_worth_its_independent_stretches():
@@ -123,15 +124,15 @@ def test_other_changes_gain_what_a_record_with_them_gains():
         done["flow"][0] |= section
         return flowrig.plan(done).outlooks[0].half
 
-    assert line(outlook, "plane: good").half == pytest.approx(changed(plane="good"), rel=2e-3)
-    assert line(outlook, "across 6, down 6").half == pytest.approx(changed(across=6, down=6), rel=2e-3)
+    assert line(outlook, "plane: good").half == pytest.approx(changed(plane="good"), rel=4e-3)
+    assert line(outlook, "across 6, down 6").half == pytest.approx(changed(across=6, down=6), rel=4e-3)
     assert line(outlook, "10 passes").half == pytest.approx(flowrig.plan(record_of("pitot traverse", readings=10))
-                                                            .outlooks[0].half, rel=2e-3)  # fmt: skip
+                                                            .outlooks[0].half, rel=4e-3)  # fmt: skip
     narrow = deepcopy(record)
     narrow["ducts"]["main"]["width"] = "400 mm ± 1 mm"
-    assert line(outlook, "width of main").half == pytest.approx(flowrig.plan(narrow).outlooks[0].half, rel=2e-3)
+    assert line(outlook, "width of main").half == pytest.approx(flowrig.plan(narrow).outlooks[0].half, rel=4e-3)
     coefficient = line(outlook, "coefficient with half")
-    assert coefficient.half == pytest.approx(changed(coefficient="1.00 ± 0.005"), rel=2e-3)
+    assert coefficient.half == pytest.approx(changed(coefficient="1.00 ± 0.005"), rel=4e-3)
 
 
 def test_readings_of_the_air_that_pay_and_that_do_not():
@@ -165,10 +166,11 @@ def test_an_unread_zero_takes_a_warning_away_but_no_width():
 
 def test_more_readings_never_widen_the_bar():
     for kind in ("nozzle", "hood", "pitot traverse"):
-        [outlook] = flowrig.plan(record_of(kind, readings=1))
-        halves = [outlook.half] + [found.half for found in sorted(outlook.of("readings"),
-                                                                  key=lambda l: int(l.change.words.split()[0]))]  # fmt: skip
-        assert all(b <= a * 1.002 for a, b in zip(halves, halves[1:], strict=False)), kind
+        [outlook] = flowrig.plan(record_of(kind, readings=2))
+        tried = {int(found.change.words.split()[0]): found.half for found in outlook.of("readings")}
+        halves = [half for _, half in sorted(tried.items())]
+        assert len(halves) == 5
+        assert all(b <= a * 1.004 for a, b in pairwise(halves)), kind  # ends of draws settle to 0.02 u
 
 
 def test_the_floor_is_what_no_reading_can_better():
@@ -183,15 +185,16 @@ def test_the_floor_is_what_no_reading_can_better():
 
 
 def test_nozzles_side_by_side():
-    record = planned("900 m3/h")
+    record = planned("1300 m3/h")
     record["nozzles"]["C"] = {"diameter": "250 mm ± 0.2 mm", "made": "machined"}
     del record["flow"][0]["open"]
     [outlook] = flowrig.plan(record)
     tried = {found.change.words: found for found in outlook.of("hardware")}
     assert len(tried) == 6  # three nozzles: seven combinations, one of them planned
-    assert outlook.setup.flow.section.value("open") in (["A"], ["A", "B"])
-    assert "throat velocity" in [f.code for f in tried["open: C"].findings]  # 900 m3/h through 250 mm: 5 m/s
-    assert "throat velocity" in [f.code for f in tried["open: B"].findings]  # through 100 mm: 32 m/s / 0.98 or so
+    assert outlook.setup.flow.section.value("open") == ["A"]  # 1300 m3/h through 150 mm: 20 m/s
+    assert "throat velocity" in [f.code for f in tried["open: C"].findings]  # through 250 mm: 7 m/s
+    assert "throat velocity" in [f.code for f in tried["open: B"].findings]  # through 100 mm: 46 m/s
+    assert tried["open: A, B"].findings == []  # 14.2 m/s
     named = deepcopy(record)
     named["flow"][0]["open"] = ["C"]
     assert flowrig.plan(named).outlooks[0].half == pytest.approx(tried["open: C"].half, rel=1e-4)
