@@ -1,7 +1,7 @@
 """Workshop readings of moving air, reduced to a flow with error bars.
 
-Public names are imported on first use: `reduce`, `reduce_rows`, `plan`, `load_json`, `explain`, the equations in `physics`, and
-the errors `InputError`, `CalculationError` and their parent `FlowrigError`.
+Public names are imported on first use: `reduce`, `reduce_rows`, `plan`, `load_json`, `explain`, the equations in
+`physics`, and the errors `InputError`, `CalculationError` and their parent `FlowrigError`.
 """
 
 from __future__ import annotations

@@ -9,7 +9,7 @@ from typing import Any
 import numpy as np
 
 from flowrig.methods import cautions, profile, traverse
-from flowrig.methods.method import Effect, Limit, Situation, Size
+from flowrig.methods.method import Effect, Limit, Profile, Situation, Size
 from flowrig.physics import traverse as physics
 from flowrig.physics.si import Floats
 from flowrig.records.declare import Choice, Count, Field, File, FlagMeaning, Given, Names, Table, Text, Wrong
@@ -142,11 +142,13 @@ def usual_plan(section: Section, hardware: Mapping[str, list[Section]]) -> dict[
     }
 
 
-def usual_profile(plan: Layout) -> Array:
-    """Velocities over their mean that a plan assumes: a tenth less at each edge than in the middle, as a parabola."""
+def _hump(plan: Layout) -> Array:
     away = [2.0 * at / plan.extent[name] - 1.0 for name, at in plan.positions.items()]
     shape = 1.0 - FALL * np.sum(np.square(away), axis=0)
     return np.asarray(shape / np.mean(shape))
+
+
+USUAL_PROFILE = Profile("a tenth less at each edge than in the middle", _hump)
 
 
 def prepare(situation: Situation) -> None:

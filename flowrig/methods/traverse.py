@@ -8,7 +8,7 @@ from typing import Any
 import numpy as np
 
 from flowrig.methods import cautions
-from flowrig.methods.method import Effect, Situation, Size
+from flowrig.methods.method import Effect, Profile, Situation, Size
 from flowrig.physics import traverse as physics
 from flowrig.physics.si import Floats
 from flowrig.records.declare import (
@@ -196,11 +196,13 @@ def usual_plan(section: Section, hardware: Mapping[str, list[Section]]) -> dict[
     return plan | sides | {"per_radius": None, "diameters": None}
 
 
-def usual_profile(plan: Layout) -> Array:
-    """Velocities over their mean that a plan assumes: a one-seventh power law of the distance to the nearest walls."""
+def _power_law(plan: Layout) -> Array:
     near = [np.minimum(at / plan.extent[name], 1.0 - at / plan.extent[name]) for name, at in plan.positions.items()]
     shape = np.prod(near, axis=0) ** (1.0 / 7.0)
     return np.asarray(shape / np.mean(shape))
+
+
+USUAL_PROFILE = Profile("a one-seventh power law of the distance to the nearest walls", _power_law)
 
 
 def prepare(situation: Situation) -> None:

@@ -244,7 +244,9 @@ class _Reader:
         if "plan" not in self.data:
             if not self.walker.is_spoiled("plan"):
                 remedy = 'Add [plan] with flow = "600 m3/h" below it, for instance.'
-                self.faults.append(Fault(self.where(), "no [plan]", "the flow to be expected, in a table [plan]", remedy))
+                self.faults.append(
+                    Fault(self.where(), "no [plan]", "the flow to be expected, in a table [plan]", remedy)
+                )
             return None
         return self._section(plan_facts.PLAN, self.data["plan"], ("plan",))
 

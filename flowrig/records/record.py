@@ -10,7 +10,6 @@ from flowrig.records.declare import Check, Field, Finding, OneOf, Reading, Table
 from flowrig.records.instruments import Instrument
 from flowrig.records.items import Item, Layout, Section
 
-
 Hardware = dict[str, Section]  # sections of one table, by name
 
 

@@ -8,7 +8,7 @@ import json
 from typing import Any
 
 from flowrig.report.as_json import estimate_body, flag_body, number, tool_version
-from flowrig.studies.plan import Line, Outlook, Plan, half_width
+from flowrig.studies.outlook import Line, Outlook, Plan, half_width
 from flowrig.studies.result import marked
 
 CONTRACT = 1  # version of the JSON plan

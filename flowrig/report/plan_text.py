@@ -9,7 +9,7 @@ from collections.abc import Iterator
 from flowrig import units
 from flowrig.report.text import MARK, WIDTH, findings_text, numbers, percent
 from flowrig.studies.changes import counted
-from flowrig.studies.plan import LITTLE, Line, Outlook, Plan, budget, half_width
+from flowrig.studies.outlook import LITTLE, Line, Outlook, Plan, budget, half_width
 from flowrig.studies.result import Quantity
 
 SMALL = 1e-3  # of the variance: causes below are told together
@@ -138,7 +138,9 @@ def _which(outlook: Outlook) -> Iterator[str]:
     planned = ", ".join(outlook.setup.flow.section.value(field))
     limits = {limit.flag.code for limit in outlook.method.limits}
     own = [f for f in outlook.expected.findings if f.severity != "note" and f.code in limits]
-    rows = [(len([f for f in own if f.severity == "alarm"]), len(own), outlook.half, planned, outlook.readings, own, "")]
+    rows = [
+        (len([f for f in own if f.severity == "alarm"]), len(own), outlook.half, planned, outlook.readings, own, "")
+    ]
     for line in outlook.of("hardware"):
         grave = [f.severity for f in line.findings]
         names = line.change.words.split(": ", 1)[1]
@@ -196,8 +198,8 @@ def _change(plan: Plan, line: Line) -> Iterator[str]:
 def _floor(outlook: Outlook) -> Iterator[str]:
     left = [f"{name} {100 * share:.0f} %" for name, share in budget(outlook.floor).items() if share >= 0.05]
     yield from _wrapped(
-        f"Floor: {half(half_width(outlook.floor))} would be left of what is planned if every reading, every stated ± and "
-        f"every run were perfect. Of its variance: {', '.join(left)}.", 4,
+        f"Floor: {half(half_width(outlook.floor))} would be left of what is planned if every reading, every stated ± "
+        f"and every run were perfect. Of its variance: {', '.join(left)}.", 4,
     )  # fmt: skip
 
 

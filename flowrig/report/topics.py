@@ -12,12 +12,12 @@ from flowrig import units
 from flowrig.methods import NAMES, air, find_method, leakage, reference_density
 from flowrig.methods import flags as run_flags
 from flowrig.methods.method import Method
-from flowrig.records import beside, calibration, describe, flow_reader, formulas, schema, tables, unit_facts
+from flowrig.records import beside, calibration, describe, flow_reader, formulas, plan_facts, schema, tables, unit_facts
 from flowrig.records import flags as reading_flags
 from flowrig.records.causes import CAUSES
 from flowrig.records.declare import Field, FlagMeaning, Table
 from flowrig.report.glossary import WORDS
-from flowrig.studies import claims, compare
+from flowrig.studies import claims, compare, invent
 
 SORTS = {
     "method": "Methods",
@@ -80,6 +80,7 @@ def record_tables() -> list[Table]:
         schema.FLOW,
         *unit_facts.BESIDE,
         unit_facts.CLAIMS,
+        plan_facts.PLAN,
     )
     return list(dict.fromkeys((*shared, *(table for method in methods() for table in method.hardware))))
 
@@ -127,6 +128,7 @@ def _flags() -> Iterator[Topic]:
         *run_flags.FLAGS,
         *compare.FLAGS,
         *claims.FLAGS,
+        *invent.FLAGS,
     ):
         found[meaning] = Topic("flag", meaning.code, meaning.meaning, meaning)
     for method in methods():

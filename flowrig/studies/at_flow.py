@@ -30,9 +30,7 @@ class AtFlow(Generic[Found]):
     found.
     """
 
-    def __init__(
-        self, own: float, scaled: Callable[[float], Found], flow_of: Callable[[Found], float]
-    ) -> None:
+    def __init__(self, own: float, scaled: Callable[[float], Found], flow_of: Callable[[Found], float]) -> None:
         self.own, self.scaled, self.flow_of = own, scaled, flow_of
         self._at, self._gone, self._power = 0.0, 0.0, 1.0  # factor and flow of the last try, in logarithms
 

@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-import math
 import tomllib
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, replace
+from functools import partial
 from itertools import combinations
 
 import numpy as np
@@ -18,7 +18,7 @@ from flowrig.records.declare import Choice, Count, Given, Names, Reading, Table
 from flowrig.records.instruments import Instrument, read_instrument
 from flowrig.records.items import Item, Section, path_name
 from flowrig.records.walk import Walker
-from flowrig.studies.invent import Setup, chooses
+from flowrig.studies.invent import Setup, chosen, with_profile
 from flowrig.studies.result import FlowResult
 from flowrig.uncertainty.component import Component
 
@@ -26,7 +26,18 @@ READINGS = (3, 5, 10, 20, 60)
 READINGS_OF_LOG = (10, 40, 60, 120, 360)
 MOST_PIECES = 5  # of which every combination is tried; of more, one and two at a time
 MOST_POINTS = 400
-EFFORT = ("less", "readings", "zero", "air", "points", "stated", "choice", "hardware", "dimension", "instrument")  # rising
+EFFORT = (
+    "less",
+    "readings",
+    "zero",
+    "air",
+    "points",
+    "stated",
+    "choice",
+    "hardware",
+    "dimension",
+    "instrument",
+)  # rising
 
 Apply = Callable[[Setup], Setup]
 
@@ -75,9 +86,9 @@ def changes(setup: Setup, base: FlowResult) -> Iterator[Change]:
 def perfect(setup: Setup) -> Setup:
     """The same with every reading, every ± that is stated and every run without error: what is left is the floor."""
     for name in setup.record.instruments:
-        setup = _with_instrument(setup, name, lambda instrument: _better(instrument, 0.0))
+        setup = _bettered(setup, name, 0.0)
     for place, item in list(_stated(setup)):
-        setup = _with_item(setup, place, replace(item, components=_shrunk(item.components, 0.0)))
+        setup = _narrowed(setup, place, item.field.name, 0.0)
     return replace(setup, scatter=1e-9, readings=max(setup.readings, 2))
 
 
@@ -119,7 +130,7 @@ def _with_section(setup: Setup, place: _Place, section: Section) -> Setup:
             return replace(setup, flow=replace(flow, hardware={**flow.hardware, place.name: pieces}))
         case "air":
             return replace(setup, record=replace(record, air={**record.air, place.name: section}))
-    return _with_instrument(setup, place.name, lambda instrument: replace(instrument, section=section))
+    return _with_instrument(setup, replace(record.instruments[place.name], section=section))
 
 
 def _with_item(setup: Setup, place: _Place, item: Item) -> Setup:
@@ -127,8 +138,8 @@ def _with_item(setup: Setup, place: _Place, item: Item) -> Setup:
     return _with_section(setup, place, replace(section, items={**section.items, item.field.name: item}))
 
 
-def _with_instrument(setup: Setup, name: str, change: Callable[[Instrument], Instrument]) -> Setup:
-    instruments = {**setup.record.instruments, name: change(setup.record.instruments[name])}
+def _with_instrument(setup: Setup, instrument: Instrument) -> Setup:
+    instruments = {**setup.record.instruments, instrument.name: instrument}
     return replace(setup, record=replace(setup.record, instruments=instruments))
 
 
@@ -150,33 +161,32 @@ def _shrunk(components: tuple[Component, ...], share: float) -> tuple[Component,
     )
 
 
-def _better(instrument: Instrument, share: float) -> Instrument:
-    """Another instrument of its kind, with so many times the limits and the resolution."""
-    return replace(
+def _instruments(setup: Setup) -> Iterator[Change]:
+    for name, items in used(setup).items():
+        instrument = setup.record.instruments[name]
+        words = f"{instrument.label} with half its limits"
+        yield Change("instrument", f"instrument {name}", words, partial(_bettered, name=name, share=0.5))
+        if instrument.kind == "pressure difference" and instrument.zero is None:
+            shown = ", ".join(item.field.name for item in items)
+            words = f"zero of {instrument.label} read before and after the {shown}"
+            yield Change("zero", f"zero {name}", words, partial(_zero_read, name=name))
+
+
+def _bettered(setup: Setup, name: str, share: float) -> Setup:
+    """With another instrument of the kind in its place, of so many times the limits and the resolution."""
+    instrument = setup.record.instruments[name]
+    better = replace(
         instrument,
         identity=f"{instrument.identity}|better",
         components=_shrunk(instrument.components, share),
         resolution=None if instrument.resolution is None else instrument.resolution * share,
         zero=instrument.zero if share else None,
     )
+    return _with_instrument(setup, better)
 
 
-def _instruments(setup: Setup) -> Iterator[Change]:
-    for name, items in used(setup).items():
-        instrument = setup.record.instruments[name]
-
-        def halved(setup: Setup, name: str = name) -> Setup:
-            return _with_instrument(setup, name, lambda instrument: _better(instrument, 0.5))
-
-        yield Change("instrument", f"instrument {name}", f"{instrument.label} with half its limits", halved)
-        if instrument.kind == "pressure difference" and instrument.zero is None:
-
-            def zeroed(setup: Setup, name: str = name) -> Setup:
-                return _with_instrument(setup, name, lambda instrument: replace(instrument, zero=(0.0, 0.0)))
-
-            shown = ", ".join(item.field.name for item in items)
-            words = f"zero of {instrument.label} read before and after the {shown}"
-            yield Change("zero", f"zero {name}", words, zeroed)
+def _zero_read(setup: Setup, name: str) -> Setup:
+    return _with_instrument(setup, replace(setup.record.instruments[name], zero=(0.0, 0.0)))
 
 
 # what stands with a ± of its own
@@ -192,13 +202,13 @@ def _stated(setup: Setup) -> Iterator[tuple[_Place, Item]]:
 def _limits(setup: Setup) -> Iterator[Change]:
     for place, item in _stated(setup):
         name = item.field.name
+        words = f"{name}{_owner(place, _section(setup, place))} with half its ±"
+        yield Change("dimension", f"± {place} {name}", words, partial(_narrowed, place=place, name=name, share=0.5))
 
-        def halved(setup: Setup, place: _Place = place, name: str = name) -> Setup:
-            item = _section(setup, place)[name]
-            return _with_item(setup, place, replace(item, components=_shrunk(item.components, 0.5)))
 
-        owner = _owner(place, _section(setup, place))
-        yield Change("dimension", f"± {place} {name}", f"{name}{owner} with half its ±", halved)
+def _narrowed(setup: Setup, place: _Place, name: str, share: float) -> Setup:
+    item = _section(setup, place)[name]
+    return _with_item(setup, place, replace(item, components=_shrunk(item.components, share)))
 
 
 def _owner(place: _Place, section: Section) -> str:
@@ -215,7 +225,7 @@ def _readings(setup: Setup) -> Iterator[Change]:
 
 
 def at_readings(setup: Setup, n: int) -> Change:
-    return Change("readings", "readings", counted(setup, n), lambda setup: replace(setup, readings=n))
+    return Change("readings", "readings", counted(setup, n), partial(replace, readings=n))
 
 
 def counted(setup: Setup, n: int) -> str:
@@ -236,37 +246,28 @@ def _points(setup: Setup) -> Iterator[Change]:
     counts = {n: i.value for n, i in section.items.items() if isinstance(i.field, Count) and i.field in method.fields}
     tried = [{n: x + more for n, x in counts.items()} for more in (1, 2)] + [{n: 2 * x for n, x in counts.items()}]
     for wanted in tried:
-        changed = _at_counts(setup, wanted)
-        points = len(changed.flow.layout) if changed is not None and changed.flow.layout is not None else 0
-        if not len(setup.flow.layout) < points <= MOST_POINTS:
-            continue
-        words = ", ".join(f"{name} {n}" for name, n in wanted.items())
-        said = f"{points} points in place of {len(setup.flow.layout)}: {words}"
-        yield Change("points", "points", said, lambda s, wanted=wanted: _at_counts(s, wanted) or s)  # type: ignore[misc]
+        try:
+            points = len(_at_counts(setup, wanted).flow.layout or ())
+        except ValueError:
+            continue  # the rule has no such plan
+        if points <= MOST_POINTS:
+            words = ", ".join(f"{name} {n}" for name, n in wanted.items())
+            said = f"{points} points in place of {len(setup.flow.layout)}: {words}"
+            yield Change("points", "points", said, partial(_at_counts, counts=wanted))
 
 
-def _at_counts(setup: Setup, counts: dict[str, int]) -> Setup | None:
-    flow = setup.flow
-    section = flow.section
+def _at_counts(setup: Setup, counts: dict[str, int]) -> Setup:
+    """With another number of points. Raises ValueError where the rule has no such plan."""
+    flow, section = setup.flow, setup.flow.section
+    items = dict(section.items)
     for name, n in counts.items():
         declared = section[name].field
-        if isinstance(declared, Count) and not declared.low <= n <= declared.high:
-            return None
-        section = replace(section, items={**section.items, name: replace(section[name], value=n)})
-    try:
-        layout = flow.method.layout(section, flow.hardware)
-    except ValueError:
-        return None
-    shape = flow.method.usual_profile(layout)
-    old = flow.method.usual_profile(flow.layout)
-    items = dict(section.items)
-    for name in (n for n, i in items.items() if getattr(i.field, "grid", False) and i.field is not None):
-        item = items[name]
-        if isinstance(item.field, Reading):
-            power = 2.0 if item.field.kind == "pressure difference" else 1.0
-            level = item.value[:, :1] / old[:1] ** power
-            items[name] = replace(item, value=level * shape**power)
-    return replace(setup, flow=replace(flow, section=replace(section, items=items), layout=layout))
+        if not isinstance(declared, Count) or not declared.low <= n <= declared.high:
+            raise ValueError(f"{name} cannot be {n}")
+        items[name] = replace(section[name], value=n)
+    layout = flow.method.layout(replace(section, items=items), flow.hardware)
+    changed = replace(flow, section=replace(section, items=items), layout=layout)
+    return replace(setup, flow=with_profile(changed, flow))
 
 
 # hardware
@@ -275,9 +276,7 @@ def _at_counts(setup: Setup, counts: dict[str, int]) -> Setup | None:
 def _pieces(setup: Setup) -> Iterator[Change]:
     """Other pieces of the record, one by one and together where several may be used at once."""
     method, flow = setup.flow.method, setup.flow
-    for declared in method.fields:
-        if not chooses(method, declared):
-            continue
+    for declared in chosen(method):
         pieces = setup.record.pieces.get(declared.table, {})
         for names in choices(declared, list(pieces)):
             if set(names) == set(flow.section.value(declared.name)):
@@ -286,7 +285,7 @@ def _pieces(setup: Setup) -> Iterator[Change]:
                 "hardware",
                 f"hardware {declared.name}",
                 f"{declared.name}: {', '.join(names)}",
-                lambda setup, declared=declared, names=names: with_pieces(setup, declared, names),  # type: ignore[misc]
+                partial(with_pieces, declared=declared, names=names),
             )
 
 
@@ -317,7 +316,7 @@ def _choices(setup: Setup) -> Iterator[Change]:
                     "choice",
                     f"choice {place} {item.field.name}",
                     f"{said}, not {item.value}",
-                    lambda setup, place=place, better=better: _with_item(setup, place, better),  # type: ignore[misc]
+                    partial(_with_item, place=place, item=better),
                 )
 
 
@@ -342,7 +341,7 @@ def _unstated(setup: Setup) -> Iterator[Change]:
                 "stated",
                 f"stated {place} {declared.name}",
                 f"{declared.name}{_owner(place, section)} found out: {item.text}, say",
-                lambda setup, place=place, item=item: _with_item(setup, place, item),  # type: ignore[misc]
+                partial(_with_item, place=place, item=item),
             )
 
 
@@ -375,7 +374,7 @@ def _air(setup: Setup, base: FlowResult) -> Iterator[Change]:
                 "air",
                 f"air {station} {name}",
                 f"{section.name}.{name} read",
-                lambda setup, place=place, name=name, value=value: _read(setup, place, name, value),  # type: ignore[misc]
+                partial(_read, place=place, name=name, value=value),
             )
         for name in ("pressure", *humidity):
             left = replace(section, items={n: i for n, i in section.items.items() if n != name})
@@ -384,7 +383,7 @@ def _air(setup: Setup, base: FlowResult) -> Iterator[Change]:
                     "less",
                     f"air {station} {name}",
                     f"{section.name}.{name} not read",
-                    lambda setup, place=place, left=left: _with_section(setup, place, left),  # type: ignore[misc]
+                    partial(_with_section, place=place, section=left),
                 )
 
 
@@ -409,11 +408,3 @@ def _read(setup: Setup, place: _Place, name: str, value: float) -> Setup:
     gone = ("fan_power", "side") if name == "temperature" else ()
     items = {n: i for n, i in section.items.items() if n not in gone} | {name: item}
     return _with_section(replace(setup, record=record), place, replace(section, items=items))
-
-
-def log_in_words(seconds: float) -> str:
-    """A time as people say it."""
-    for size, word in ((3600.0, "h"), (60.0, "min")):
-        if seconds >= size:
-            return f"{seconds / size:.3g} {word}"
-    return f"{math.ceil(seconds)} s"

@@ -24,6 +24,7 @@ from flowrig.studies.scatter import Scatter
 from flowrig.uncertainty.component import Component, Term
 from flowrig.uncertainty.series import mean_of
 
+POWER = {"pressure difference": 2.0, "velocity": 1.0}  # of a velocity, by which a reading of a grid grows
 START = {"pressure difference": 50.0, "velocity": 3.0, "flow": 0.15}  # any will do: they are brought to the flow
 ROWS_HELD = 6
 ORDERS = 40
@@ -33,8 +34,8 @@ STEP = 1.01  # of the readings, to see by how much the flow follows
 STATED_SCATTER = FlagMeaning(
     "scatter stated beside one reading",
     "note",
-    "A single reading does not tell its own scatter, and a reduction leaves out what it is not told. The plan counts it "
-    "as if it were written beside the reading: do so, or the bar of the result is narrower than it should be.",
+    "A single reading does not tell its own scatter, and a reduction leaves out what it is not told. The plan counts "
+    "it as if it were written beside the reading: do so, or the bar of the result is narrower than it should be.",
 )
 FLAGS = (STATED_SCATTER,)
 
@@ -55,15 +56,15 @@ def to_come(
     rows = max([method.turns(section), *beside])  # taken together with what is there, and in every place in turn
     found: dict[str, Any] = {name: np.full(rows, START[level[name].kind]) for name in wanted}
     found |= {f.name: "" for f in method.fields if isinstance(f, File) and f.required and f.name not in section}
-    for declared in method.fields:
-        if chooses(method, declared) and declared.name not in section and pieces.get(declared.table):
+    for declared in chosen(method):
+        if declared.name not in section and pieces.get(declared.table):
             found[declared.name] = [next(iter(pieces[declared.table]))]
     return found
 
 
-def chooses(method: Method, declared: Any) -> bool:
-    """Whether a field names hardware among which a person may choose: openings, but not the duct that is there."""
-    return isinstance(declared, Names) and declared.required and method.layout is None
+def chosen(method: Method) -> list[Names]:
+    """Fields that name hardware among which a person may choose: openings, but not the duct that is there."""
+    return [f for f in method.fields if isinstance(f, Names) and f.required and method.layout is None]
 
 
 @dataclass(frozen=True)
@@ -125,7 +126,9 @@ class Setup:
         return float(mass.value) / float(densities[first_station(densities)].value)
 
     def _reduction(self, flow: Flow) -> Reduction:
-        return Reduction(self.record, flow, empty_result(self.record, self.coverage, None, 1), self.unit, main_only=True)
+        return Reduction(
+            self.record, flow, empty_result(self.record, self.coverage, None, 1), self.unit, main_only=True
+        )
 
     @cached_property
     def power(self) -> float:
@@ -164,7 +167,7 @@ class Setup:
         for name in self.names:
             item = items[name]
             instrument = self.record.instruments.get(item.instrument)
-            if item.field.grid:
+            if isinstance(item.field, Reading) and item.field.grid:
                 z = deviates(self.readings, item.value.shape[-1])
             elif turns > 1:
                 z = deviates(turns, self.readings).T.reshape(-1)
@@ -240,13 +243,26 @@ def still(flow: Flow) -> Flow:
         if isinstance(item.field, Reading):
             item = replace(item, value=np.mean(item.value, axis=0, keepdims=True), run="")
         items[name] = item
-    method = flow.method
-    for name, item in items.items():
-        if name in flow.to_come and isinstance(item.field, Reading) and item.field.grid and method.usual_profile:
-            shape = method.usual_profile(flow.layout)
-            power = 2.0 if item.field.kind == "pressure difference" else 1.0
-            items[name] = replace(item, value=item.value[:, :1] * shape**power)
-    return replace(flow, section=replace(flow.section, items=items), findings=[])
+    return with_profile(replace(flow, section=replace(flow.section, items=items), findings=[]))
+
+
+def with_profile(flow: Flow, before: Flow | None = None) -> Flow:
+    """The measurement with the profile that its method assumes over a grid still to come, at the level of its first
+    point: of a flat one, or of what stood `before` on another layout."""
+    if flow.method.usual_profile is None or flow.layout is None:
+        return flow
+    shape = flow.method.usual_profile.shape
+    items = dict(flow.section.items)
+    for name in flow.to_come:
+        item = items[name]
+        if not isinstance(item.field, Reading) or not item.field.grid:
+            continue
+        power = POWER[item.field.kind]
+        level = item.value[:, :1]
+        if before is not None:
+            level = level / shape(before.layout)[0] ** power
+        items[name] = replace(item, value=level * shape(flow.layout) ** power)
+    return replace(flow, section=replace(flow.section, items=items))
 
 
 def shown(setup: Setup) -> dict[str, str]:
@@ -258,5 +274,3 @@ def shown(setup: Setup) -> dict[str, str]:
         ends = as_shown(item, np.array([np.min(item.value), np.max(item.value)]))
         found[name] = " to ".join(dict.fromkeys(ends))
     return found
-
-

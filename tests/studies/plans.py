@@ -36,7 +36,14 @@ def other(method: str, tables: Mapping[str, Any], flow: str, section: Mapping[st
 PLATE = {"plates": {"A": {"diameter": "120 mm ± 0.1 mm", "pipe_diameter": "200 mm ± 0.4 mm", "tappings": "corner"}}}
 DUCT = {"ducts": {"main": {"width": "400 mm ± 2 mm", "height": "300 mm ± 2 mm"}}}
 ROUND = {"ducts": {"main": {"diameter": "315 mm ± 1 mm"}}}
-RECTANGLE = {"duct": "main", "rule": "log-tchebycheff", "across": 5, "down": 5, "yaw": "3 deg", "blockage_area": "5 cm2"}
+RECTANGLE = {
+    "duct": "main",
+    "rule": "log-tchebycheff",
+    "across": 5,
+    "down": 5,
+    "yaw": "3 deg",
+    "blockage_area": "5 cm2",
+}
 CIRCLE = {"duct": "main", "rule": "log-linear", "per_radius": 3, "diameters": 2, "yaw": "3 deg"}
 
 

@@ -12,9 +12,9 @@ import pytest
 import flowrig
 from flowrig.errors import InputError
 from flowrig.studies.invent import deviates, held
-from flowrig.studies.plan import half_width
+from flowrig.studies.outlook import half_width
 from flowrig.uncertainty.series import mean_of
-from tests.studies.plans import other, planned, record_of, taken
+from tests.studies.plans import planned, record_of, taken
 
 KINDS = ("nozzle", "orifice plate", "box", "hood", "hood turned", "pitot traverse", "round pitot traverse",
          "vane traverse")  # fmt: skip
@@ -46,7 +46,8 @@ def test_the_plan_is_what_the_result_then_says(kind, readings):
     assert half_width(result.flows[0]) == pytest.approx(outlook.half, rel=0.03)
     assert float(result.flow.value) == pytest.approx(float(outlook.expected.main.value), rel=2e-3)
     said, then = (
-        {f.code for f in found if f.severity != "note"} for found in (outlook.expected.findings, result.flows[0].findings)
+        {f.code for f in found if f.severity != "note"}
+        for found in (outlook.expected.findings, result.flows[0].findings)
     )
     assert said == then - {"single reading"}
 
@@ -156,7 +157,9 @@ def test_readings_of_the_air_that_pay_and_that_do_not():
 
 def test_an_unread_zero_takes_a_warning_away_but_no_width():
     record = planned("150 m3/h")
-    record["instruments"]["manometer"] = {k: v for k, v in record["instruments"]["manometer"].items() if "zero" not in k}
+    record["instruments"]["manometer"] = {
+        k: v for k, v in record["instruments"]["manometer"].items() if "zero" not in k
+    }
     [outlook] = flowrig.plan(record)
     zero = line(outlook, "zero of manometer")
     assert zero.gain == pytest.approx(0, abs=1e-6)
