@@ -188,7 +188,7 @@ def _what(plan: Plan, outlook: Outlook) -> Iterator[str]:
 
 def _change(plan: Plan, line: Line) -> Iterator[str]:
     reached = " and reaches the target" if line.reaches and line.gain > 0 else ""
-    gain = f"{-100 * line.gain:+.2g} %" if math.isfinite(line.gain) else ""
+    gain = f"{-100 * line.gain:+#.2g} %" if math.isfinite(line.gain) else ""
     head = f"    {half(line.half):>10}  {gain:>8}  "
     yield from textwrap.wrap(f"{line.change.words}: {line.verdict}{reached}", WIDTH, initial_indent=head,
                              subsequent_indent=" " * 26)  # fmt: skip

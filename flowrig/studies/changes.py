@@ -373,7 +373,7 @@ def _air(setup: Setup, base: FlowResult) -> Iterator[Change]:
             yield Change(
                 "air",
                 f"air {station} {name}",
-                f"{section.name}.{name} read",
+                f"{section.name}.{name} read{_by_what(setup, section, name)}",
                 partial(_read, place=place, name=name, value=value),
             )
         for name in ("pressure", *humidity):
@@ -387,6 +387,14 @@ def _air(setup: Setup, base: FlowResult) -> Iterator[Change]:
                 )
 
 
+def _by_what(setup: Setup, section: Section, name: str) -> str:
+    """The usual instrument in words, where the record has none of the kind."""
+    kind = getattr(section.table.field(name), "kind", "")
+    if any(instrument.kind == kind for instrument in setup.record.instruments.values()):
+        return ""
+    return f", with a {schema.USUAL_NAMES[kind]} good for {schema.USUAL_ACCURACY[kind]}, say"
+
+
 def _read(setup: Setup, place: _Place, name: str, value: float) -> Setup:
     """A station with one more reading, by the record's own instrument of the kind, or else by a usual one."""
     section = _section(setup, place)
@@ -398,7 +406,7 @@ def _read(setup: Setup, place: _Place, name: str, value: float) -> Setup:
     if not own:
         raw = {"measures": kind, "accuracy": schema.USUAL_ACCURACY[kind]}
         faults: list[Fault] = []
-        read = Walker(path_name, faults).section(schema.INSTRUMENT, raw, ("instruments", usual))
+        read = Walker(lambda *path: path_name(path), faults).section(schema.INSTRUMENT, raw, ("instruments", usual))
         instrument = read_instrument(read, record.id, None, faults)
         assert instrument is not None
         record = replace(record, instruments={**record.instruments, usual: instrument})
