@@ -39,8 +39,10 @@ def alarms(plan: Plan) -> list[str]:
 
 
 def half(share: float) -> str:
-    """A half-width or a gain to three digits, in per cent."""
-    return f"{100 * share:#.3g} %" if math.isfinite(share) else "-"
+    """A half-width in per cent, to three digits."""
+    if not math.isfinite(share):
+        return "-"
+    return f"{100 * share:#.3g} %" if share < 1.0 else "over 100 %"
 
 
 def _outlook(plan: Plan, outlook: Outlook) -> Iterator[str]:
@@ -147,10 +149,10 @@ def _which(outlook: Outlook) -> Iterator[str]:
         share = line.half if math.isfinite(line.half) else math.inf
         why = line.reason if share == math.inf else ""
         rows.append((grave.count("alarm"), len(grave), share, names, line.readings, line.findings, why))
-    yield f"  {'Which of ' + field:<20}  {'to be read':<32}  half-width"
+    yield f"  {'Which of ' + field:<20}  {'to be read':<28}  half-width"
     for _, _, share, names, readings, findings, why in rows:
         said = ", ".join(f"{name} {value}" for name, value in readings.items()) or why
-        yield f"    {names:<18}  {said:<32}  {half(share):>10}{'   as planned' if names == planned else ''}"
+        yield f"    {names:<18}  {said:<28}  {half(share):>10}{'   as planned' if names == planned else ''}"
         for f in findings:
             yield from textwrap.wrap(f"{MARK[f.severity]}, {f.code}: {f.message}", WIDTH, initial_indent=" " * 24,
                                      subsequent_indent=" " * 26)  # fmt: skip
@@ -188,7 +190,7 @@ def _what(plan: Plan, outlook: Outlook) -> Iterator[str]:
 
 def _change(plan: Plan, line: Line) -> Iterator[str]:
     reached = " and reaches the target" if line.reaches and line.gain > 0 else ""
-    gain = f"{-100 * line.gain:+#.2g} %" if math.isfinite(line.gain) else ""
+    gain = f"{-100 * line.gain:+#.2g} %" if abs(line.gain) < 1.0 else ""
     head = f"    {half(line.half):>10}  {gain:>8}  "
     yield from textwrap.wrap(f"{line.change.words}: {line.verdict}{reached}", WIDTH, initial_indent=head,
                              subsequent_indent=" " * 26)  # fmt: skip
