@@ -55,7 +55,8 @@ PLAN = Table(
         Given(
             "scatter",
             "Scatter of a single reading, as a standard deviation and a share of the flow; of a drop it is twice that. "
-            "Left out, that of the readings in the record, if they are repeated.",
+            "Of readings that go round several places in turn, scatter between the places, which no further round "
+            "averages. Left out, that of the readings in the record, if they are repeated.",
             kind="ratio",
             limits="never",
             above=0.0,

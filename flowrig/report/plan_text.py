@@ -5,11 +5,13 @@ from __future__ import annotations
 import math
 import textwrap
 from collections.abc import Iterator
+from dataclasses import dataclass
 
 from flowrig import units
+from flowrig.records.declare import Finding
 from flowrig.report.text import MARK, WIDTH, findings_text, numbers, percent
 from flowrig.studies.changes import counted
-from flowrig.studies.outlook import LITTLE, Line, Outlook, Plan, budget, half_width
+from flowrig.studies.outlook import LITTLE, Line, Outlook, Plan, budget, grave, half_width
 from flowrig.studies.result import Quantity
 
 SMALL = 1e-3  # of the variance: causes below are told together
@@ -103,7 +105,7 @@ def _how_often(plan: Plan, outlook: Outlook) -> Iterator[str]:
     """Half-width by the number of readings."""
     setup = outlook.setup
     lines = {counted_of(line): line for line in outlook.of("readings")}
-    rows = [(n, line.half, "; ".join(f"{MARK[f.severity]}, {f.code}" for f in line.findings))
+    rows = [(n, line.half, "; ".join(f"{MARK[f.severity]}, {f.code}" for f in line.new))
             for n, line in lines.items()] + [(setup.readings, outlook.half, "as planned")]  # fmt: skip
     timed = setup.flow.layout is None and setup.flow.method.turns(setup.flow.section) == 1
     yield f"  {'How often':<40}  {'half-width':>10}{'   as a log' if timed else ''}"
@@ -138,31 +140,43 @@ def _which(outlook: Outlook) -> Iterator[str]:
     """Pieces of hardware side by side, the best said."""
     field = outlook.of("hardware")[0].change.words.split(":")[0]
     planned = ", ".join(outlook.setup.flow.section.value(field))
-    limits = {limit.flag.code for limit in outlook.method.limits}
-    own = [f for f in outlook.expected.findings if f.severity != "note" and f.code in limits]
-    rows = [
-        (len([f for f in own if f.severity == "alarm"]), len(own), outlook.half, planned, outlook.readings, own, "")
-    ]
+    rows = [_Row(planned, outlook.half, outlook.readings, grave(outlook.expected))]
     for line in outlook.of("hardware"):
-        grave = [f.severity for f in line.findings]
         names = line.change.words.split(": ", 1)[1]
-        share = line.half if math.isfinite(line.half) else math.inf
-        why = line.reason if share == math.inf else ""
-        rows.append((grave.count("alarm"), len(grave), share, names, line.readings, line.findings, why))
+        rows.append(_Row(names, line.half, line.readings, line.findings, "" if line.readings else line.reason))
+    common = set.intersection(*({f.code for f in row.findings} for row in rows if row.possible))
     yield f"  {'Which of ' + field:<20}  {'to be read':<28}  half-width"
-    for _, _, share, names, readings, findings, why in rows:
-        said = ", ".join(f"{name} {value}" for name, value in readings.items()) or why
-        yield f"    {names:<18}  {said:<28}  {half(share):>10}{'   as planned' if names == planned else ''}"
-        for f in findings:
+    for row in rows:
+        said = ", ".join(f"{name} {value}" for name, value in row.readings.items()) or row.why
+        yield f"    {row.names:<18}  {said:<28}  {half(row.half):>10}{'   as planned' if row is rows[0] else ''}"
+        for f in (f for f in row.findings if f.code not in common):
             yield from textwrap.wrap(f"{MARK[f.severity]}, {f.code}: {f.message}", WIDTH, initial_indent=" " * 24,
                                      subsequent_indent=" " * 26)  # fmt: skip
-    best = min(rows, key=lambda row: row[:3])
-    if best[:2] == rows[0][:2] and best[2] > (1.0 - LITTLE) * rows[0][2]:
-        yield from _wrapped(f"None is better than {planned}, as planned, by a hundredth of the half-width.", 4, 4)
+    best = min((row for row in rows if row.possible), key=lambda row: row.rank)
+    if best.rank[:2] == rows[0].rank[:2] and best.half > (1.0 - LITTLE) * rows[0].half:
+        said = f"None is better than {planned}, as planned, by a hundredth of the half-width."
     else:
-        yield from _wrapped(
-            f"Best: {best[3]}, with the fewest alarms and warnings, and of those the least half-width.", 4, 4
-        )
+        said = f"Best: {best.names}, with the fewest alarms and warnings, and of those the least half-width."
+    yield from _wrapped(said, 4, 4)
+
+
+@dataclass(frozen=True)
+class _Row:
+    """One choice of hardware."""
+
+    names: str
+    half: float
+    readings: dict[str, str]
+    findings: list[Finding]
+    why: str = ""
+
+    @property
+    def possible(self) -> bool:
+        return math.isfinite(self.half)
+
+    @property
+    def rank(self) -> tuple[int, int, float]:
+        return sum(f.severity == "alarm" for f in self.findings), len(self.findings), self.half
 
 
 def _what(plan: Plan, outlook: Outlook) -> Iterator[str]:

@@ -170,7 +170,7 @@ class Setup:
             if isinstance(item.field, Reading) and item.field.grid:
                 z = deviates(self.readings, item.value.shape[-1])
             elif turns > 1:
-                z = deviates(turns, self.readings).T.reshape(-1)
+                z = np.tile(deviates(turns, 1)[:, 0], self.readings)  # what differs between places stays in every round
             elif self.readings == 1:
                 said = Component("scatter", (Term(self.power * self.scatter),), "sum", "normal", 1.0)
                 items[name] = replace(item, components=(*item.components, said))

@@ -34,7 +34,9 @@ class Line:
     readings : dict of str to str
         Expected readings, by field.
     findings : list of Finding
-        Alarms and warnings that come with it and did not stand before.
+        Every alarm and warning that stands after it.
+    new : list of Finding
+        Those that did not stand before.
     """
 
     change: Change
@@ -45,10 +47,11 @@ class Line:
     reaches: bool = False
     readings: dict[str, str] = field(default_factory=dict)
     findings: list[Finding] = field(default_factory=list)
+    new: list[Finding] = field(default_factory=list)
 
     @property
     def pays(self) -> bool:
-        return self.gain > 0.0 and not any(f.severity == "alarm" for f in self.findings)
+        return self.gain > 0.0 and not any(f.severity == "alarm" for f in self.new)
 
 
 @dataclass
@@ -145,6 +148,11 @@ def half_width(result: FlowResult) -> float:
     """Half of the interval as a share of the flow."""
     interval, value = result.main.interval, float(result.main.estimate.value)
     return (float(interval.high) - float(interval.low)) / 2.0 / abs(value)
+
+
+def grave(result: FlowResult) -> list[Finding]:
+    """Its alarms and warnings."""
+    return [f for f in result.findings if f.severity != "note"]
 
 
 def verdict_of(sort: str, gain: float, new: Sequence[Finding], gone: Sequence[Finding]) -> str:

@@ -25,7 +25,7 @@ from flowrig.studies.changes import (
     with_pieces,
 )
 from flowrig.studies.invent import Setup, chosen, shown, still, to_come
-from flowrig.studies.outlook import LITTLE, Line, Outlook, Plan, half_width, reason_of, verdict_of
+from flowrig.studies.outlook import LITTLE, Line, Outlook, Plan, grave, half_width, reason_of, verdict_of
 from flowrig.studies.reduce import empty_result, load
 from flowrig.studies.result import FlowResult, unused
 from flowrig.studies.sheet import PASSES, REPEATS
@@ -122,7 +122,9 @@ class _Planner:
         scatter, said = told.value("scatter"), f"{as_written(told['scatter'])} of the flow"
         logged = "log" in told
         if run is not None and run.size:
-            usual, logged = max(int(run.stretches), 2), logged or run.n >= LOG_FROM
+            turns = flow.method.turns(flow.section)
+            usual = max(int(run.stretches), 2) if turns == 1 else run.n // turns
+            logged = logged or (run.n >= LOG_FROM and turns == 1)
             if told["scatter"].assumed:
                 scatter = run.u / abs(run.size) * math.sqrt(run.stretches * within)
                 said = f"{100 * scatter:.2g} % of the flow, as the record's own"
@@ -200,8 +202,8 @@ class _Planner:
             result = setup.expected()
         except (InputError, CalculationError, ValueError):
             return None
-        grave = [sum(f.severity == severity for f in result.findings) for severity in ("alarm", "warning")]
-        return grave[0], grave[1], half_width(result)
+        alarms = sum(f.severity == "alarm" for f in result.findings)
+        return alarms, len(grave(result)), half_width(result)
 
     # what comes of a change
 
@@ -216,15 +218,14 @@ class _Planner:
             return Line(change, math.nan, math.nan, "not possible", "cannot show the expected flow")
         half, old = half_width(after), half_width(before)
         gain = old - half
-        known = {f.code for f in before.findings}
-        still_there = {f.code for f in after.findings}
-        new = [f for f in after.findings if f.code not in known and f.severity != "note"]
-        gone = [f for f in before.findings if f.code not in still_there and f.severity != "note"]
+        then = grave(after)
+        new = [f for f in then if f.code not in {known.code for known in before.findings}]
+        gone = [f for f in grave(before) if f.code not in {left.code for left in after.findings}]
         reaches = self.target is not None and half <= self.target
         verdict = verdict_of(change.sort, gain / old, new, gone)
         reason = reason_of(before, after, new, gone)
         readings = shown(changed) if change.sort == "hardware" else {}
-        return Line(change, half, gain, verdict, reason, reaches, readings, new)
+        return Line(change, half, gain, verdict, reason, reaches, readings, then, new)
 
     # the target
 

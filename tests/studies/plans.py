@@ -109,7 +109,8 @@ def taken(record: Mapping[str, Any], outlook: Outlook, seed: int = 4, exact: boo
             done["flow"][0]["grid"] = grid
             continue
         turns = setup.flow.method.turns(setup.flow.section)
-        z = deviates((turns, n), random, exact).T.reshape(-1) if turns > 1 else deviates((n, 1), random, exact)[:, 0]
+        z = deviates((turns if turns > 1 else n, 1), random, exact)[:, 0]
+        z = np.tile(z, n) if turns > 1 else z
         unit = "m3/s" if item.field.kind == "flow" else "Pa"
         if n == 1 and turns == 1:  # as the plan says: its scatter stated beside it
             done["flow"][0][name] = f"{level:.9g} {unit} (u = {level * setup.power * setup.scatter:.9g} {unit})"
