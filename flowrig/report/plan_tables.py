@@ -8,7 +8,7 @@ import json
 from typing import Any
 
 from flowrig.report.as_json import estimate_body, flag_body, number, tool_version
-from flowrig.studies.outlook import Line, Outlook, Plan, half_width
+from flowrig.studies.outlook import Line, Outlook, Plan, half_of, half_width
 from flowrig.studies.result import marked
 
 CONTRACT = 1  # version of the JSON plan
@@ -30,6 +30,15 @@ def plan_json(plan: Plan) -> str:
         "target": plan.target,
         "flags": [flag_body(f) for f in plan.findings],
         "measurements": [_outlook(plan, outlook) for outlook in plan.outlooks],
+        "combined": [
+            {
+                "of": group.of,
+                "half_width": None if group.combined is None else half_of(group.combined.main),
+                "weights": None if group.combined is None else group.combined.weights,
+                "why_not_combined": group.why_not,
+            }
+            for group in plan.together
+        ],
     }
     return json.dumps(body, indent=1, ensure_ascii=False, allow_nan=False) + "\n"
 

@@ -11,7 +11,7 @@ from flowrig import units
 from flowrig.records.declare import Finding
 from flowrig.report.text import MARK, WIDTH, findings_text, numbers, percent
 from flowrig.studies.changes import counted
-from flowrig.studies.outlook import LITTLE, Line, Outlook, Plan, budget, grave, half_width
+from flowrig.studies.outlook import LITTLE, Line, Outlook, Plan, budget, grave, half_of, half_width
 from flowrig.studies.result import Quantity
 
 SMALL = 1e-3  # of the variance: causes below are told together
@@ -244,6 +244,13 @@ def _side_by_side(plan: Plan) -> Iterator[str]:
     for outlook in sorted(plan.outlooks, key=lambda o: o.half):
         name = textwrap.shorten(outlook.name, 40, placeholder="...")
         yield f"  {name:<{width}}  half-width {half(outlook.half)}, floor {half(half_width(outlook.floor))}"
+    for group in plan.together:
+        of = f", {group.of}" if group.of else ""
+        if group.combined is not None:
+            weights = ", ".join(f"{name} {100 * weight:.0f} %" for name, weight in group.combined.weights.items())
+            yield from _wrapped(f"Combined{of}: half-width {half(half_of(group.combined.main))}; weights {weights}.", 4)
+        else:
+            yield from _wrapped(f"Not combined{of}: {group.why_not}.", 4)
 
 
 def _wrapped(text: str, further: int = 2, first: int = 2) -> list[str]:

@@ -50,8 +50,10 @@ def to_come(
     for choice in method.alternatives:
         sets = [names for names in choice.sets if all(name in level for name in names)]
         if choice.required and sets and not any(name in section for names in choice.sets for name in names):
+            told = section.value("with", {})
+            named = [names for names in sets if isinstance(told, dict) and any(name in told for name in names)]
             can = [names for names in sets if all(level[name].kind in measured for name in names)]
-            wanted += (can or sets)[0]
+            wanted += (named or can or sets)[0]
     beside = [len(section[name].value) for name in level if name in section]
     rows = max([method.turns(section), *beside])  # taken together with what is there, and in every place in turn
     found: dict[str, Any] = {name: np.full(rows, START[level[name].kind]) for name in wanted}
@@ -144,7 +146,7 @@ class Setup:
             Where no number is given beyond a limit of the method.
         """
         brought = self.brought
-        done = brought._reduction(brought._run()).run()
+        done = brought._reduction(brought.run()).run()
         if self.readings == 1 and self.flow.method.layout is None:
             said = ", ".join(self.names)
             done.findings.append(Finding(STATED_SCATTER, f"{said}: {100 * self.power * self.scatter:.2g} % beside it"))
@@ -159,7 +161,7 @@ class Setup:
         reduction.measured(refusing=False)
         return reduction.scatter
 
-    def _run(self) -> Flow:
+    def run(self) -> Flow:
         """The flow section with a run in the place of each reading that is to be taken."""
         section, method = self.flow.section, self.flow.method
         turns = method.turns(section)

@@ -11,7 +11,8 @@ from flowrig.records.declare import Finding
 from flowrig.records.record import Record
 from flowrig.studies.changes import Change
 from flowrig.studies.invent import Setup
-from flowrig.studies.result import FlowResult
+from flowrig.studies.result import FlowResult, Quantity
+from flowrig.studies.together import Together
 
 PAYS, LITTLE = 0.05, 0.01  # of the half-width: own judgement, no source
 
@@ -128,6 +129,8 @@ class Plan:
         How long an independent stretch of a log lasts. [s]
     findings : list of Finding
         About the record as a whole.
+    together : list of Together
+        Several measurements of one flow, combined as a reduction would; empty for a single one.
     """
 
     record: Record
@@ -136,6 +139,7 @@ class Plan:
     coverage: float
     stretch: float
     findings: list[Finding]
+    together: list[Together] = field(default_factory=list)
 
     def __repr__(self) -> str:
         return f"<Plan of {self.record.name}: {self.outlooks!r}>"
@@ -146,7 +150,12 @@ class Plan:
 
 def half_width(result: FlowResult) -> float:
     """Half of the interval as a share of the flow."""
-    interval, value = result.main.interval, float(result.main.estimate.value)
+    return half_of(result.main)
+
+
+def half_of(quantity: Quantity) -> float:
+    """The same of one quantity."""
+    interval, value = quantity.interval, float(quantity.estimate.value)
     return (float(interval.high) - float(interval.low)) / 2.0 / abs(value)
 
 

@@ -24,11 +24,13 @@ from flowrig.studies.changes import (
     perfect,
     with_pieces,
 )
+from flowrig.studies.gather import grows
 from flowrig.studies.invent import Setup, chosen, shown, still, to_come
 from flowrig.studies.outlook import LITTLE, Line, Outlook, Plan, grave, half_width, reason_of, verdict_of
-from flowrig.studies.reduce import empty_result, load
+from flowrig.studies.reduce import empty_result, load, reduce
 from flowrig.studies.result import FlowResult, unused
 from flowrig.studies.sheet import PASSES, REPEATS
+from flowrig.studies.together import Together
 from flowrig.uncertainty.series import LOG_FROM
 
 NOTHING = 0.002  # of the half-width: a step that gains less ends the search
@@ -86,7 +88,15 @@ def plan(
     for i, outlook in enumerate(outlooks):
         outlook.name = unused(outlook.name, [o.name for o in outlooks[:i]])
     about = empty_result(record, coverage, None, 1).findings
-    return Plan(record, outlooks, wanted, coverage, told.value("stretch"), about)
+    return Plan(record, outlooks, wanted, coverage, told.value("stretch"), about, _together(record, outlooks, coverage))
+
+
+def _together(record: Record, outlooks: Sequence[Outlook], coverage: float) -> list[Together]:
+    """Several measurements of one flow as a reduction would combine them."""
+    if len(outlooks) < 2:
+        return []
+    flows = [replace(outlook.setup.run(), findings=[]) for outlook in outlooks]
+    return reduce(replace(record, flows=flows, claims=None, beside={}), coverage=coverage).together
 
 
 def _target(text: str) -> float:
@@ -123,7 +133,8 @@ class _Planner:
         logged = "log" in told
         if run is not None and run.size:
             turns = flow.method.turns(flow.section)
-            usual = max(int(run.stretches), 2) if turns == 1 else run.n // turns
+            rows = max(len(item.value) for item in flow.section.items.values() if grows(item.field))
+            usual = max(int(run.stretches), 2) if turns == 1 else rows // turns
             logged = logged or (run.n >= LOG_FROM and turns == 1)
             if told["scatter"].assumed:
                 scatter = run.u / abs(run.size) * math.sqrt(run.stretches * within)

@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 import math
+import shutil
 from copy import deepcopy
 from itertools import pairwise
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -12,10 +14,11 @@ import pytest
 import flowrig
 from flowrig.errors import InputError
 from flowrig.studies.invent import deviates, held
-from flowrig.studies.outlook import half_width
+from flowrig.studies.outlook import half_of, half_width
 from flowrig.uncertainty.series import mean_of
 from tests.studies.plans import planned, record_of, taken
 
+ROOT = Path(__file__).parents[2]
 KINDS = ("nozzle", "orifice plate", "box", "hood", "hood turned", "pitot traverse", "round pitot traverse",
          "vane traverse")  # fmt: skip
 
@@ -283,6 +286,11 @@ def test_a_pitot_traverse_reads_what_the_instrument_shows():
     record["instruments"]["display"] = {"measures": "velocity", "accuracy": "2 % of reading", "density_corrected": True}
     [outlook] = flowrig.plan(record)
     assert outlook.setup.names == ("velocity",)
+    # with both kinds there, a pressure, unless the record says what is read with what
+    record["instruments"]["manometer"] = {"measures": "pressure difference", "accuracy": "0.5 Pa"}
+    assert flowrig.plan(record).outlooks[0].setup.names == ("drop",)
+    record["flow"][0]["with"] = {"velocity": "display"}
+    assert flowrig.plan(record).outlooks[0].setup.names == ("velocity",)
 
 
 def test_plan_does_not_change_what_a_record_reduces_to():
@@ -304,11 +312,37 @@ def test_a_flow_outside_the_calibration_is_refused_at_the_plan():
     assert "10 to 250 Pa" in fault.expected
 
 
-def test_two_measurements_are_planned_each():
+def test_two_measurements_are_planned_each_and_together():
     record = planned()
     record["flow"].append({"method": "nozzle", "open": ["B"], "static": "0 Pa"})
     plan = flowrig.plan(record)
     assert [outlook.name for outlook in plan] == ["Nozzles in a chamber", "Nozzles in a chamber (2)"]
+    done = deepcopy(record)
+    for section, outlook in zip(done["flow"], plan.outlooks, strict=True):
+        section |= taken(planned(), outlook)["flow"][0] | {"open": section["open"]}
+    [group] = plan.together
+    [then] = flowrig.reduce(done).together
+    assert half_of(group.combined.main) == pytest.approx(half_of(then.combined.main), rel=0.02)
+    assert half_of(group.combined.main) < min(outlook.half for outlook in plan)
+
+
+EXAMPLES = sorted(
+    path.parent.name for path in (ROOT / "examples").glob("*/record.toml") if path.parent.name != "18-plan"
+)
+
+
+@pytest.mark.parametrize("name", EXAMPLES)
+def test_an_example_planned_again_at_its_own_flow_is_as_sure_as_it_was(name, tmp_path):
+    """From its own readings as a pattern, with their own scatter."""
+    for folder in ("examples", "calibrations"):
+        shutil.copytree(ROOT / folder, tmp_path / folder)
+    path = tmp_path / "examples" / name / "record.toml"
+    result = flowrig.reduce(path)
+    flow = 3600 * float(result.flow.estimate.value)
+    text = path.read_text(encoding="utf-8")
+    path.write_text(text.replace("[[flow]]", f'[plan]\nflow = "{flow:.6g} m3/h"\n\n[[flow]]', 1), encoding="utf-8")
+    for outlook, was in zip(flowrig.plan(path), result, strict=True):
+        assert outlook.half == pytest.approx(half_width(was), rel=0.03)
 
 
 # ---------------------------------------------------------------- readings without chance
