@@ -76,6 +76,8 @@ def _head(plan: Plan, outlook: Outlook, main: Quantity) -> Iterator[str]:
     yield ""
     often = counted(outlook.setup, outlook.setup.readings)
     points = f" of {len(outlook.setup.flow.layout)} points" if outlook.setup.flow.layout is not None else ""
+    if outlook.setup.logged:
+        often = f"a log of {_time(outlook.setup.readings * plan.stretch)}, worth {often}"
     yield from _wrapped(f"Planned: {often}{points}, a single reading scattering by {percent(outlook.setup.scatter)} of "
                         "the flow.")  # fmt: skip
     said = ", ".join(f"{name} {value}" for name, value in outlook.readings.items())
@@ -108,10 +110,10 @@ def _how_often(plan: Plan, outlook: Outlook) -> Iterator[str]:
     rows = [(n, line.half, "; ".join(f"{MARK[f.severity]}, {f.code}" for f in line.new))
             for n, line in lines.items()] + [(setup.readings, outlook.half, "as planned")]  # fmt: skip
     timed = setup.flow.layout is None and setup.flow.method.turns(setup.flow.section) == 1
-    yield f"  {'How often':<40}  {'half-width':>10}{'   as a log' if timed else ''}"
+    yield f"  {'How often':<34}  {'half-width':>10}{'   as a log' if timed else ''}"
     for n, share, said in sorted(rows):
         time = f"   {_time(n * plan.stretch):>8}" if timed else ""
-        yield f"    {counted(setup, n):<38}  {half(share):>10}{time}   {said}".rstrip()
+        yield f"    {counted(setup, n):<32}  {half(share):>10}{time}   {said}".rstrip()
     if timed:
         yield from _wrapped(f"A log is counted by its independent stretches, of {_time(plan.stretch)} each.", 4, 4)
     if plan.target is not None:

@@ -21,6 +21,7 @@ from flowrig.studies.changes import (
     at_readings,
     changes,
     choices,
+    counted,
     perfect,
     with_pieces,
 )
@@ -128,28 +129,31 @@ class _Planner:
         told, setup = self.told, self.setup
         run = Setup(record, flow, setup.wanted, 2, 1e-3).as_read()
         within = 1 if flow.layout is None else len(flow.layout)
+        turns = flow.method.turns(flow.section)
+        can_log = flow.layout is None and turns == 1
         usual = PASSES if flow.layout is not None else REPEATS
         scatter, said = told.value("scatter"), f"{as_written(told['scatter'])} of the flow"
-        logged = "log" in told
+        logged = False
         if run is not None and run.size:
-            turns = flow.method.turns(flow.section)
             rows = max(len(item.value) for item in flow.section.items.values() if grows(item.field))
             usual = max(int(run.stretches), 2) if turns == 1 else rows // turns
-            logged = logged or (run.n >= LOG_FROM and turns == 1)
+            logged = run.n >= LOG_FROM
             if told["scatter"].assumed:
                 scatter = run.u / abs(run.size) * math.sqrt(run.stretches * within)
                 said = f"{100 * scatter:.2g} % of the flow, as the record's own"
         if told["scatter"].assumed:
             self._assume(f"scatter of a single reading: {said}")
-        if "log" in told:
-            usual = int(told.value("log") / told.value("stretch"))
+        if "log" in told and can_log:
+            usual, logged = int(told.value("log") / told.value("stretch")), True
             if told["stretch"].assumed:
                 self._assume(f"readings of a log forget one another in {as_written(told['stretch'])}")
+        elif "log" in told:
+            self._assume(f"no log of readings that go from place to place: {counted(setup, usual)} in its stead")
         self.setup = replace(
             setup,
             readings=told.value("readings", usual),
             scatter=max(float(scatter), LEAST_SCATTER),
-            logged=logged and flow.layout is None and "readings" not in told,
+            logged=logged and can_log and "readings" not in told,
         )
 
     def _assume(self, said: str) -> None:

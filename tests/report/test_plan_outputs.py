@@ -16,9 +16,10 @@ from tests.studies.plans import planned, record_of
 KINDS = ("nozzle", "orifice plate", "box", "hood", "hood turned", "pitot traverse", "vane traverse")
 
 
+@pytest.mark.parametrize("logged", [{}, {"log": "3 min", "stretch": "5 s"}])
 @pytest.mark.parametrize("kind", KINDS)
-def test_text_keeps_its_width_and_says_everything(kind):
-    plan = flowrig.plan(record_of(kind), target="0.3 %")
+def test_text_keeps_its_width_and_says_everything(kind, logged):
+    plan = flowrig.plan(record_of(kind, **logged), target="0.3 %")
     [outlook] = plan.outlooks
     text = plan_text(plan)
     assert [line for line in text.splitlines() if len(line) > 80 or line != line.rstrip()] == []

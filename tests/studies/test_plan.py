@@ -365,3 +365,9 @@ def test_an_invented_log_is_worth_its_stretches(stretches):
     assert found.stretches == pytest.approx(stretches, rel=0.03)
     assert found.u == pytest.approx(1 / math.sqrt(stretches), rel=0.03)
     assert found.drift < 4
+
+
+def test_a_traverse_is_not_logged():
+    [outlook] = flowrig.plan(record_of("pitot traverse", log="10 min"))
+    assert outlook.setup.readings == 3
+    assert any("no log of readings that go from place to place: 3 passes" in f.message for f in outlook.findings)
