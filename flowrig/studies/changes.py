@@ -18,7 +18,7 @@ from flowrig.records.declare import Choice, Count, Given, Names, Reading, Table
 from flowrig.records.instruments import Instrument, read_instrument
 from flowrig.records.items import Item, Section, path_name
 from flowrig.records.walk import Walker
-from flowrig.studies.invent import Setup, chosen, with_profile
+from flowrig.studies.invent import LEAST_SCATTER, Setup, chosen, with_profile
 from flowrig.studies.result import FlowResult
 from flowrig.uncertainty.component import Component
 
@@ -89,7 +89,7 @@ def perfect(setup: Setup) -> Setup:
         setup = _bettered(setup, name, 0.0)
     for place, item in list(_stated(setup)):
         setup = _narrowed(setup, place, item.field.name, 0.0)
-    return replace(setup, scatter=1e-9, readings=max(setup.readings, 2))
+    return replace(setup, scatter=LEAST_SCATTER, readings=max(setup.readings, 2))
 
 
 # where things stand in a setup

@@ -11,6 +11,7 @@ from typing import Any
 import numpy as np
 
 from flowrig.methods.method import Method
+from flowrig.records import flags as reading_flags
 from flowrig.records.declare import File, Finding, FlagMeaning, Names, Reading
 from flowrig.records.estimates import zero_of
 from flowrig.records.items import Array, Item, Section, as_shown
@@ -26,6 +27,7 @@ from flowrig.uncertainty.series import mean_of
 
 POWER = {"pressure difference": 2.0, "velocity": 1.0}  # of a velocity, by which a reading of a grid grows
 START = {"pressure difference": 50.0, "velocity": 3.0, "flow": 0.15}  # any will do: they are brought to the flow
+LEAST_SCATTER = 1e-9  # none at all would be no run
 ROWS_HELD = 6
 ORDERS = 40
 DRIFTS = 0.01  # how much a standard error between the halves counts against a hundredth of the stretches
@@ -102,13 +104,7 @@ class Setup:
 
     @cached_property
     def brought(self) -> Setup:
-        """The same with its readings at the expected flow.
-
-        Raises
-        ------
-        InputError
-            If the readings cannot be brought there.
-        """
+        """The same with its readings at the expected flow. Raises ValueError if they cannot be brought there."""
         return replace(self, flow=scaled(self.flow, self._follow.find(self.wanted)[0], self.names))
 
     @property
@@ -144,14 +140,22 @@ class Setup:
         ------
         InputError
             Where no number is given beyond a limit of the method.
+        ValueError
+            If no readings give the expected flow.
         """
         brought = self.brought
         done = brought._reduction(brought.run()).run()
-        if self.readings == 1 and self.flow.method.layout is None:
+        if self._single:
             said = ", ".join(self.names)
             done.findings.append(Finding(STATED_SCATTER, f"{said}: {100 * self.power * self.scatter:.2g} % beside it"))
-            done.findings = [f for f in done.findings if f.code != "single reading"]
+            done.findings = [f for f in done.findings if f.meaning is not reading_flags.SINGLE]
         return done
+
+    @property
+    def _single(self) -> bool:
+        """Whether a single reading is all that there is to be."""
+        turns = self.flow.method.turns(self.flow.section)
+        return self.readings == 1 and self.flow.layout is None and turns == 1
 
     def as_read(self) -> Scatter | None:
         """What the readings that the record holds say about their own scatter; None where none is repeated."""
@@ -173,7 +177,7 @@ class Setup:
                 z = deviates(self.readings, item.value.shape[-1])
             elif turns > 1:
                 z = np.tile(deviates(turns, 1)[:, 0], self.readings)  # what differs between places stays in every round
-            elif self.readings == 1:
+            elif self._single:
                 said = Component("scatter", (Term(self.power * self.scatter),), "sum", "normal", 1.0)
                 items[name] = replace(item, components=(*item.components, said))
                 continue

@@ -26,7 +26,7 @@ from flowrig.studies.changes import (
     with_pieces,
 )
 from flowrig.studies.gather import grows
-from flowrig.studies.invent import Setup, chosen, shown, still, to_come
+from flowrig.studies.invent import LEAST_SCATTER, Setup, chosen, shown, still, to_come
 from flowrig.studies.outlook import LITTLE, Line, Outlook, Plan, grave, half_width, reason_of, verdict_of
 from flowrig.studies.reduce import empty_result, load, reduce
 from flowrig.studies.result import FlowResult, unused
@@ -36,7 +36,6 @@ from flowrig.uncertainty.series import LOG_FROM
 
 NOTHING = 0.002  # of the half-width: a step that gains less ends the search
 MOST_READINGS = 3_000  # more are not to be had
-LEAST_SCATTER = 1e-9  # none at all would be no run
 MOST_ROUNDS = 60  # of a grid, or of the places of a hood
 
 
