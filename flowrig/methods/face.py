@@ -110,6 +110,7 @@ FIELDS: tuple[Field, ...] = (
     Given(
         "repeatability",
         "Limit of how far one more pass would differ, where a single pass was made.",
+        of_error=True,
         kind="ratio",
         above=0.0,
         high=0.5,

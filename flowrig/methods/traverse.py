@@ -133,6 +133,7 @@ PLANE_FIELDS: tuple[Field, ...] = (
     Given(
         "repeatability",
         "Limit of how far one more pass would differ, where a single pass was made.",
+        of_error=True,
         kind="ratio",
         above=0.0,
         high=0.5,

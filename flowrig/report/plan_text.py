@@ -230,7 +230,7 @@ def _route(plan: Plan, outlook: Outlook, target: float) -> Iterator[str]:
     else:
         said = f"Nothing that is listed reaches {half(target)}, taken together either."
         if outlook.last_floor > target:
-            said += f" The floor, {half(outlook.last_floor)} with all of it done, lies above: another method is needed."
+            said += f" The floor, {half(outlook.last_floor)} with all of it done, lies above: it is the method's own."
         if outlook.route:
             said += f" The furthest that it leads is {half(outlook.end)}:"
         yield from _wrapped(said)

@@ -204,6 +204,14 @@ def _limits(setup: Setup) -> Iterator[Change]:
         name = item.field.name
         words = f"{name}{_owner(place, _section(setup, place))} with half its ±"
         yield Change("dimension", f"± {place} {name}", words, partial(_narrowed, place=place, name=name, share=0.5))
+    for place, section in _places(setup):
+        for item in section.items.values():
+            if isinstance(item.field, Given) and item.field.of_error and item.value > 0.0:
+                halved = replace(item, value=item.value / 2, assumed=False)
+                words = f"{item.field.name}{_owner(place, section)} halved, by a comparison"
+                yield Change(
+                    "dimension", f"± {place} {item.field.name}", words, partial(_with_item, place=place, item=halved)
+                )
 
 
 def _narrowed(setup: Setup, place: _Place, name: str, share: float) -> Setup:

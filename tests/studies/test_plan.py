@@ -140,6 +140,17 @@ def test_other_changes_gain_what_a_record_with_them_gains():
     assert coefficient.half == pytest.approx(changed(coefficient="1.00 ± 0.005"), rel=4e-3)
 
 
+def test_a_limit_that_is_stated_can_be_halved_by_a_comparison():
+    record = record_of("hood")
+    record["flow"][0]["uneven_limit"] = "6 %"
+    [outlook] = flowrig.plan(record)
+    compared = deepcopy(record)
+    compared["flow"][0]["uneven_limit"] = "3 %"
+    found = line(outlook, "uneven_limit halved")
+    assert found.half == pytest.approx(flowrig.plan(compared).outlooks[0].half, rel=4e-3)
+    assert found.verdict == "pays"
+
+
 def test_readings_of_the_air_that_pay_and_that_do_not():
     record = planned()
     record["air"]["meter"] = record["air"]["meter"] | {"altitude": "20 m"}
