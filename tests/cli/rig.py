@@ -182,7 +182,7 @@ class Rig:
         assert f"record.toml, {where}" in err, err
         assert said in err, err
 
-    def refuses(self, *arguments: str, says: tuple[tuple[str, ...], ...]) -> None:
+    def refuses(self, *arguments: str, says: tuple[tuple[str, ...], ...], command: str = "reduce") -> None:
         """The command exits 2 with exactly the faults `says`, and touches no file.
 
         Parameters
@@ -192,7 +192,7 @@ class Rig:
         """
         self.lay_out(result_json=OLD_JSON, result_csv=OLD_CSV)
         before = self.contents()
-        code, out, err = self.run("reduce", *arguments, *OUTPUTS)
+        code, out, err = self.run(command, *arguments, *OUTPUTS)
         assert code == 2, (code, out, err)
         assert out == ""
         assert self.contents() == before
