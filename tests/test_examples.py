@@ -40,6 +40,12 @@ def story(folder: Path) -> str:
     return (folder / "README.md").read_text(encoding="utf-8")
 
 
+def record(folder: Path) -> Path:
+    """What was measured: of a plan, the record that was filled in after it."""
+    measured = folder / "measured.toml"
+    return measured if measured.exists() else folder / "record.toml"
+
+
 def command(folder: Path) -> list[str]:
     """Arguments of the first command in the story, without the program's name."""
     block = re.search(r"^```sh\n(.*?)^```", story(folder), re.DOTALL | re.MULTILINE)
@@ -123,14 +129,14 @@ def test_script_makes_the_readings_again(script: Path, tmp_path: Path) -> None:
     assert [p.name for p in made] == sorted(p.name for p in script.parent.glob("*.csv") if p.name != "flows.csv")
     for path in made:
         assert path.read_bytes() == (script.parent / path.name).read_bytes(), path.name
-    record = [line.split("#")[0].strip() for line in (script.parent / "record.toml").read_text("utf-8").splitlines()]
+    lines = [line.split("#")[0].strip() for line in record(script.parent).read_text("utf-8").splitlines()]
     printed = done.stdout.decode("utf-8").splitlines()
     assert printed
     for line in printed:
         if line.startswith("Invented truth"):
             assert line in story(script.parent).splitlines()
         else:
-            assert line in record
+            assert line in lines
 
 
 @dataclass
@@ -156,7 +162,7 @@ def number(folder: Path) -> Number:
         check = verify(files[0], files[1:]).checks[-1]
         bar = check.drift_interval
         return Number(*(100 * float(x) for x in (check.drift.value, check.drift.u, bar.low, bar.high)), "%")
-    flow = flowrig.reduce(files[0]).flow
+    flow = flowrig.reduce(record(folder)).flow
     return Number(float(flow.value), float(flow.u), float(flow.low), float(flow.high), flow.unit)
 
 
@@ -196,6 +202,26 @@ def quote(folder: Path) -> str:
 def test_story_quotes_the_result(folder: Path) -> None:
     if "--rows" not in command(folder):
         assert [" ".join(said.split()) for said in QUOTED.findall(story(folder))] == [quote(folder)]
+
+
+PLANS = [folder for folder in FOLDERS if command(folder)[0] == "plan"]
+
+
+@pytest.mark.parametrize("folder", PLANS, ids=lambda p: p.name)
+def test_story_of_a_plan_says_what_the_plan_says(folder: Path) -> None:
+    said = re.findall(r"half-width\sof\s([\d.]+\s%)", story(folder))
+    assert len(said) >= 2
+    expected = (folder / "expected.txt").read_text(encoding="utf-8")
+    assert [" ".join(one.split()) for one in said if " ".join(one.split()) not in expected] == []
+
+
+@pytest.mark.parametrize("folder", PLANS, ids=lambda p: p.name)
+def test_what_was_measured_is_as_sure_as_planned(folder: Path) -> None:
+    """Readings that were drawn, not fitted: their scatter is known from few, and so the half-width to a tenth or so."""
+    flow = flowrig.reduce(record(folder)).flow
+    half = float(flow.high - flow.low) / 2 / float(flow.value)
+    [outlook] = flowrig.plan(folder / "record.toml")
+    assert half == pytest.approx(outlook.end, rel=0.1)
 
 
 def update() -> None:

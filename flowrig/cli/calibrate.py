@@ -20,10 +20,10 @@ def command(record: str, file: str | None, quiet: bool, coverage: str) -> None:
     The record has a table [calibration], which names a table of points. Exit code 0 if it worked, 1 if the points do
     not determine the curve, 2 for bad input; then the faults are listed, and no file is touched.
     """
-    from flowrig.cli.reduce import probability_of
+    from flowrig.cli.options import probability
     from flowrig.studies.calibrate import calibrate
 
-    probability = probability_of(coverage)
+    sure = probability(coverage)
     done = calibrate(record)
     if file is not None:
         if os.path.lexists(file):
@@ -41,6 +41,6 @@ def command(record: str, file: str | None, quiet: bool, coverage: str) -> None:
         return
     from flowrig.report.calibration_text import calibration_text
 
-    click.echo(calibration_text(done, probability))
+    click.echo(calibration_text(done, sure))
     if file is not None:
         click.echo(f"\nWritten to {file}.")

@@ -3,14 +3,14 @@
 from __future__ import annotations
 
 import os
+from typing import Any
 
 import click
 
+from flowrig.cli.options import files_apart, probability, unit_of_flow
 from flowrig.errors import Fault, InputError
 
 FEWEST, MOST = 1_000, 10_000_000  # draws
-LEAST_SURE = 0.5
-MOST_SURE = 0.9999  # what lies beyond is known of no instrument
 
 
 @click.command(name="reduce")
@@ -43,20 +43,17 @@ def command(
     """
     from flowrig.studies.reduce import reduce
 
-    probability = probability_of(coverage)
-    _check(samples, unit)
+    options: dict[str, Any] = {"coverage": probability(coverage), "samples": samples, "seed": seed, "unit": unit}
+    options["allow_outside"] = allow_outside
+    _check_samples(samples)
+    unit_of_flow(unit)
     if rows is None:
-        result = reduce(
-            record, coverage=probability, samples=samples, seed=seed, unit=unit, allow_outside=allow_outside
-        )
+        result = reduce(record, **options)
     else:
         from flowrig.studies.rows import reduce_rows
 
-        result = reduce_rows(
-            record, rows, coverage=probability, samples=samples, seed=seed, unit=unit, allow_outside=allow_outside
-        )
-    beside = (os.path.join(os.path.dirname(record), name) for name in result.record.digests)
-    _check_outputs([name for name in (json_file, csv_file) if name is not None], {record, rows or record, *beside})
+        result = reduce_rows(record, rows, **options)
+    files_apart(record, (json_file, csv_file), (*result.record.digests, os.path.abspath(rows or record)))
     outputs = {}
     if json_file is not None:
         from flowrig.report.as_json import result_json
@@ -84,45 +81,7 @@ def command(
             click.echo(line, err=True)
 
 
-def _check_outputs(names: list[str], inputs: set[str]) -> None:
-    """Each output is a file of its own and none of the inputs: readings cannot be taken again."""
-    taken = {os.path.realpath(name) for name in inputs}
-    faults = []
-    for name in names:
-        path = os.path.realpath(name)
-        if path in taken:
-            read = "a file that this very command reads or writes already"
-            faults.append(Fault(name, read, "a file of its own for each result", "Name another file."))
-        taken.add(path)
-    if faults:
-        raise InputError(faults)
-
-
-def probability_of(text: str) -> float:
-    """95 %, 95% or 0.95. A bare number above 1 is read as per cent."""
-    words = text.strip().rstrip("%").strip()
-    try:
-        number = float(words)
-    except ValueError:
-        number = float("nan")
-    if text.strip().endswith("%") or number > 1:
-        number /= 100
-    if not LEAST_SURE <= number <= MOST_SURE:
-        expected = f"a probability such as 95 % or 0.95, from {100 * LEAST_SURE:g} to {100 * MOST_SURE:g} %"
-        remedy = "Write a number, with a decimal point. It is a probability, not a coverage factor: k = 2 is 95.45 %."
-        raise InputError(Fault("--coverage", f"{text!r}", expected, remedy))
-    return number
-
-
-def _check(samples: int | None, unit: str | None) -> None:
+def _check_samples(samples: int | None) -> None:
     if samples is not None and not FEWEST <= samples <= MOST:
         remedy = "Fewer draws do not make an interval; more are held in memory and add no digit."
         raise InputError(Fault("--samples", str(samples), f"a number from {FEWEST} to {MOST}", remedy))
-    if unit is not None:
-        from flowrig import units
-        from flowrig.records.words import unreadable
-
-        try:
-            units.factor(unit, "flow")
-        except ValueError as error:
-            raise InputError(unreadable("--unit", unit, "a unit of flow", error)) from None

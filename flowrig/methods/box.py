@@ -264,6 +264,7 @@ METHOD = Method(
             "Whether the box, or what stands before it, was taken down, moved or put together again since its "
             "calibration. Nothing is added only for a box that still stands exactly as it did.",
             choices=("remounted", "as calibrated"),
+            aim="as calibrated",
             asked=True,
         ),
     ),

@@ -75,6 +75,7 @@ HOLES = Table(
             "How the hole was made: by hand (saw, snips; its coefficient is known to 25 %), or with care (turned, "
             "punched or filed round and deburred; 4 %). At 95 %: common practice, no source.",
             choices=("by hand", "with care"),
+            aim="with care",
             asked=True,
         ),
         Given(

@@ -9,7 +9,7 @@ from typing import Any
 import numpy as np
 
 from flowrig.methods import cautions, profile, traverse
-from flowrig.methods.method import Effect, Limit, Situation, Size
+from flowrig.methods.method import Effect, Limit, Profile, Situation, Size
 from flowrig.physics import traverse as physics
 from flowrig.physics.si import Floats
 from flowrig.records.declare import Choice, Count, Field, File, FlagMeaning, Given, Names, Table, Text, Wrong
@@ -22,6 +22,7 @@ UNCOMPARED = (0.88, 1.06)  # true flow over that of a face traverse, without a c
 FLOORS = {"filter": 0.02, "coil": 0.03, "grille": 0.05}  # of what the grid may miss: common practice, no source
 SPACING = 0.15  # between points, at most [m]: common practice, no source
 FEWEST = 16
+FALL = 0.1  # from the middle to an edge, in a plan: own judgement, no source
 NEAR, FAR = 0.02, 0.15  # of the anemometer from the face [m]: common practice, no source
 
 CAUTIONS = (*cautions.COMMON,)
@@ -109,6 +110,7 @@ FIELDS: tuple[Field, ...] = (
     Given(
         "repeatability",
         "Limit of how far one more pass would differ, where a single pass was made.",
+        of_error=True,
         kind="ratio",
         above=0.0,
         high=0.5,
@@ -139,6 +141,15 @@ def usual_plan(section: Section, hardware: Mapping[str, list[Section]]) -> dict[
             for count, side in (("across", "width"), ("down", "height"))
         },
     }
+
+
+def _hump(plan: Layout) -> Array:
+    away = [2.0 * at / plan.extent[name] - 1.0 for name, at in plan.positions.items()]
+    shape = 1.0 - FALL * np.sum(np.square(away), axis=0)
+    return np.asarray(shape / np.mean(shape))
+
+
+USUAL_PROFILE = Profile("a tenth less at each edge than in the middle", _hump)
 
 
 def prepare(situation: Situation) -> None:

@@ -61,6 +61,7 @@ CURVES = Table(
         Given(
             "fall_limit",
             "How well the curve knows the flow lost under the hood: a limit, as a share of what is lost.",
+            of_error=True,
             kind="ratio",
             default=FALL,
             low=0.0,
@@ -303,6 +304,7 @@ METHOD = Method(
             "uneven_limit",
             "What swirl and an uneven stream do to the reading, at 95 %, from a comparison over an outlet of this "
             "kind.",
+            of_error=True,
             kind="ratio",
             above=0.0,
             high=1.0,

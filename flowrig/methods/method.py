@@ -163,6 +163,22 @@ class Limit:
 
 
 @dataclass(frozen=True)
+class Profile:
+    """Velocities over a grid that a plan assumes where none were read yet.
+
+    Attributes
+    ----------
+    words : str
+        What it is.
+    shape : callable
+        Layout -> velocities over their mean, array (points,).
+    """
+
+    words: str
+    shape: Callable[[Layout], Array]
+
+
+@dataclass(frozen=True)
 class Method:
     """A way of measuring a flow.
 
@@ -186,6 +202,8 @@ class Method:
         From readings to kernel inputs, where that takes more than handing them over; edits the situation.
     layout : callable, optional
         (section, hardware) -> Layout. Raises ValueError with a sentence where no such layout exists.
+    usual_profile : Profile, optional
+        Of a grid that was not read yet.
     summary : callable
         What the flow was computed from, in a line: enough to check it by hand.
     conventions : tuple of str
@@ -216,6 +234,7 @@ class Method:
     limits: tuple[Limit, ...] = ()
     prepare: Callable[[Situation], None] | None = None
     layout: Callable[[Section, Mapping[str, list[Section]]], Layout] | None = None
+    usual_profile: Profile | None = None
     summary: Callable[[Situation], str] = lambda situation: ""
     conventions: tuple[str, ...] = ()
     turns: Callable[[Section], int] = lambda section: 1

@@ -49,6 +49,7 @@ NOZZLES = Table(
             "coefficient_limit",
             "For a home-made nozzle: limit of its coefficient about the standard's. 3 to 5 % is "
             "common practice, no source.",
+            of_error=True,
             kind="ratio",
             above=0.0,
             high=0.5,

@@ -106,6 +106,7 @@ STRAIGHT_LENGTH = Choice(
     "more), too short (shorter still, or reduced on both sides; for which the standard has no figure). The lengths are "
     "not printed here: take them from the part of ISO 5167 that the meter was made to.",
     choices=("not stated", "full", "reduced", "too short"),
+    aim="full",
     asked=True,
 )
 

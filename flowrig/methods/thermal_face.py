@@ -47,6 +47,7 @@ METHOD = Method(
     hardware=(face.FACES,),
     prepare=_prepare,
     layout=face.layout,
+    usual_profile=face.USUAL_PROFILE,
     summary=traverse.summary,
     sheet_defaults=face.usual_plan,
     cautions=face.CAUTIONS,

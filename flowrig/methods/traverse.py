@@ -8,7 +8,7 @@ from typing import Any
 import numpy as np
 
 from flowrig.methods import cautions
-from flowrig.methods.method import Effect, Situation, Size
+from flowrig.methods.method import Effect, Profile, Situation, Size
 from flowrig.physics import traverse as physics
 from flowrig.physics.si import Floats
 from flowrig.records.declare import (
@@ -103,6 +103,7 @@ PLANE_FIELDS: tuple[Field, ...] = (
         "Quality of the plane: good (long straight duct before and after), ordinary, poor (near a bend, "
         "damper or fan). Sets the least error allowed for what the rule misses.",
         choices=("ordinary", "good", "poor"),
+        aim="good",
     ),
     Reading(
         "static",
@@ -132,6 +133,7 @@ PLANE_FIELDS: tuple[Field, ...] = (
     Given(
         "repeatability",
         "Limit of how far one more pass would differ, where a single pass was made.",
+        of_error=True,
         kind="ratio",
         above=0.0,
         high=0.5,
@@ -193,6 +195,15 @@ def usual_plan(section: Section, hardware: Mapping[str, list[Section]]) -> dict[
         count: int(physics.points_rule(duct.value(side))) for count, side in (("across", "width"), ("down", "height"))
     }
     return plan | sides | {"per_radius": None, "diameters": None}
+
+
+def _power_law(plan: Layout) -> Array:
+    near = [np.minimum(at / plan.extent[name], 1.0 - at / plan.extent[name]) for name, at in plan.positions.items()]
+    shape = np.prod(near, axis=0) ** (1.0 / 7.0)
+    return np.asarray(shape / np.mean(shape))
+
+
+USUAL_PROFILE = Profile("a one-seventh power law of the distance to the nearest walls", _power_law)
 
 
 def prepare(situation: Situation) -> None:

@@ -36,6 +36,7 @@ METHOD = Method(
     hardware=(face.FACES,),
     prepare=face.prepare,
     layout=face.layout,
+    usual_profile=face.USUAL_PROFILE,
     summary=traverse.summary,
     sheet_defaults=face.usual_plan,
     cautions=face.CAUTIONS,

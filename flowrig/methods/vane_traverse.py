@@ -94,6 +94,7 @@ METHOD = Method(
     hardware=(traverse.DUCTS,),
     prepare=traverse.prepare,
     layout=traverse.layout,
+    usual_profile=traverse.USUAL_PROFILE,
     summary=traverse.summary,
     sheet_defaults=traverse.usual_plan,
     cautions=traverse.CAUTIONS,

@@ -74,6 +74,8 @@ class Given(Field):
     limits : {'may', 'must', 'never'}
         Whether a ± stands beside it. It must where an error not stated would not be zero and none can be assumed; never
         where the error is stated elsewhere.
+    of_error : bool
+        The value is itself the limit of an error, which a comparison could make smaller.
     """
 
     kind: str = ""
@@ -83,6 +85,7 @@ class Given(Field):
     low: float = -math.inf
     high: float = math.inf
     limits: Literal["may", "must", "never"] = "may"
+    of_error: bool = False
 
 
 @dataclass(frozen=True)
@@ -107,9 +110,17 @@ class Series(Field):
 
 @dataclass(frozen=True)
 class Choice(Field):
-    """One of a few words. The first is the default unless the field is required."""
+    """One of a few words. The first is the default unless the field is required.
+
+    Attributes
+    ----------
+    choices : tuple of str
+    aim : str
+        The one of them that makes the error smallest, where a person can bring it about; empty where it is a fact.
+    """
 
     choices: tuple[str, ...] = ()
+    aim: str = ""
 
 
 @dataclass(frozen=True)

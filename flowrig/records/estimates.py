@@ -82,7 +82,7 @@ def reading_estimate(
     local = f"{record.row_id if batch else record.id}:{item.path}"
     parts: dict[Cause, Array] = {}
     if instrument is not None and instrument.zero is not None:
-        values = values - _zero(instrument, len(values), values.ndim, batch)
+        values = values - zero_of(instrument, len(values), values.ndim, batch)
         parts |= _zero_drift(instrument, record)
     run = None if batch or len(values) == 1 else values
     mean = values if batch else np.mean(values, axis=0)
@@ -181,7 +181,7 @@ def zero_needed(item: Item, instrument: Instrument | None) -> list[Finding]:
     return [Finding(flags.ZERO_NEEDED, f"{item.path}, {instrument.name}", rows if item.run == ROWS else None)]
 
 
-def _zero(instrument: Instrument, n: int, ndim: int, batch: bool) -> Array:
+def zero_of(instrument: Instrument, n: int, ndim: int, batch: bool = False) -> Array:
     """Zero at each reading of a run, interpolated over it; the middle for rows of a batch."""
     assert instrument.zero is not None
     before, after = instrument.zero

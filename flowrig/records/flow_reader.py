@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
 
+from flowrig import units
 from flowrig.errors import Fault
 from flowrig.records import csv_text, schema, tables
 from flowrig.records.beside import Beside
@@ -14,7 +16,7 @@ from flowrig.records.declare import Calibration, Finding, FlagMeaning, Names, Re
 from flowrig.records.files import near_name, quoted
 from flowrig.records.items import ROWS, Item, Section, path_name
 from flowrig.records.points import Points
-from flowrig.records.record import Declared, Flow, Hardware
+from flowrig.records.record import Declared, Flow, Hardware, ToCome
 from flowrig.records.walk import Walker
 from flowrig.records.words import opening, sentence, shown
 
@@ -62,9 +64,16 @@ class FlowReader:
     """
 
     def __init__(
-        self, walker: Walker, beside: Beside, hardware: Mapping[str, Hardware], points: Points | None = None
+        self,
+        walker: Walker,
+        beside: Beside,
+        hardware: Mapping[str, Hardware],
+        points: Points | None = None,
+        to_come: ToCome | None = None,
+        measured: Collection[str] = (),
     ) -> None:
         self.walker, self.beside, self.hardware, self.points = walker, beside, hardware, points
+        self.to_come, self.measured = to_come, measured
         self.faults, self.where = walker.faults, walker.where
         self.air: dict[str, dict[str, Item]] = {}
 
@@ -85,16 +94,30 @@ class FlowReader:
         if self.points is not None:
             given |= self.points.of_flow(i, method)
         section = self.walker.section(declared, inline, path, given)
-        flow = Flow(section, method, findings=findings)
+        stand_ins = self._stand_ins(section, method)
+        section.items |= {name: item for name, item in stand_ins.items() if item.field not in grid_fields}
+        flow = Flow(section, method, findings=findings, to_come=tuple(stand_ins))
         calibrations(section, self.beside, self.walker)
         self._refer(flow)
         if method.layout is not None:
-            self._grid(flow, grid_fields, columns)
+            self._grid(flow, grid_fields, columns, stand_ins)
         start = len(self.faults)
         self.walker.complete(section, [f.name for f in grid_fields])
         if len(self.faults) == start:
             self._same_length(flow)
         return flow
+
+    def _stand_ins(self, section: Section, method: Declared) -> dict[str, Item]:
+        """What stands in the place of fields still to come; nothing unless the record is a plan."""
+        if self.to_come is None:
+            return {}
+        found = self.to_come(method, section, self.hardware, self.measured)
+        items = {}
+        for declared in (f for f in method.fields if f.name in found):
+            place = (*section.path, declared.name)
+            unit = units.default_display(declared.kind) if isinstance(declared, Reading) else ""
+            items[declared.name] = Item(declared, found[declared.name], self.where(*place), path_name(place), unit)
+        return items
 
     # the log
 
@@ -231,7 +254,13 @@ class FlowReader:
                 self.faults.append(Fault(item.where, quoted(name), said, remedy))
             flow.hardware[table] = [] if missing else [known[name] for name in item.value]
 
-    def _grid(self, flow: Flow, grid_fields: tuple[Reading, ...], columns: Mapping[str, Any]) -> None:
+    def _grid(
+        self,
+        flow: Flow,
+        grid_fields: tuple[Reading, ...],
+        columns: Mapping[str, Any],
+        stand_ins: Mapping[str, Item],
+    ) -> None:
         section = flow.section
         broken = {f.where for f in self.faults}
         named = [s for sections in flow.hardware.values() for s in sections]
@@ -244,6 +273,11 @@ class FlowReader:
         except ValueError as error:
             remedy = sentence(str(error))
             self.faults.append(Fault(section.where, "a plan that cannot be drawn", "a plan of points", remedy))
+            return
+        if flow.layout is not None and "grid" in stand_ins:
+            for declared in (f for f in grid_fields if f.name in stand_ins):
+                item = stand_ins[declared.name]
+                section.items[declared.name] = replace(item, value=np.tile(item.value, (1, len(flow.layout))))
             return
         table = self.beside.table(section.value("grid"), self.where(*section.path, "grid"))
         if table is None or flow.layout is None:

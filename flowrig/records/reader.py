@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import Any
 
 from flowrig.errors import Fault, InputError
-from flowrig.records import flags, schema, toml_text, unit_facts
+from flowrig.records import flags, plan_facts, schema, toml_text, unit_facts
 from flowrig.records.attach import attach
 from flowrig.records.beside import Beside
 from flowrig.records.declare import Finding, Reading, Table
@@ -17,13 +17,16 @@ from flowrig.records.flow_reader import FlowReader, calibrations
 from flowrig.records.instruments import Instrument, read_instrument
 from flowrig.records.items import Item, Section, path_name
 from flowrig.records.points import Points, read_points, task_table
-from flowrig.records.record import Declared, Record
+from flowrig.records.record import Declared, Record, ToCome
 from flowrig.records.walk import Walker, written
 from flowrig.records.words import folded, shown
 
 
 def read_record(
-    source: str | Path | Mapping[str, Any], find_method: Callable[[str], Declared], names: Mapping[str, str]
+    source: str | Path | Mapping[str, Any],
+    find_method: Callable[[str], Declared],
+    names: Mapping[str, str],
+    to_come: ToCome | None = None,
 ) -> Record:
     """Read and check a record.
 
@@ -37,6 +40,8 @@ def read_record(
         From a name in `names` to the method's declaration.
     names : mapping
         Known methods.
+    to_come : ToCome, optional
+        The record is a plan: its table ``[plan]`` is read, and this stands in for readings still to come.
 
     Raises
     ------
@@ -44,7 +49,7 @@ def read_record(
         With every fault of the record and its files.
     """
     if isinstance(source, Mapping):
-        reader = _Reader(dict(source), _place_in_mapping, Path(), find_method, names)
+        reader = _Reader(dict(source), _place_in_mapping, Path(), find_method, names, to_come)
         reader.beside.in_python = True
         reader.beside.digests["record"] = ""  # the record's own stands first
         reader.take_tables()
@@ -52,7 +57,7 @@ def read_record(
         reader.beside.digests["record"] = hashlib.sha256(content.encode()).hexdigest()
     else:
         document = toml_text.load(Path(source))
-        reader = _Reader(document.data, document.where, Path(source).parent, find_method, names)
+        reader = _Reader(document.data, document.where, Path(source).parent, find_method, names, to_come)
         reader.beside.digests[document.name] = document.digest
     return reader.read()
 
@@ -69,8 +74,9 @@ class _Reader:
         folder: Path,
         find_method: Callable[[str], Declared],
         names: Mapping[str, str],
+        to_come: ToCome | None,
     ) -> None:
-        self.data, self.where = data, where
+        self.data, self.where, self.to_come = data, where, to_come
         self.find_method, self.names = find_method, names
         self.walker = Walker(where)
         self.faults = self.walker.faults
@@ -101,7 +107,8 @@ class _Reader:
         told = [m for m in methods if m is not None] if methods and None not in methods else self._every_method()
         hardware_tables = {t.name: t for t in (schema.CHAMBERS, *(t for m in told for t in m.hardware))}
         beside = {table.name: table for table in unit_facts.BESIDE}
-        heading = self._heading({"air", "instruments", "calibration", "claims", "flow", *beside, *hardware_tables})
+        tables = {"air", "instruments", "calibration", "claims", "plan", "flow", *beside, *hardware_tables}
+        heading = self._heading(tables)
         record = Record(self.where().split(",")[0], self.beside.digests, heading, findings=self.beside.findings)
         hardware = {
             table: {name: self._section(declared, raw, (table, name)) for name, raw in self._named(table)}
@@ -110,7 +117,8 @@ class _Reader:
         points = self._points()
         for section in (section for sections in hardware.values() for section in sections.values()):
             calibrations(section, self.beside, self.walker)
-        flow_reader = FlowReader(self.walker, self.beside, hardware, points)
+        record.pieces = hardware
+        flow_reader = FlowReader(self.walker, self.beside, hardware, points, self.to_come, self._measured())
         for i, method in enumerate(methods):
             if method is not None:
                 record.flows.append(flow_reader.read(i, self.data["flow"][i], method))
@@ -128,6 +136,8 @@ class _Reader:
             record.beside[table.name] = self._section(table, self.data[table.name], (table.name,))
         if "claims" in self.data:
             record.claims = self._claims(record, None not in methods)
+        if self.to_come is not None:
+            record.plan = self._plan()
         self._same_serial(hardware)
         # the instruments last: what is local to a record is known by all its files, which have been read by now
         instruments = {
@@ -189,7 +199,10 @@ class _Reader:
                     self.walker.spoiled.add(near)  # it is missing because it stands here under another name
                 alone = {
                     "flow": "[[flow]]",
-                    **{name: f"[{name}]" for name in ("calibration", "claims", *(t.name for t in unit_facts.BESIDE))},
+                    **{
+                        name: f"[{name}]"
+                        for name in ("calibration", "claims", "plan", *(t.name for t in unit_facts.BESIDE))
+                    },
                 }
                 remedy = "Correct the name, or remove the table."
                 if near:
@@ -270,6 +283,22 @@ class _Reader:
         if isinstance(raw, Mapping):
             self.walker.complete(section)
         return section
+
+    def _plan(self) -> Section | None:
+        if "plan" not in self.data:
+            if not self.walker.is_spoiled("plan"):
+                remedy = 'Add [plan] with flow = "600 m3/h" below it, for instance.'
+                self.faults.append(
+                    Fault(self.where(), "no [plan]", "the flow to be expected, in a table [plan]", remedy)
+                )
+            return None
+        return self._section(plan_facts.PLAN, self.data["plan"], ("plan",))
+
+    def _measured(self) -> set[str]:
+        """Kinds that the instruments say they measure."""
+        raw = self.data.get("instruments", {})
+        tables = raw.values() if isinstance(raw, Mapping) else ()
+        return {str(table.get("measures")) for table in tables if isinstance(table, Mapping)}
 
     def _claims(self, record: Record, complete: bool) -> Section:
         """What is stated of the unit; of which flow is told by the words of a section that was read."""

@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Collection, Mapping
 from dataclasses import dataclass, field
 from typing import Any, Protocol
 
 from flowrig.records.declare import Check, Field, Finding, OneOf, Reading, Table
 from flowrig.records.instruments import Instrument
 from flowrig.records.items import Item, Layout, Section
+
+Hardware = dict[str, Section]  # sections of one table, by name
 
 
 class Declared(Protocol):
@@ -28,6 +30,27 @@ class Declared(Protocol):
     def layout(self) -> Callable[[Section, Mapping[str, list[Section]]], Layout] | None: ...
 
 
+class ToCome(Protocol):
+    """What stands in for readings still to come while a measurement is planned."""
+
+    def __call__(
+        self, method: Any, section: Section, pieces: Mapping[str, Hardware], measured: Collection[str]
+    ) -> dict[str, Any]:
+        """Values for some of the fields that a flow section does not hold: for a reading an array in SI, for hardware
+        a list of names.
+
+        Parameters
+        ----------
+        method : Declared
+        section : Section
+            As far as it is written.
+        pieces : mapping of table to Hardware
+            Hardware that the record describes.
+        measured : collection of str
+            Kinds that its instruments measure.
+        """
+
+
 @dataclass
 class Flow:
     """One way in which the flow was measured.
@@ -40,6 +63,8 @@ class Flow:
         What the section names, by table.
     layout : Layout or None
     findings : list of Finding
+    to_come : tuple of str
+        Fields in whose place something stands while the measurement is only planned.
     """
 
     section: Section
@@ -47,14 +72,12 @@ class Flow:
     hardware: dict[str, list[Section]] = field(default_factory=dict)
     layout: Layout | None = None
     findings: list[Finding] = field(default_factory=list)
+    to_come: tuple[str, ...] = ()
 
     @property
     def pieces(self) -> list[Section]:
         """Every piece of hardware the section names."""
         return [section for sections in self.hardware.values() for section in sections]
-
-
-Hardware = dict[str, Section]  # sections of one table, by name
 
 
 @dataclass
@@ -78,6 +101,10 @@ class Record:
         Paired readings of a reference and of what is calibrated against it.
     points : Points or None
         Their table.
+    plan : Section or None
+        What a measurement still to come is expected to be; read only while it is planned.
+    pieces : dict of str to dict of str to Section
+        Hardware described, by table and name, whether a measurement names it or not.
     findings : list of Finding
         About its files.
     identity : str
@@ -98,6 +125,8 @@ class Record:
     claims: Section | None = None
     calibration: Section | None = None
     points: Any = None
+    plan: Section | None = None
+    pieces: dict[str, Hardware] = field(default_factory=dict)
     findings: list[Finding] = field(default_factory=list)
     identity: str = ""
     table: str = ""

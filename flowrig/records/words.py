@@ -18,7 +18,7 @@ LONG = 200  # characters of one value; more would bury the rest of the report
 # what is said of a ± that is missing, or that has no place; and what to do
 OF_LIMITS = {
     "must": ("with its ±: an uncertainty that is not stated is not zero", 'Write both, as in "0.97 ± 0.02 (k=2)".'),
-    "never": ("without a ±", "Take the ± away; errors are stated each as a cause, with what it moves."),
+    "never": ("without a ±", "Take the ± away; its error is stated elsewhere, as a cause, or does not count here."),
 }
 
 

@@ -42,7 +42,7 @@ def result_json(result: Result) -> str:
         "coverage": result.coverage,
         "seed": result.seed,
         "samples": result.samples,
-        "flags": [_flag(f) for f in result.findings],
+        "flags": [flag_body(f) for f in result.findings],
         "measurements": [
             {
                 "name": flow.name,
@@ -59,25 +59,25 @@ def result_json(result: Result) -> str:
                 "air": {
                     station: {name: _air(name, x) for name, x in state.items()} for station, state in flow.air.items()
                 },
-                "flags": [_flag(f) for f in flow.findings],
+                "flags": [flag_body(f) for f in flow.findings],
                 "estimates": [
-                    _rows(q, flow.findings) if result.rows is not None else _estimate(q, flow.findings)
+                    _rows(q, flow.findings) if result.rows is not None else estimate_body(q, flow.findings)
                     for q in flow.quantities.values()
                 ],
             }
             for flow in result.flows
         ],
         "compared": [_together(group) for group in result.together],
-        "measured": {path: _estimate(q, []) for path, q in result.measured.items()},
+        "measured": {path: estimate_body(q, []) for path, q in result.measured.items()},
         "claims": [
             {
                 "name": claim.name,
                 "stated": claim.stated,
                 "stated_si": claim.value,
                 "measured": bool(claim.ratios),
-                "estimates": [_estimate(q, []) for q in claim.ratios],
+                "estimates": [estimate_body(q, []) for q in claim.ratios],
                 "sentences": claim.sentences,
-                "flags": [_flag(f) for f in claim.findings],
+                "flags": [flag_body(f) for f in claim.findings],
             }
             for claim in result.claims
         ],
@@ -93,7 +93,7 @@ def _together(group: Together) -> dict[str, Any]:
         "of": group.of,
         "measurements": group.names,
         "basis": group.basis,
-        "flows": [_estimate(q, []) for q in group.flows],
+        "flows": [estimate_body(q, []) for q in group.flows],
         "pairs": [_pair(pair) for pair in group.pairs],
         "combined": None
         if combined is None
@@ -101,13 +101,13 @@ def _together(group: Together) -> dict[str, Any]:
             "name": combined.name,
             "weights": combined.weights,
             "adds_nothing": combined.adds_nothing,
-            "chi_square": _number(combined.chi_square),
+            "chi_square": number(combined.chi_square),
             "chi_square_dof": combined.dof,
-            "flags": [_flag(f) for f in combined.findings],
-            "estimates": [_estimate(q, combined.findings) for q in combined.quantities.values()],
+            "flags": [flag_body(f) for f in combined.findings],
+            "estimates": [estimate_body(q, combined.findings) for q in combined.quantities.values()],
         },
         "why_not_combined": group.why_not,
-        "flags": [_flag(f) for f in group.findings],
+        "flags": [flag_body(f) for f in group.findings],
     }
 
 
@@ -119,31 +119,31 @@ def _pair(pair: Pair) -> dict[str, Any]:
         "second": pair.second,
         "verdict": pair.verdict,
         "sentence": pair.sentence,
-        "e_n": _number(pair.e_n),
-        "e_n_unshared": _number(pair.comparison.e_n_unshared),
-        "expanded_uncertainty": _number(pair.expanded),
-        "standard_uncertainty_unshared": _number(unshared),
-        "share": _number(pair.share),
-        "difference": _estimate(pair.difference, []),
+        "e_n": number(pair.e_n),
+        "e_n_unshared": number(pair.comparison.e_n_unshared),
+        "expanded_uncertainty": number(pair.expanded),
+        "standard_uncertainty_unshared": number(unshared),
+        "share": number(pair.share),
+        "difference": estimate_body(pair.difference, []),
     }
 
 
-def _number(x: Any) -> float | None:
+def number(x: Any) -> float | None:
     x = float(x)
     return x if math.isfinite(x) else None
 
 
 def _numbers(array: Any) -> list[float | None]:
-    return [_number(x) for x in np.atleast_1d(array)]
+    return [number(x) for x in np.atleast_1d(array)]
 
 
 def _plain(array: Any) -> Any:
     """Numbers as nested lists, one alone as itself, null where there is none."""
     array = np.squeeze(np.asarray(array, dtype=float))
-    return _number(array) if array.ndim == 0 else [_plain(x) for x in array]
+    return number(array) if array.ndim == 0 else [_plain(x) for x in array]
 
 
-def _flag(f: Finding) -> dict[str, Any]:
+def flag_body(f: Finding) -> dict[str, Any]:
     flag: dict[str, Any] = {"code": f.code, "message": f.message, "severity": f.severity}
     if f.rows is not None:
         flag["rows"] = (np.flatnonzero(f.rows) + 1).tolist()
@@ -162,33 +162,33 @@ AIR_UNITS = {
 def _air(name: str, x: Estimate) -> dict[str, Any]:
     one = not x.axes
     return {
-        "value": _number(x.value) if one else _numbers(x.value),
-        "standard_uncertainty": _number(x.u) if one else _numbers(x.u),
+        "value": number(x.value) if one else _numbers(x.value),
+        "standard_uncertainty": number(x.u) if one else _numbers(x.u),
         "unit": AIR_UNITS[name],
     }
 
 
-def _estimate(q: Quantity, findings: list[Finding]) -> dict[str, Any]:
+def estimate_body(q: Quantity, findings: list[Finding]) -> dict[str, Any]:
     scale = units.factor(q.unit, units.as_difference(q.kind))[0]
     return {
         "name": q.name,
         "label": q.label,
-        "value": _number(q.value),
+        "value": number(q.value),
         "unit": q.unit,
-        "standard_uncertainty": _number(q.u),
-        "dof": _number(q.estimate.dof),
+        "standard_uncertainty": number(q.u),
+        "dof": number(q.estimate.dof),
         "coverage": q.interval.coverage,
-        "coverage_factor": _number(q.interval.factor) if q.interval.source == "linear" else None,
+        "coverage_factor": number(q.interval.factor) if q.interval.source == "linear" else None,
         "draws": q.interval.draws,
         "standard_deviation_of_draws": _spread(q, scale),
-        "interval": [_number(q.low), _number(q.high)],
+        "interval": [number(q.low), number(q.high)],
         "interval_from": q.interval.source,
         "budget": [
             {
                 "cause": line.cause.name,
                 "scope": line.cause.scope,
-                "contribution": _number(line.u / scale),
-                "share": _number(line.share),
+                "contribution": number(line.u / scale),
+                "share": number(line.share),
             }
             for line in q.estimate.budget()
         ],
@@ -197,7 +197,7 @@ def _estimate(q: Quantity, findings: list[Finding]) -> dict[str, Any]:
                 "cause": {
                     "id": cause.id,
                     "n": cause.n,
-                    "dof": _number(cause.dof),
+                    "dof": number(cause.dof),
                     "shape": cause.shape,
                     "each": cause.each,
                     "scope": cause.scope,
@@ -207,7 +207,7 @@ def _estimate(q: Quantity, findings: list[Finding]) -> dict[str, Any]:
             }
             for cause, part in q.estimate.parts.items()
         ],
-        "flags": [_flag(f) for f in findings],
+        "flags": [flag_body(f) for f in findings],
     }
 
 
@@ -215,7 +215,7 @@ def _spread(q: Quantity, scale: float) -> float | None:
     """Nothing where a cause has two degrees of freedom or fewer: the variance of its draws has no limit."""
     if any(cause.dof <= 2 for cause in q.estimate.parts):
         return None
-    return _number(q.interval.spread / scale)
+    return number(q.interval.spread / scale)
 
 
 def _rows(q: Quantity, findings: list[Finding]) -> dict[str, Any]:

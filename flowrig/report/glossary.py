@@ -35,6 +35,12 @@ WORDS = (
         "The range that holds the true value with the stated coverage, as far as what the record says is "
         "true. Half of it is the expanded uncertainty.",
     ),
+    Word("half-width", "Half of the interval as a share of the flow: the expanded uncertainty in per cent."),
+    Word(
+        "floor",
+        "Of a plan: what would be left of the half-width if every reading, every stated ± and every run were perfect. "
+        "It is the error of the method's own equations and corrections and of its calibrations.",
+    ),
     Word("coverage", "Probability that the interval holds the true value; 95 % unless --coverage says otherwise."),
     Word("standard uncertainty", "One standard deviation of what the result may be off by, all causes together."),
     Word(

@@ -12,12 +12,23 @@ from flowrig import units
 from flowrig.methods import NAMES, air, find_method, leakage, reference_density
 from flowrig.methods import flags as run_flags
 from flowrig.methods.method import Method
-from flowrig.records import beside, calibration, describe, flow_reader, formulas, points, schema, tables, unit_facts
+from flowrig.records import (
+    beside,
+    calibration,
+    describe,
+    flow_reader,
+    formulas,
+    plan_facts,
+    points,
+    schema,
+    tables,
+    unit_facts,
+)
 from flowrig.records import flags as reading_flags
 from flowrig.records.causes import CAUSES
 from flowrig.records.declare import Field, FlagMeaning, Table
 from flowrig.report.glossary import WORDS
-from flowrig.studies import claims, compare, decay, scrutiny, verify
+from flowrig.studies import claims, compare, decay, invent, scrutiny, verify
 
 SORTS = {
     "method": "Methods",
@@ -81,6 +92,7 @@ def record_tables() -> list[Table]:
         *unit_facts.BESIDE,
         unit_facts.CLAIMS,
         points.CALIBRATION,
+        plan_facts.PLAN,
     )
     return list(dict.fromkeys((*shared, *(table for method in methods() for table in method.hardware))))
 
@@ -132,6 +144,7 @@ def _flags() -> Iterator[Topic]:
         *verify.FLAGS,
         *decay.FLAGS,
         *claims.FLAGS,
+        *invent.FLAGS,
     ):
         found[meaning] = Topic("flag", meaning.code, meaning.meaning, meaning)
     for method in methods():

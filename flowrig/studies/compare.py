@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Sequence
+from functools import partial
 from itertools import combinations
 
 import numpy as np
@@ -15,6 +16,7 @@ from flowrig.records.items import as_written
 from flowrig.records.record import Flow
 from flowrig.records.words import folded
 from flowrig.studies import checks
+from flowrig.studies.at_flow import ALIKE, AtFlow
 from flowrig.studies.quantities import station_flows, through_unit
 from flowrig.studies.result import FlowResult, Quantity, Result, unused
 from flowrig.studies.together import CombinedFlow, Pair, Together
@@ -71,9 +73,6 @@ LEAKS_APART = FlagMeaning(
 )
 FLAGS = (DISAGREE, CANNOT_TELL, LEAKS_APART, SAME_READINGS, RESTS_ON_ALARM, ADDS_NOTHING, NOT_HELD_BY_ROW)
 
-STEPS = 12
-ALIKE = 1e-7  # of the flow: readings scaled to another flow are close enough
-
 AtOtherReadings = Callable[[int, float], Estimate]
 
 
@@ -113,14 +112,16 @@ class _Group:
 
     def __init__(self, result: Result, numbers: Sequence[int], at_other_readings: AtOtherReadings) -> None:
         self.result, self.numbers = result, numbers
-        self.at_other_readings = at_other_readings
         self.flows: list[FlowResult] = [result.flows[i] for i in numbers]
         self.sections: list[Flow] = [result.record.flows[i] for i in numbers]
         self.masses = [flow["mass_flow"].estimate for flow in self.flows]
         self.unit = self.flows[0].main.unit
         # air of one state for all: where none was read at the unit, that of the meter without its static pressure
         self.station = "unit" if "unit" in self.flows[0].air else "meter"
-        self.tried: dict[int, tuple[float, float, float]] = {}  # factor and flow of a measurement, in logarithms
+        self.scaled = [
+            AtFlow(float(mass.value), partial(at_other_readings, number), lambda found: float(found.value))
+            for number, mass in zip(numbers, self.masses, strict=True)
+        ]
         self.density = float(self.flows[0].air[self.station]["density"].value)
 
     def held(self) -> Together:
@@ -244,29 +245,16 @@ class _Group:
         return [self._at_flow(i, value) for i in (some if some is not None else range(len(self.masses)))]
 
     def _at_flow(self, i: int, wanted: float) -> Estimate:
-        """A measurement with the readings it would have shown at another mass flow.
-
-        The factor on its readings is sought as a power of the flow: 2 for a pressure under a root, 1 for a velocity.
-        """
+        """A measurement with the readings it would have shown at another mass flow."""
         own = float(self.masses[i].value)
         if not (own > 0.0 and wanted > 0.0):
             raise ValueError("a flow that is not above zero has no error in common with others to be weighed by")
         if abs(wanted / own - 1.0) <= ALIKE:
             return self.masses[i]
-        target = math.log(wanted / own)
-        at, gone, power = self.tried.get(i, (0.0, 0.0, 1.0))
-        for _ in range(STEPS):
-            at += (target - gone) * power
-            found = self.at_other_readings(self.numbers[i], math.exp(at))
-            ratio = float(found.value) / own
-            if not ratio > 0.0 or ratio == 1.0:
-                break
-            gone = math.log(ratio)
-            power = at / gone
-            self.tried[i] = at, gone, power
-            if abs(target - gone) <= ALIKE:
-                return found
-        raise ValueError(f"{self.flows[i].name} does not follow its readings to another flow")
+        try:
+            return self.scaled[i].find(wanted)[1]
+        except ValueError:
+            raise ValueError(f"{self.flows[i].name} does not follow its readings to another flow") from None
 
 
 _VERB = {"disagree": "disagree", "cannot tell": "may or may not agree"}

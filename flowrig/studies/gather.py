@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Collection
 from dataclasses import replace
 
 import numpy as np
@@ -10,7 +11,7 @@ from flowrig.methods import air
 from flowrig.methods.method import Method, Situation, stacked
 from flowrig.records import flags
 from flowrig.records.calibration import CalibrationFile
-from flowrig.records.declare import Calibration, Finding, Given, Names, Reading
+from flowrig.records.declare import Calibration, Field, Finding, Given, Names, Reading
 from flowrig.records.estimates import (
     ReadingEstimate,
     given_estimate,
@@ -27,11 +28,16 @@ from flowrig.uncertainty.estimate import Estimate
 LEVEL = ("pressure difference", "velocity", "flow")  # kinds of reading that grow with the flow
 
 
-def scaled(flow: Flow, factor: float) -> Flow:
-    """The measurement with every reading that grows with the flow so many times as large."""
+def grows(declared: Field) -> bool:
+    """Whether a field is a reading that grows with the flow."""
+    return isinstance(declared, Reading) and declared.kind in LEVEL
+
+
+def scaled(flow: Flow, factor: float, names: Collection[str] | None = None) -> Flow:
+    """The measurement with every reading that grows with the flow, or some of them, so many times as large."""
     items = {
         name: replace(item, value=item.value * factor)
-        if isinstance(item.field, Reading) and item.field.kind in LEVEL
+        if grows(item.field) and (names is None or name in names)
         else item
         for name, item in flow.section.items.items()
     }

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from typing import Any
 
 import numpy as np
@@ -56,7 +56,7 @@ def station_flows(
     out = linear(_station_flows, {"mass_flow": mass_flow, **densities}, batch, kept, standard=standard)
     if not batch and not all(np.isfinite(x.value) and np.isfinite(x.u) for x in out.values()):
         raise CalculationError(missing)
-    first = "actual_flow_unit" if "unit" in densities else "actual_flow_meter"
+    first = f"actual_flow_{first_station(densities)}"
     wanted = {name: out[name] for name in (first, *(name for name in labels if name != first))}
     found: dict[str, tuple[Interval, Any]] = (
         batch_intervals(wanted, coverage, **options)
@@ -68,6 +68,11 @@ def station_flows(
         kind, shown = ("mass flow", "kg/h") if name == "mass_flow" else ("flow", unit)
         quantities[name] = Quantity(name, labels[name], kind, shown, x, *found[name])
     return quantities
+
+
+def first_station(stations: Collection[str]) -> str:
+    """Of whose air the first quantity of a result is."""
+    return "unit" if "unit" in stations else "meter"
 
 
 def through_unit(labels: Mapping[str, str]) -> dict[str, str]:

@@ -20,13 +20,13 @@ from flowrig.records.estimates import hardware_identity
 from flowrig.records.instruments import all_findings
 from flowrig.records.items import Array, as_written
 from flowrig.records.reader import read_record
-from flowrig.records.record import Flow, Record
+from flowrig.records.record import Flow, Record, ToCome
 from flowrig.studies import checks
 from flowrig.studies.claims import hold_claims
 from flowrig.studies.compare import hold_together
 from flowrig.studies.gather import Gathered, scaled
 from flowrig.studies.measured import measured_beside
-from flowrig.studies.quantities import station_flows, through_unit
+from flowrig.studies.quantities import first_station, station_flows, through_unit
 from flowrig.studies.result import FlowResult, Quantity, Result, names_apart
 from flowrig.studies.scatter import Scatter, scatter_of
 from flowrig.uncertainty.cause import Cause
@@ -34,9 +34,9 @@ from flowrig.uncertainty.estimate import Estimate
 from flowrig.uncertainty.propagate import linear, nominal
 
 
-def load(source: str | Path | Mapping[str, Any]) -> Record:
-    """Read and check a record. Raises `InputError` with every fault found."""
-    record = read_record(source, find_method, NAMES)
+def load(source: str | Path | Mapping[str, Any], to_come: ToCome | None = None) -> Record:
+    """Read and check a record, of which some readings may be still to come. Raises `InputError` with every fault."""
+    record = read_record(source, find_method, NAMES, to_come)
     unit = record.heading.value("flow_unit")
     if unit is not None:
         try:
@@ -134,12 +134,20 @@ class Reduction:
     ----------
     pattern : Scatter, optional
         For a batch, what the pattern record's own readings said about scatter.
+    main_only : bool
+        Leave out every quantity but the first.
     """
 
     def __init__(
-        self, record: Record, flow: Flow, result: Result, unit: str | None, pattern: Scatter | None = None
+        self,
+        record: Record,
+        flow: Flow,
+        result: Result,
+        unit: str | None,
+        pattern: Scatter | None = None,
+        main_only: bool = False,
     ) -> None:
-        self.record, self.flow, self.result = record, flow, result
+        self.record, self.flow, self.result, self.main_only = record, flow, result, main_only
         self.method: Method = flow.method
         self.unit = unit or record.heading.value("flow_unit") or "m3/h"
         self.gathered = Gathered(record, flow)
@@ -152,13 +160,18 @@ class Reduction:
         self.refused: Array | None = None
         self.bands: list[Effect] = []  # of limits past which a value was asked for all the same
 
-    def measured(self) -> tuple[Estimate, dict[str, Estimate], dict[str, dict[str, Estimate]], Situation]:
-        """Mass flow, density and state of the air at each station, and all that was known on the way."""
+    def measured(
+        self, refusing: bool = True
+    ) -> tuple[Estimate, dict[str, Estimate], dict[str, dict[str, Estimate]], Situation]:
+        """Mass flow, density and state of the air at each station, and all that was known on the way.
+
+        Not `refusing`, the kernel is followed past the limits beyond which no result may be given: on a search.
+        """
         gathered = self.gathered
         meter = gathered.station("meter")
         situation = gathered.situation(meter.state)
         own = self._kernel(situation)
-        self.refused = self._refused(situation)
+        self.refused = self._refused(situation) if refusing else None
         others = {name: section for name, section in self.record.air.items() if name != "meter"}
         states = {name: gathered.station(name).state for name, air in others.items() if "fan_power" not in air}
         mass_flow = self._put_back(self._finish(situation, own["mass_flow"]), meter.state, states.get("room"))
@@ -309,6 +322,9 @@ class Reduction:
         labels = {f"actual_flow_{name}": f"actual flow, air at the {name}" for name in densities}
         labels["actual_flow_meter"] = "actual flow, air at the metering plane"
         labels |= {"standard_flow": f"standard flow, {as_written(standard)}", "mass_flow": "mass flow"}
+        if self.main_only:
+            first = f"actual_flow_{first_station(densities)}"
+            labels = {first: labels[first]}
         if "chambers" in self.flow.hardware:
             labels = through_unit(labels)
         return station_flows(

@@ -182,10 +182,10 @@ class Rig:
         assert f"record.toml, {where}" in err, err
         assert said in err, err
 
-    def refuses(self, *arguments: str, says: tuple[tuple[str, ...], ...]) -> None:
-        """Reducing exits 2 with exactly the faults `says`, and touches no file; see `refuses_to`."""
+    def refuses(self, *arguments: str, says: tuple[tuple[str, ...], ...], command: str = "reduce") -> None:
+        """The same of a command that writes results: those of an earlier run stand untouched."""
         self.lay_out(result_json=OLD_JSON, result_csv=OLD_CSV)
-        self.refuses_to("reduce", *arguments, *OUTPUTS, says=says)
+        self.refuses_to(command, *arguments, *OUTPUTS, says=says)
 
     def refuses_to(self, *arguments: str, says: tuple[tuple[str, ...], ...]) -> None:
         """The command exits 2 with exactly the faults `says`, and touches no file.

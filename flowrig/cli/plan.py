@@ -1,0 +1,61 @@
+"""`flowrig plan`: before measuring, what uncertainty to expect and what would better it."""
+
+from __future__ import annotations
+
+import click
+
+from flowrig.cli.options import files_apart, probability, unit_of_flow
+
+
+@click.command(name="plan")
+@click.argument("record", type=click.Path())
+@click.option("--target", help="Half of the interval that is wanted, as a share of the flow: 3 %.")
+@click.option("--json", "json_file", type=click.Path(), help="Write the whole plan as JSON.")
+@click.option("--csv", "csv_file", type=click.Path(), help="Write the changes as CSV, a line each.")
+@click.option("--quiet", is_flag=True, help="Print nothing but faults and alarms.")
+@click.option("--coverage", default="95 %", show_default=True, help="Probability of the intervals: 95 % or 0.95.")
+@click.option("--unit", help="Unit of flow to print first, before the record's own.")
+def command(
+    record: str,
+    target: str | None,
+    json_file: str | None,
+    csv_file: str | None,
+    quiet: bool,
+    coverage: str,
+    unit: str | None,
+) -> None:
+    """Say what uncertainty to expect of a measurement still to come, and what would better it.
+
+    RECORD is a record like any other, with a table [plan] that holds the flow to be expected. The readings of the flow
+    may be left out, and the choice of a nozzle, plate or hole too.
+
+    Exit code 0 if it worked, 1 if no flow follows, 2 for bad input; then the faults are listed, and no output file is
+    touched. --debug shows a traceback.
+    """
+    from flowrig.studies.plan import plan
+
+    sure = probability(coverage)
+    unit_of_flow(unit)
+    planned = plan(record, target=target, coverage=sure, unit=unit)
+    files_apart(record, (json_file, csv_file), planned.record.digests)
+    outputs = {}
+    if json_file is not None:
+        from flowrig.report.plan_tables import plan_json
+
+        outputs[json_file] = plan_json(planned)
+    if csv_file is not None:
+        from flowrig.report.plan_tables import plan_csv
+
+        outputs[csv_file] = plan_csv(planned)
+    from flowrig.report.plan_text import alarms, plan_text
+
+    shown = "" if quiet else plan_text(planned)
+    if outputs:
+        from flowrig.records.write import write_all
+
+        write_all(outputs)
+    if shown:
+        click.echo(shown)
+    else:
+        for line in alarms(planned):
+            click.echo(line, err=True)
