@@ -16,7 +16,7 @@ from flowrig.records import flags
 from flowrig.records.calibration import CalibrationFile
 from flowrig.records.declare import Calibration, Choice, FlagMeaning, Reading
 from flowrig.records.formulas import TERMS, Formula
-from flowrig.records.items import Array
+from flowrig.records.items import Array, Section
 from flowrig.uncertainty.estimate import Estimate
 
 Mask = NDArray[np.bool_]
@@ -142,21 +142,33 @@ def _assumed(situation: Situation) -> str:
 
 
 def _remount_stated(situation: Situation) -> Size | None:
-    heading = _calibration(situation).heading
-    if not _remounted(situation) or "remount_scatter" not in heading:
+    scatter = remount_scatter(_calibration(situation).heading)
+    if not _remounted(situation) or scatter is None:
         return None
-    # of format 1 one mounting was calibrated, another is used: the difference of two. Later ones hold the error of the
-    # mountings that were calibrated among their own causes
+    return Size(limit=scatter[0], assumed=_assumed(situation), dof=scatter[1])
+
+
+def remount_scatter(heading: Section) -> tuple[float, float] | None:
+    """What a remounting adds to a flow, as a share and one standard deviation, and its degrees of freedom.
+
+    Of format 1 one mounting was calibrated and another is used: the difference of two. Later ones hold the error of the
+    mountings that were calibrated among their own causes.
+    """
+    if "remount_scatter" not in heading:
+        return None
     once = math.sqrt(2.0) if heading.value("format") == 1 else 1.0
-    scatter = once * heading.value("remount_scatter")
-    return Size(limit=scatter, assumed=_assumed(situation), dof=heading.value("remounts") - 1.0)
+    return once * heading.value("remount_scatter"), heading.value("remounts") - 1.0
+
+
+def remount_limit(heading: Section) -> float:
+    """The same as a limit, where the mountings were too few."""
+    return float(heading.value("remount_limit", REMOUNT))
 
 
 def _remount_unknown(situation: Situation) -> Size | None:
     if not _remounted(situation) or "remount_scatter" in _calibration(situation).heading:
         return None
-    limit = _calibration(situation).heading.value("remount_limit", REMOUNT)
-    return Size(limit=limit, assumed=_assumed(situation))
+    return Size(limit=remount_limit(_calibration(situation).heading), assumed=_assumed(situation))
 
 
 def _band(situation: Situation) -> Size | None:

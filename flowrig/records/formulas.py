@@ -351,10 +351,24 @@ HEADING = Table(
             limits="never",
             example='"3 %"',
         ),
+        Given(
+            "point_scatter",
+            "How far a single point scatters about the curve by more than its known errors: one standard deviation, as "
+            "a share of the flow; for a polynomial as a share of its value at the pivot.",
+            kind="ratio",
+            above=0.0,
+            high=0.5,
+            limits="never",
+            example='"0.35 %"',
+        ),
+        Count("point_scatter_dof", "Degrees of freedom that it is known by.", example="35"),
         Text("content", "SHA-256 of all that the file states but this: a number changed by hand is noticed."),
         Text("notes", "Anything else."),
     ),
-    alternatives=(OneOf((("remount_scatter", "remounts"), ("remount_limit",)), required=False),),
+    alternatives=(
+        OneOf((("remount_scatter", "remounts"), ("remount_limit",)), required=False),
+        OneOf((("point_scatter", "point_scatter_dof"),), required=False),
+    ),
     checks=(_heading_checks,),
 )
 CAUSE = Table(

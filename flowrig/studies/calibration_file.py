@@ -70,7 +70,11 @@ def _heading(done: Calibrated) -> dict[str, Any]:
     if scrutiny.mountings >= ENOUGH_MOUNTINGS and not math.isnan(scrutiny.remount_scatter):
         found["remount_scatter"] = f"{100 * max(scrutiny.remount_scatter, 1e-4):.3g} %"
         found["remounts"] = scrutiny.mountings
-    elif "remount_limit" in section and done.pairs.calibrates != CHAMBER:
+    if done.found.excess:
+        size = abs(float(done.number.value)) if done.formula.powers else 1.0
+        found["point_scatter"] = f"{100 * done.found.excess / size:.3g} %"
+        found["point_scatter_dof"] = done.found.dof
+    if "remount_scatter" not in found and "remount_limit" in section and done.pairs.calibrates != CHAMBER:
         found["remount_limit"] = f"{100 * section.value('remount_limit'):.3g} %"
     return found
 

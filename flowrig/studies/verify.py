@@ -248,28 +248,38 @@ def _with_causes(
         return {"expected": formula.curve(given, shown)}
 
     expected = linear(kernel, {"shown": shown, **numbers}, (AXIS,), {"expected": (AXIS,)})["expected"]
-    results = np.array([point.value(formula.result.name) for point in calibration.points])
-    residuals = np.array([point.value("residual") for point in calibration.points])
-    dof = len(results) - len(formula.found)
-    size = np.abs(truth.value) if formula.relative else np.ones(n)
-    scatter = math.sqrt(float(np.sum(residuals**2)) / dof) * size
+    scatter, dof = _single(calibration)
+    size = np.abs(truth.value) if not formula.powers else np.full(n, abs(_at_pivot(calibration)))
     cause = Cause(f"{pairs.record.id}:scatter", dof=dof, each=AXIS, scope="reading", label="scatter of single points")
-    truth = Estimate(truth.value, truth.axes, {**truth.parts, cause: scatter[np.newaxis]})
+    truth = Estimate(truth.value, truth.axes, {**truth.parts, cause: (scatter * size)[np.newaxis]})
     section = pairs.record.calibration
     if calibration.calibrates != BOX or section is None or section.value("remount") != "remounted":
         return expected, truth
-    heading = calibration.heading
-    stated = heading.value("remount_scatter")
-    once = math.sqrt(2.0) if heading.value("format") == 1 else 1.0
-    u = once * stated if stated is not None else heading.value("remount_limit", box.REMOUNT) / math.sqrt(3)
+    stated = box.remount_scatter(calibration.heading)
+    u, dof = stated if stated is not None else (box.remount_limit(calibration.heading) / math.sqrt(3), math.inf)
     remount = Cause(
         f"{pairs.record.id}:remount",
-        dof=heading.value("remounts") - 1.0 if stated is not None else math.inf,
+        dof=dof,
         shape="normal" if stated is not None else "rectangular",
         scope="setup",
         label="remounting of the box",
     )
     return Estimate(expected.value, expected.axes, {**expected.parts, remount: [u * expected.value]}), truth
+
+
+def _single(calibration: CalibrationFile) -> tuple[float, float]:
+    """What a single point scatters by, as a share, and its degrees of freedom; of format 1 by the residuals."""
+    heading, formula = calibration.heading, calibration.formula
+    if heading.value("format") > 1:
+        return heading.value("point_scatter", 0.0), float(heading.value("point_scatter_dof", math.inf))
+    residuals = np.array([point.value("residual") for point in calibration.points])
+    dof = len(residuals) - len(formula.found)
+    return math.sqrt(float(np.sum(residuals**2)) / dof), float(dof)
+
+
+def _at_pivot(calibration: CalibrationFile) -> float:
+    numbers = {name: float(item.value) for name, item in calibration.coefficients.items.items()}
+    return float(calibration.formula.curve(numbers, numbers[calibration.formula.pivot]))
 
 
 def _share_off(*, truth: Array, expected: Array) -> dict[str, Array]:
