@@ -126,7 +126,7 @@ def _corrected(read: ReadingEstimate, item: Item, calibration: CalibrationFile, 
     formula = calibration.formula
     outside = ~calibration.inside(estimate.value)
     numbers = calibration.estimates()
-    inputs = {"reading": estimate, **numbers}
+    inputs = {"shown": estimate, **numbers}  # its numbers have a reading of their own: the pivot
     if np.any(outside):
         kind, unit = formula.argument.kind, item.unit or calibration.range["highest"].unit
         shown = units.from_si(np.atleast_1d(estimate.value)[np.atleast_1d(outside)], unit, kind)
@@ -141,10 +141,10 @@ def _corrected(read: ReadingEstimate, item: Item, calibration: CalibrationFile, 
         message = f"{item.path}: {said}; {calibration.name} holds for {calibration.range_in_words()}"
         read.findings.append(Finding(flags.OUTSIDE_CALIBRATION, message, outside if batch else None))
 
-    def kernel(*, reading: Array, beyond: Array | None = None, **given: Array) -> dict[str, Array]:
-        return {"reading": np.asarray(formula.curve(given, reading) + (0.0 if beyond is None else beyond))}
+    def kernel(*, shown: Array, beyond: Array | None = None, **given: Array) -> dict[str, Array]:
+        return {"corrected": np.asarray(formula.curve(given, shown) + (0.0 if beyond is None else beyond))}
 
-    corrected = linear(kernel, inputs, estimate.axes, {"reading": estimate.axes})["reading"]
+    corrected = linear(kernel, inputs, estimate.axes, {"corrected": estimate.axes})["corrected"]
     values = {name: number.value for name, number in numbers.items()}
     run = None if read.run is None else np.asarray(formula.curve(values, read.run))
     return ReadingEstimate(corrected, run, read.findings)
