@@ -13,7 +13,7 @@ import tomllib
 from collections.abc import Callable
 from dataclasses import dataclass, field, replace
 from functools import partial
-from typing import Any
+from typing import Any, Protocol
 
 import numpy as np
 
@@ -212,6 +212,48 @@ def with_findings(taken: Taken, more: list[Finding]) -> Taken:
     return taken[0], taken[1], [*taken[2], *more]
 
 
+class Reference(Protocol):
+    """What a meter is calibrated against."""
+
+    def read(self, rng: Rng, ends: Array, number: int, own: dict[str, str]) -> tuple[Array, dict[str, Any]]:
+        """True values between two ends; the record of it, its column of points under [calibration]."""
+        ...
+
+
+@dataclass(frozen=True)
+class Certified:
+    """An instrument of the same kind, with a certificate: share of reading, fixed part, digit in a unit; k = 2."""
+
+    share: float
+    fixed: float
+    digit: float
+    unit: str
+
+    def read(self, rng: Rng, ends: Array, number: int, own: dict[str, str]) -> tuple[Array, dict[str, Any]]:
+        reference = Meter(rng, self.share, self.fixed, self.digit, normal=True)
+        true = np.linspace(*ends, number)
+        words = reference.words(own["measures"], self.unit) | {"serial": "better"}
+        points = {f"reference [{self.unit}]": np.round(reference.show(true), 6)}
+        task = {"points": points, "with": {"indication": "own", "reference": "better"}}
+        return true, {"instruments": {"better": words}, "calibration": task}
+
+
+@dataclass(frozen=True)
+class InDuct:
+    """A nozzle that tells the flow of a duct where an anemometer stands: over its area, known to 2 %, a velocity."""
+
+    area: float = 0.05
+
+    def read(self, rng: Rng, ends: Array, number: int, own: dict[str, str]) -> tuple[Array, dict[str, Any]]:
+        there, manometer = air(rng), Meter(rng, *LIMIT)
+        flow_of, said = Bench().meter(rng)
+        drops = between(ends, self.area, 1.0, there, number)
+        true = flow_of(drops, there) / (self.area * (1 + rng.uniform(-0.02, 0.02)))
+        there.record["instruments"]["manometer"] = named(manometer, "bench")
+        points = {"drop [Pa]": np.round(manometer.show(drops), 6)}
+        return true, there.record | said | {"calibration": {"points": points, "area": f"{self.area} m2 ± 2 %"}}
+
+
 @dataclass(frozen=True)
 class Corrected:
     """A measurement whose meter was calibrated: a line takes the place of its maker's limits.
@@ -222,9 +264,8 @@ class Corrected:
     name, unit : str
         Of the meter in the record.
     ends : tuple of float
-        Readings between which it was calibrated.
-    reference : tuple of float
-        Certificate of the reference, k = 2: share of reading, fixed part, digit.
+        True values between which it was calibrated.
+    reference : Reference
     scatter : float
         Of one point, in the unit of the reading.
     points : int
@@ -234,30 +275,22 @@ class Corrected:
     name: str
     unit: str
     ends: tuple[float, float]
-    reference: tuple[float, float, float]
+    reference: Reference
     scatter: float
     points: int = 10
 
     def draw(self, rng: Rng) -> Drawn:
         drawn = self.setup.draw(rng)
         assert drawn.meter is not None
-        own, reference = drawn.record["instruments"][self.name], Meter(rng, *self.reference, normal=True)
-        true = np.linspace(*self.ends, self.points)
+        own = drawn.record["instruments"][self.name]
+        true, record = self.reference.read(rng, np.array(self.ends), self.points, own)
         shown = drawn.meter.show(true, self.scatter * rng.standard_normal(self.points))
-        points = {f"indication [{self.unit}]": shown, f"reference [{self.unit}]": reference.show(true)}
-        file, findings = written(
-            {
-                "title": "Simulated meter", "date": dt.date(2026, 8, 1), "by": "nobody", "invented": True,
-                "instruments": {
-                    "own": own, "better": reference.words(own["measures"], self.unit) | {"serial": "better"}
-                },
-                "calibration": {
-                    "calibrates": own["measures"], "formula": "line", "due": dt.date(2027, 8, 1),
-                    "points": {name: np.round(x, 6) for name, x in points.items()},
-                    "with": {"indication": "own", "reference": "better"},
-                },
-            }
-        )  # fmt: skip
+        record |= {"title": "Simulated meter", "date": dt.date(2026, 8, 1), "by": "nobody", "invented": True}
+        record["instruments"]["own"] = own
+        task = record["calibration"]
+        task |= {"calibrates": own["measures"], "formula": "line", "due": dt.date(2027, 8, 1)}
+        task["points"][f"indication [{self.unit}]"] = np.round(shown, 6)
+        file, findings = written(record)
         del own["accuracy"]
         own["calibration"] = file
         return replace(drawn, taken=lambda record: with_findings(main_flow(record), findings))
@@ -318,8 +351,11 @@ RIGS: tuple[Rig, ...] = (
     Rig("fitted box, difference of two drops", "normal", Pair(FittedBox(80.0), FittedBox(60.0))),
     Rig("fitted line of a manometer, then an inlet", "normal",
         Corrected(Inlet(40.0, within=0.01, certificate=True, manometer=(0.03, 2.0, 0.1)), "manometer", "Pa",
-                  (5.0, 200.0), (0.005, 0.6, 0.1), 0.3)),
+                  (5.0, 200.0), Certified(0.005, 0.6, 0.1, "Pa"), 0.3)),
     Rig("fitted line of an anemometer, then a filter", "normal",
-        Corrected(Face("vane", compared=True), "anemometer", "m/s", (0.3, 4.0), (0.03, 0.05, 0.01), 0.03)),
+        Corrected(Face("vane", compared=True), "anemometer", "m/s", (0.3, 4.0), Certified(0.03, 0.05, 0.01, "m/s"),
+                  0.03)),
+    Rig("fitted line of an anemometer by a nozzle, then a filter", "normal",
+        Corrected(Face("vane", compared=True), "anemometer", "m/s", (0.5, 4.0), InDuct(), 0.03)),
     Rig("fitted leakage of a chamber, put back", "normal", LeakTested(35.0, "downstream", share=0.3)),
 )  # fmt: skip
