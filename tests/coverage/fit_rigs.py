@@ -111,6 +111,8 @@ class FittedBox:
         How many were calibrated.
     told : bool
         The record of the test says that the box was mounted anew, where it was.
+    left : bool
+        The box still stands in the last of its mountings, and the record says so.
     limit : float
         The box passes more or less after remounting by anything within this, which the calibration states.
     half : bool
@@ -127,6 +129,7 @@ class FittedBox:
     remount: float = 0.0
     mountings: int = 1
     told: bool = True
+    left: bool = False
     limit: float = 0.0
     half: bool = False
 
@@ -141,14 +144,17 @@ class FittedBox:
             "calibrated_density": here.density, "calibrated_viscosity": here.viscosity,
         }  # fmt: skip
         bench = (own, "own") if self.same else (other, "other")
-        file, findings = self._calibration(rng, there, truth, bench, bench if self.one else (third, "third"))
+        mountings = 1 + self.remount * rng.standard_normal(self.mountings)
+        reference = bench if self.one else (third, "third")
+        file, findings = self._calibration(rng, there, truth, mountings, bench, reference)
         mounted = 1 + self.remount * rng.standard_normal() + rng.uniform(-self.limit, self.limit)
+        mounted = mountings[-1] if self.left else mounted
         reader = reader or rng
         drop = self.drop * reader.uniform(0.96, 1.04)
         shown = own.show(drop + 0.3 * reader.standard_normal(8))
         record = here.record
         record["instruments"]["manometer"] = named(own, "own")
-        anew = self.told and bool(self.remount or self.limit)
+        anew = self.told and not self.left and bool(self.remount or self.limit)
         record["flow"] = [
             {"method": "box", "static": "0 Pa", "drop": [f"{x:.6f} Pa" for x in shown], "calibration": file,
              "remount": "remounted" if anew else "as calibrated"}
@@ -157,14 +163,20 @@ class FittedBox:
         return Drawn(record, flow, lambda record: with_findings(main_flow(record), findings))
 
     def _calibration(
-        self, rng: Rng, there: Air, truth: dict[str, float], box: tuple[Meter, str], reference: tuple[Meter, str]
+        self,
+        rng: Rng,
+        there: Air,
+        truth: dict[str, float],
+        mountings: Array,
+        box: tuple[Meter, str],
+        reference: tuple[Meter, str],
     ) -> tuple[dict[str, Any], list[Finding]]:
         """The file of its calibration in the air `there`, by two manometers and their names."""
         flow_of, said = self.bench.meter(rng)
         ends = np.array([10.0, 320.0]) / PIVOT
         drops = between(ends, truth["calibrated_flow"], truth["exponent"], there, self.points)
         drops = np.tile(drops, self.mountings)
-        mounting = np.repeat(1 + self.remount * rng.standard_normal(self.mountings), self.points)
+        mounting = np.repeat(mountings, self.points)
         on_the_curve = flow_of(drops, there) / mounting / (1 + self.scatter * rng.standard_normal(len(drops)))
         through = box_drop(on_the_curve, there, truth)
         points = {
@@ -347,6 +359,8 @@ RIGS: tuple[Rig, ...] = (
     Rig("fitted box, remounted, 3 mountings calibrated", "few",
         FittedBox(points=5, remount=0.015, mountings=3), slow=True),
     Rig("fitted box, remounted, 6 mountings calibrated", "few", FittedBox(points=5, remount=0.015, mountings=6)),
+    Rig("fitted box, left in the last of 6 mountings calibrated", "few",
+        FittedBox(points=5, remount=0.015, mountings=6, left=True)),
     Rig("fitted box, remounted, limit filled", "rectangular", FittedBox(limit=0.05), slow=True),
     Rig("fitted box, difference of two drops", "normal", Pair(FittedBox(80.0), FittedBox(60.0))),
     Rig("fitted line of a manometer, then an inlet", "normal",

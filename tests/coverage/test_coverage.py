@@ -61,6 +61,7 @@ SHORT = {
     "fitted box, reference within a bare limit of 3 %": 12,
     "fitted box, remounted, and said to stand as calibrated": 12,
     "fitted box, remounted, 6 mountings calibrated": 20,
+    "fitted box, left in the last of 6 mountings calibrated": 20,
     "fitted line of a manometer, then an inlet": 30,
     "fitted leakage of a chamber, put back": 20,
 }
