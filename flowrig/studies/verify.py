@@ -272,9 +272,11 @@ def _with_causes(
     if known is None and not remounted:
         return expected, truth
     limit = calibration.heading.value("remount_limit", box.REMOUNT)
-    u, dof = known if known is not None else (limit / math.sqrt(3), math.inf)
+    u, freedom = known if known is not None else (limit / math.sqrt(3), math.inf)
     shape: Shape = "normal" if known is not None else "rectangular"
-    remount = Cause(f"{pairs.record.id}:remount", dof=dof, shape=shape, scope="setup", label="remounting of the box")
+    remount = Cause(
+        f"{pairs.record.id}:remount", dof=freedom, shape=shape, scope="setup", label="remounting of the box"
+    )
     return Estimate(expected.value, expected.axes, {**expected.parts, remount: [u * expected.value]}), truth
 
 
