@@ -44,6 +44,7 @@ from tests.coverage.rigs import (
 )
 
 SIZE = 0.1  # throat of the reference [m], known to 0.1 %
+Told = tuple[Callable[[Array, Air], Array], dict[str, Any]]  # a meter's flows, and what a record says of it
 ALOFT = (800.0, 850.0)  # barometer of a bench at some 1700 m [hPa]
 
 
@@ -62,7 +63,7 @@ class Bench:
     within: float = 0.0
     certificate: bool = True
 
-    def meter(self, rng: Rng) -> tuple[Callable[[Array, Air], Array], dict[str, Any]]:
+    def meter(self, rng: Rng) -> Told:
         """From its drops to its flows, one error in all of them; and what the record says of it."""
         size = SIZE * (1 + rng.uniform(-1e-3, 1e-3))
         error = rng.standard_normal() / 2 if self.certificate else rng.uniform(-1, 1)
@@ -144,9 +145,9 @@ class FittedBox:
             "calibrated_density": here.density, "calibrated_viscosity": here.viscosity,
         }  # fmt: skip
         bench = (own, "own") if self.same else (other, "other")
-        mountings = 1 + self.remount * rng.standard_normal(self.mountings)
+        meter, mountings = self.bench.meter(rng), 1 + self.remount * rng.standard_normal(self.mountings)
         reference = bench if self.one else (third, "third")
-        file, findings = self._calibration(rng, there, truth, mountings, bench, reference)
+        file, findings = self._calibration(rng, there, truth, meter, mountings, bench, reference)
         mounted = 1 + self.remount * rng.standard_normal() + rng.uniform(-self.limit, self.limit)
         mounted = mountings[-1] if self.left else mounted
         reader = reader or rng
@@ -167,12 +168,13 @@ class FittedBox:
         rng: Rng,
         there: Air,
         truth: dict[str, float],
+        meter: Told,
         mountings: Array,
         box: tuple[Meter, str],
         reference: tuple[Meter, str],
     ) -> tuple[dict[str, Any], list[Finding]]:
         """The file of its calibration in the air `there`, by two manometers and their names."""
-        flow_of, said = self.bench.meter(rng)
+        flow_of, said = meter
         ends = np.array([10.0, 320.0]) / PIVOT
         drops = between(ends, truth["calibrated_flow"], truth["exponent"], there, self.points)
         drops = np.tile(drops, self.mountings)
