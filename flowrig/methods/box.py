@@ -141,23 +141,28 @@ def _assumed(situation: Situation) -> str:
     return "box taken as remounted since its calibration" if situation.section["remount"].assumed else ""
 
 
-def _remount_stated(situation: Situation) -> Size | None:
-    scatter = remount_scatter(_calibration(situation).heading)
-    if not _remounted(situation) or scatter is None:
-        return None
-    return Size(limit=scatter[0], assumed=_assumed(situation), dof=scatter[1])
+def mounting_scatter(calibration: CalibrationFile, remounted: bool) -> tuple[float, float] | None:
+    """How far the mounting in use may lie off the curve, and the degrees of freedom of that; None where it is not said.
 
-
-def remount_scatter(heading: Section) -> tuple[float, float] | None:
-    """What a remounting adds to a flow, as a share and one standard deviation, and its degrees of freedom.
-
-    Of format 1 one mounting was calibrated and another is used: the difference of two. Later ones hold the error of the
-    mountings that were calibrated among their own causes.
+    Notes
+    -----
+    A curve of format 1 stands for one mounting, in which a box that was not remounted still is: the difference of two,
+    √2 s, after a remounting. A later one stands for the mean of m, with the s/√m of that mean among its own causes: a
+    further mounting adds s. A box left in one of the m lies off their mean by s √(1 - 1/m), of which the causes hold
+    s/√m; s was found from that very mounting too, and cannot be small where it lies far off.
     """
+    heading = calibration.heading
     if "remount_scatter" not in heading:
         return None
-    once = math.sqrt(2.0) if heading.value("format") == 1 else 1.0
-    return once * heading.value("remount_scatter"), heading.value("remounts") - 1.0
+    scatter, m = heading.value("remount_scatter"), heading.value("remounts")
+    if remounted:
+        return scatter * (math.sqrt(2.0) if heading.value("format") == 1 else 1.0), m - 1.0
+    return None if heading.value("format") == 1 else (scatter * math.sqrt(1.0 - 2.0 / m), math.inf)
+
+
+def _remount_stated(situation: Situation) -> Size | None:
+    found = mounting_scatter(_calibration(situation), _remounted(situation))
+    return Size(limit=found[0], assumed=_assumed(situation), dof=found[1]) if found is not None else None
 
 
 def remount_limit(heading: Section) -> float:
@@ -274,7 +279,7 @@ METHOD = Method(
         Choice(
             "remount",
             "Whether the box, or what stands before it, was taken down, moved or put together again since its "
-            "calibration. Nothing is added only for a box that still stands exactly as it did.",
+            "calibration. Nothing is added only for a box that still stands exactly as it did in its one mounting.",
             choices=("remounted", "as calibrated"),
             aim="as calibrated",
             asked=True,
@@ -287,12 +292,13 @@ METHOD = Method(
         Effect(
             "box:remount scatter",
             "remounting of the box (scatter stated)",
-            "How far the flow scatters when the box is taken down and put up again, as its calibration file states: √2 "
-            "of it, since the box was calibrated in one mounting and used in another.",
+            "How far the flow scatters when the box is taken down and put up again, as its calibration file states. A "
+            "curve through several mountings stands for their mean, and the box in use stands in one, be it one of "
+            "them. Where the curve is of one mounting (format 1) it is √2 of it, and only after a remounting.",
             _remount_stated,
             shape="normal",
             divisor=1.0,
-            source="difference of two mountings",
+            source="difference of two mountings, or of one and a mean",
         ),
         Effect(
             "box:remount",

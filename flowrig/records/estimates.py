@@ -127,7 +127,7 @@ def _corrected(read: ReadingEstimate, item: Item, calibration: CalibrationFile, 
     formula = calibration.formula
     outside = ~calibration.inside(estimate.value)
     numbers = calibration.estimates()
-    inputs = {"shown": estimate, **numbers}
+    inputs = {"shown": estimate, **numbers}  # its numbers have a reading of their own: the pivot
     if np.any(outside):
         kind, unit = formula.argument.kind, item.unit or calibration.range["highest"].unit
         shown = units.from_si(np.atleast_1d(estimate.value)[np.atleast_1d(outside)], unit, kind)
@@ -143,9 +143,9 @@ def _corrected(read: ReadingEstimate, item: Item, calibration: CalibrationFile, 
         read.findings.append(Finding(flags.OUTSIDE_CALIBRATION, message, outside if batch else None))
 
     def kernel(*, shown: Array, beyond: Array | None = None, **given: Array) -> dict[str, Array]:
-        return {"true": np.asarray(formula.curve(given, shown) + (0.0 if beyond is None else beyond))}
+        return {"corrected": np.asarray(formula.curve(given, shown) + (0.0 if beyond is None else beyond))}
 
-    corrected = linear(kernel, inputs, estimate.axes, {"true": estimate.axes})["true"]
+    corrected = linear(kernel, inputs, estimate.axes, {"corrected": estimate.axes})["corrected"]
     values = {name: number.value for name, number in numbers.items()}
     run = None if read.run is None else np.asarray(formula.curve(values, read.run))
     return ReadingEstimate(corrected, run, read.findings)

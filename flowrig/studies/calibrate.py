@@ -107,9 +107,9 @@ def calibrate(source: str | Path | Mapping[str, Any] | Record) -> Calibrated:
     label = "scatter about the curve"
     first = fit(curve, x, y, f"{id_}:scatter", label)
     scrutiny = Scrutiny(pairs, formula)
-    y, spent = scrutiny.with_mountings(first, y, id_)
-    y = scrutiny.with_hysteresis(first, y, id_)
-    found = fit(curve, x, y, f"{id_}:scatter", label, spent)
+    seen, spent = scrutiny.with_mountings(first, y, id_)
+    seen = scrutiny.with_hysteresis(first, seen, id_)
+    found = first if seen is y else fit(curve, x, seen, f"{id_}:scatter", label, spent)
     numbers = _numbers(pairs, formula, pivot, fixed, found)
     residuals = formula.residuals(mapping_of(numbers), pairs.shown.value, pairs.truth.value)
     scrutiny.after(found, x)

@@ -22,7 +22,7 @@ from flowrig.records.items import Array, path_name
 from flowrig.records.record import Record
 from flowrig.studies.paired import AXIS, Paired, paired
 from flowrig.studies.reduce import load
-from flowrig.uncertainty.cause import Cause
+from flowrig.uncertainty.cause import Cause, Shape
 from flowrig.uncertainty.combine import Comparison, Verdict, compare
 from flowrig.uncertainty.estimate import Estimate
 from flowrig.uncertainty.interval import Interval, interval
@@ -253,16 +253,16 @@ def _with_causes(
     cause = Cause(f"{pairs.record.id}:scatter", dof=dof, each=AXIS, scope="reading", label="scatter of single points")
     truth = Estimate(truth.value, truth.axes, {**truth.parts, cause: (scatter * size)[np.newaxis]})
     section = pairs.record.calibration
-    if calibration.calibrates != BOX or section is None or section.value("remount") != "remounted":
+    if calibration.calibrates != BOX or section is None:
         return expected, truth
-    stated = box.remount_scatter(calibration.heading)
-    u, dof = stated if stated is not None else (box.remount_limit(calibration.heading) / math.sqrt(3), math.inf)
+    remounted = section.value("remount") == "remounted"
+    known = box.mounting_scatter(calibration, remounted)
+    if known is None and not remounted:
+        return expected, truth
+    u, freedom = known if known is not None else (box.remount_limit(calibration.heading) / math.sqrt(3), math.inf)
+    shape: Shape = "normal" if known is not None else "rectangular"
     remount = Cause(
-        f"{pairs.record.id}:remount",
-        dof=dof,
-        shape="normal" if stated is not None else "rectangular",
-        scope="setup",
-        label="remounting of the box",
+        f"{pairs.record.id}:remount", dof=freedom, shape=shape, scope="setup", label="remounting of the box"
     )
     return Estimate(expected.value, expected.axes, {**expected.parts, remount: [u * expected.value]}), truth
 

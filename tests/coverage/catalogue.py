@@ -4,7 +4,17 @@ from __future__ import annotations
 
 from functools import partial
 
-from tests.coverage import box_rigs, compare_rigs, face_rigs, hole_rigs, hood_rigs, inlet_rigs, leak_rigs, pipe_rigs
+from tests.coverage import (
+    box_rigs,
+    compare_rigs,
+    face_rigs,
+    fit_rigs,
+    hole_rigs,
+    hood_rigs,
+    inlet_rigs,
+    leak_rigs,
+    pipe_rigs,
+)
 from tests.coverage.profiles import behind_a_bend, round_duct
 from tests.coverage.rigs import Expected, Nozzle, Pair, Rig, Setup, Traverse, following
 
@@ -85,4 +95,5 @@ RIGS = (
     *pipe_rigs.RIGS,
     *box_rigs.RIGS,
     *inlet_rigs.RIGS,
+    *fit_rigs.RIGS,
 )  # fmt: skip

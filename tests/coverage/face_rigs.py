@@ -66,7 +66,7 @@ class Face:
         if self.compared:
             known = true_factor * (1 + 0.015 * rng.standard_normal())
             record["flow"][0]["factor"] = f"{known:.6f} ± {0.03 * known:.6f} (k=2)"
-        return Drawn(record, truth)
+        return Drawn(record, truth, meter=meter)
 
 
 RIGS: tuple[Rig, ...] = (

@@ -83,7 +83,7 @@ class Inlet:
         record["flow"] = [
             {"method": "inlet", "inlet": "A", "clear_distance": "2 m", "drop": [f"{value:.6f} Pa" for value in shown]}
         ]
-        return Drawn(record, flow)
+        return Drawn(record, flow, meter=manometer)
 
 
 RIGS: tuple[Rig, ...] = (

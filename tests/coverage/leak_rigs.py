@@ -6,6 +6,10 @@ from dataclasses import dataclass, field
 
 from tests.coverage.rigs import Drawn, Nozzle, Rig, Rng
 
+DROP = 50.0  # of the leak test [Pa]
+EXPONENT, EXPONENT_WITHIN = 0.65, 0.08
+WITHIN = 0.2  # of a stated leakage
+
 
 @dataclass(frozen=True)
 class Leaky:
@@ -31,26 +35,27 @@ class Leaky:
         record = drawn.record
         # the same manometer as the drop's: its error is shared
         gauge = self.gauge + rng.uniform(-4, 4)
-        assert drawn.manometer is not None
-        stated, exponent = self.share * drawn.truth, 0.65
-        leak = stated * (1 + rng.uniform(-0.2, 0.2))
-        true_exponent = exponent + rng.uniform(-0.08, 0.08)
-        size = leak * (abs(gauge) / 50) ** true_exponent
+        assert drawn.meter is not None
+        leak = self.share * drawn.truth * (1 + rng.uniform(-WITHIN, WITHIN))
+        exponent = EXPONENT + rng.uniform(-EXPONENT_WITHIN, EXPONENT_WITHIN)
+        size = leak * (abs(gauge) / DROP) ** exponent
         pressure = 100 * float(record["air"]["meter"]["pressure"].split()[0])
         static = float(record["flow"][0]["static"].split()[0])
         # air at the temperature of the meter's: density goes as pressure
         density = (pressure + max(gauge, 0.0)) / (pressure + static)
         sign = (1 if gauge > 0 else -1) * (1 if self.side == "downstream" else -1)
-        record["chambers"] = {
-            "receiving": {
-                "leak": f"{stated:.9f} m3/s ± {0.2 * stated:.9f} m3/s",
-                "leak_drop": "50 Pa",
-                "leak_exponent": f"{exponent} ± 0.08",
-                "pressure": f"{drawn.manometer.show(gauge):.6f} Pa",
-            }
-        }
+        tested = self._tested(rng, self.share * drawn.truth, leak, exponent)
+        record["chambers"] = {"receiving": {**tested, "pressure": f"{drawn.meter.show(gauge):.6f} Pa"}}
         record["flow"][0] |= {"leaks": ["receiving"], "meter_side": self.side}
         return Drawn(record, drawn.truth + sign * size * density)
+
+    def _tested(self, rng: Rng, stated: float, leak: float, exponent: float) -> dict[str, str]:
+        """What the leak test came to, which true values lie within."""
+        return {
+            "leak": f"{stated:.9f} m3/s ± {WITHIN * stated:.9f} m3/s",
+            "leak_drop": f"{DROP:g} Pa",
+            "leak_exponent": f"{EXPONENT} ± {EXPONENT_WITHIN}",
+        }
 
 
 RIGS: tuple[Rig, ...] = tuple(

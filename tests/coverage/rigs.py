@@ -11,7 +11,7 @@ from __future__ import annotations
 import datetime as dt
 import math
 from collections.abc import Callable
-from dataclasses import dataclass, field
+from dataclasses import InitVar, dataclass, field
 from functools import partial
 from typing import Any, Literal, Protocol
 
@@ -52,8 +52,8 @@ class Drawn:
         What 1 % of the width stands for a hundredth of; the truth itself unless that may be nothing.
     density : float
         True density at the metering plane. [kg/m3]
-    manometer : Meter or None
-        For whoever reads more with it.
+    meter : Meter or None
+        What showed the flow, for whoever reads more with it.
     """
 
     record: dict[str, Any]
@@ -61,7 +61,7 @@ class Drawn:
     taken: Callable[[dict[str, Any]], Taken | None] = field(default=lambda record: main_flow(record))
     scale: float = math.nan
     density: float = math.nan
-    manometer: Meter | None = None
+    meter: Meter | None = None
 
 
 def main_flow(record: dict[str, Any]) -> Taken:
@@ -142,6 +142,23 @@ class Meter:
 
 
 @dataclass
+class AirErrors:
+    """What the instruments of the air are off by, and the equations of its density and viscosity, on any day."""
+
+    rng: InitVar[Rng]
+    thermometer: Meter = field(init=False)
+    barometer: Meter = field(init=False)
+    hygrometer: Meter = field(init=False)
+    density: float = field(init=False)
+    viscosity: float = field(init=False)
+
+    def __post_init__(self, rng: Rng) -> None:
+        self.thermometer, self.barometer = Meter(rng, 0, 0.3, 0.1), Meter(rng, 0, 1.0, 0.1)
+        self.hygrometer = Meter(rng, 0, 3.0, 1.0)
+        self.density, self.viscosity = rng.uniform(-3e-4, 3e-4), rng.uniform(-0.015, 0.015)
+
+
+@dataclass
 class Air:
     """True air at the meter, and the part of a record that describes it."""
 
@@ -151,31 +168,31 @@ class Air:
     record: dict[str, Any]
 
 
-def air(rng: Rng) -> Air:
-    temperature, pressure, humidity = rng.uniform(18, 27), rng.uniform(960, 1015), rng.uniform(25, 65)
-    thermometer, barometer, hygrometer = Meter(rng, 0, 0.3, 0.1), Meter(rng, 0, 1.0, 0.1), Meter(rng, 0, 3.0, 1.0)
+def air(rng: Rng, errors: AirErrors | None = None, barometer: tuple[float, float] = (960, 1015)) -> Air:
+    """The air of a day; `errors` where it is read by the instruments of another day, `barometer` in hPa."""
+    temperature, pressure, humidity = rng.uniform(18, 27), rng.uniform(*barometer), rng.uniform(25, 65)
+    off = errors or AirErrors(rng)
     kelvin, pascal = temperature + 273.15, 100 * pressure
     fraction = vapour_fraction_from_humidity(humidity / 100, kelvin, pascal)
-    formula, viscous = rng.uniform(-3e-4, 3e-4), rng.uniform(-0.015, 0.015)
     record = {
         "title": "Simulated rig (invented)",
         "date": dt.date(2026, 8, 21),
         "invented": True,
         "air": {
             "meter": {
-                "temperature": f"{thermometer.show(temperature):.6f} degC",
-                "pressure": f"{barometer.show(pressure):.6f} hPa",
-                "relative_humidity": f"{hygrometer.show(humidity):.6f} %",
+                "temperature": f"{off.thermometer.show(temperature):.6f} degC",
+                "pressure": f"{off.barometer.show(pressure):.6f} hPa",
+                "relative_humidity": f"{off.hygrometer.show(humidity):.6f} %",
             }
         },
         "instruments": {
-            "thermometer": thermometer.words("temperature", "degC"),
-            "barometer": barometer.words("pressure", "hPa"),
-            "hygrometer": hygrometer.words("relative humidity", "%RH"),
+            "thermometer": off.thermometer.words("temperature", "degC"),
+            "barometer": off.barometer.words("pressure", "hPa"),
+            "hygrometer": off.hygrometer.words("relative humidity", "%RH"),
         },
     }
-    density = float(moist_air_density(kelvin, pascal, fraction)) * (1 + formula)
-    return Air(density, float(viscosity(kelvin)) * (1 + viscous), pascal, record)
+    density = float(moist_air_density(kelvin, pascal, fraction)) * (1 + off.density)
+    return Air(density, float(viscosity(kelvin)) * (1 + off.viscosity), pascal, record)
 
 
 # nozzles
@@ -254,7 +271,7 @@ class Nozzle:
              "chamber_width": "1200 mm", "chamber_height": "1200 mm", "fluctuation": self.said, **readings}
         ]  # fmt: skip
         truth = self._flow(here, drop, static, true_sizes) * coefficient
-        return Drawn(record, truth, density=here.density * (1 + static / here.pressure), manometer=manometer)
+        return Drawn(record, truth, density=here.density * (1 + static / here.pressure), meter=manometer)
 
     def _flow(self, here: Air, drop: float, static: float, sizes: Array) -> float:
         drops, shares = np.array([drop]), np.array([1.0])

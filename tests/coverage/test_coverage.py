@@ -56,6 +56,14 @@ SHORT = {
     "bell-mouth, expansion in the coefficient, 600 Pa": 60,
     "box orifice made with care beside a calibrated one, 85 Pa": 150,
     "box orifice in a box of 400 mm, 85 Pa": 60,
+    "fitted box, 15 points, another manometer, 20 Pa": 40,
+    "fitted box, 5 points, same manometer": 40,
+    "fitted box, reference within a bare limit of 3 %": 12,
+    "fitted box, remounted, and said to stand as calibrated": 12,
+    "fitted box, remounted, 6 mountings calibrated": 20,
+    "fitted box, left in the last of 6 mountings calibrated": 20,
+    "fitted line of a manometer, then an inlet": 30,
+    "fitted leakage of a chamber, put back": 20,
 }
 BY_NAME = {rig.name: rig for rig in RIGS}
 
