@@ -191,7 +191,7 @@ def test_the_scatter_of_mountings_is_found() -> None:
 
 @pytest.mark.recomputed
 def test_a_later_mounting_adds_its_own_error_to_that_of_the_calibrated_ones() -> None:
-    """Of the mean of M mountings and of one more: s sqrt(1 + 1/M)."""
+    """Of the mean of M mountings and of one more: s √(1 + 1/M); of their mean and one of them: s √(1 − 1/M)."""
     text, _ = written(mounted(OFF))
     s = float(np.std(np.log1p(OFF), ddof=1))
 
@@ -201,7 +201,7 @@ def test_a_later_mounting_adds_its_own_error_to_that_of_the_calibrated_ones() ->
         return math.sqrt(float(sum(found))) / float(flow.value)
 
     assert parts("remounted") == pytest.approx(s * math.sqrt(1 + 1 / 6), rel=5e-3)
-    assert parts("as calibrated") == pytest.approx(s / math.sqrt(6), rel=5e-3)
+    assert parts("as calibrated") == pytest.approx(s * math.sqrt(1 - 1 / 6), rel=5e-3)
 
 
 @pytest.mark.parametrize(("mountings", "limit"), [(1, None), (2, None), (2, "3 %")])
