@@ -13,7 +13,7 @@ from tests.coverage.catalogue import RIGS
 
 RESULTS = Path(__file__).with_name("RESULTS.md")
 AT_LEAST = click.IntRange(min=20)  # fewer have no central 95 %
-LONG = "python -m tests.coverage --rigs 40000 --slow-rigs 4000"
+LONG = "python -m tests.coverage --rigs 40000 --slow-rigs 40000"
 HEAD = """# Are the error bars true?
 
 Each line is a kind of simulated rig, drawn many times. What every instrument got wrong is drawn once a rig; its
@@ -23,7 +23,7 @@ against the flow that the simulation knows. This table was made by
     python -m tests.coverage --rigs {number} --slow-rigs {slow} --seed {seed}
 
 where the standard error of a coverage of 95 % is {error:.2f} points, and {slow_error:.2f} for the kinds whose intervals
-are mostly Monte Carlo. The long study, of some hours on two idle cores, has 0.11 and 0.34 points:
+are mostly Monte Carlo. The long study, of half a day on two idle cores, has 0.11 points:
 
     {long}
 
@@ -40,7 +40,7 @@ of this rig does not fill.
 @click.command()
 @click.option("--rigs", "number", type=AT_LEAST, default=40_000, show_default=True, help="Rigs drawn of each kind.")
 @click.option(
-    "--slow-rigs", "slow", type=AT_LEAST, default=4_000, show_default=True, help="Of kinds with Monte Carlo intervals."
+    "--slow-rigs", "slow", type=AT_LEAST, default=40_000, show_default=True, help="Of kinds with Monte Carlo intervals."
 )
 @click.option("--seed", default=1, show_default=True, help="Of all that is drawn.")
 @click.option("--processes", default=2, show_default=True, help="Rigs reduced at a time.")
