@@ -9,12 +9,12 @@ from typing import Any
 import click
 
 COMMANDS = {
+    "plan": "Say what uncertainty to expect before measuring, and what would better it.",
     "reduce": "Reduce a record of readings to a flow with error bars.",
     "calibrate": "Fit a curve to paired readings, and keep it as a calibration file.",
-    "explain": "Say what a method, field, flag or cause means.",
     "verify": "Hold a calibration against later checks of it.",
-    "plan": "Say what uncertainty to expect before measuring, and what would better it.",
     "sheet": "Write a blank record, ready to fill in.",
+    "explain": "Say what a method, field, flag or cause means.",
 }
 
 

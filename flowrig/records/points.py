@@ -280,6 +280,8 @@ def read_points(walker: Walker, beside: Beside, raw: Mapping[str, Any], flows: S
     table = points.table = beside.table(name, walker.where("calibration", key)) if isinstance(name, str) else None
     if table is None:  # said already, or with the other fields
         walker.spoiled |= {path_name(("calibration", f.name)) for f in CALIBRATION.fields if isinstance(f, Reading)}
+        air = [f.name for f in schema.AIR.fields if isinstance(f, Reading)]
+        walker.spoiled |= {path_name(("air", station, name)) for station in schema.STATIONS for name in air}
         return points
     if key == "decay":
         _times(points, walker, table)
