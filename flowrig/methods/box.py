@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -15,7 +16,7 @@ from flowrig.physics.si import Floats
 from flowrig.records import flags
 from flowrig.records.calibration import CalibrationFile
 from flowrig.records.declare import Calibration, Choice, FlagMeaning, Reading
-from flowrig.records.formulas import TERMS, Formula
+from flowrig.records.formulas import MOUNTINGS, TERMS, Formula
 from flowrig.records.items import Array, Section
 from flowrig.uncertainty.estimate import Estimate
 
@@ -141,8 +142,8 @@ def _assumed(situation: Situation) -> str:
     return "box taken as remounted since its calibration" if situation.section["remount"].assumed else ""
 
 
-def mounting_scatter(calibration: CalibrationFile, remounted: bool) -> tuple[float, float] | None:
-    """How far the mounting in use may lie off the curve, and the degrees of freedom of that; None where it is not said.
+def mounting_scatter(calibration: CalibrationFile, remounted: bool) -> Size | None:
+    """How far the mounting in use may lie off the curve, and how well that is known; None where it is not said.
 
     Notes
     -----
@@ -155,14 +156,22 @@ def mounting_scatter(calibration: CalibrationFile, remounted: bool) -> tuple[flo
     if "remount_scatter" not in heading:
         return None
     scatter, m = heading.value("remount_scatter"), heading.value("remounts")
-    if remounted:
-        return scatter * (math.sqrt(2.0) if heading.value("format") == 1 else 1.0), m - 1.0
-    return None if heading.value("format") == 1 else (scatter * math.sqrt(1.0 - 2.0 / m), math.inf)
+    if not remounted:
+        return None if heading.value("format") == 1 else Size(limit=scatter * math.sqrt(1.0 - 2.0 / m))
+    if heading.value("format") == 1:
+        return Size(limit=scatter * math.sqrt(2.0), dof=m - 1.0)
+    return Size(limit=scatter, dof=m - 1.0, sized_with=_mountings(calibration))
+
+
+def _mountings(calibration: CalibrationFile) -> str:
+    """Id of the error of the mountings that were calibrated: its size is from the same ones."""
+    named = [cause.id for cause, section in calibration.causes.items() if section.value("name") == MOUNTINGS]
+    return named[0] if named else ""
 
 
 def _remount_stated(situation: Situation) -> Size | None:
     found = mounting_scatter(_calibration(situation), _remounted(situation))
-    return Size(limit=found[0], assumed=_assumed(situation), dof=found[1]) if found is not None else None
+    return replace(found, assumed=_assumed(situation)) if found is not None else None
 
 
 def remount_limit(heading: Section) -> float:

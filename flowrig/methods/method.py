@@ -77,13 +77,15 @@ class Situation:
 class Size:
     """How large an effect is, as a share of the flow: a correction, and the half-width of what stays unknown.
 
-    `dof` says how well that is known; finite only for an effect of normal shape.
+    `dof` says how well that is known; finite only for an effect of normal shape. `sized_with` is the id of a cause
+    whose size was found from the same readings.
     """
 
     shift: ArrayLike = 0.0
     limit: ArrayLike = 0.0
     assumed: str = ""
     dof: float = math.inf
+    sized_with: str = ""
 
 
 @dataclass(frozen=True)

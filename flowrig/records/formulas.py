@@ -24,6 +24,7 @@ FORMAT = 2  # written today; every older one stays readable. 2 adds instruments,
 FORMATS = (1, 2)
 BOX, CHAMBER = "box", "chamber"  # flow over a pressure drop
 CORRELATION = "correlation"
+MOUNTINGS = "mountings"  # name of the cause that holds the error of the mountings that were calibrated
 ROUNDING = 1e-9  # of a variance: two errors that are one, correlation 1, leave no less
 CALIBRATES = (BOX, CHAMBER, *CORRECTED)
 

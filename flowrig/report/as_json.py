@@ -202,6 +202,7 @@ def estimate_body(q: Quantity, findings: list[Finding]) -> dict[str, Any]:
                     "each": cause.each,
                     "scope": cause.scope,
                     "label": cause.label,
+                    **({"sized_with": cause.sized_with} if cause.sized_with else {}),
                 },
                 "part": (part / scale).tolist(),
             }

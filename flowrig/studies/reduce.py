@@ -280,7 +280,8 @@ class Reduction:
             id_ = f"{hardware_identity(piece, self.record)}:{effect.id}, {plan} points"
         elif effect.scope != "method":
             id_ = f"{self.record.id}:{self.flow.section.name}:{effect.id}"
-        cause = Cause(id_, dof=size.dof, shape=effect.shape, scope=effect.scope, label=effect.label)
+        known = {"dof": size.dof, "sized_with": size.sized_with}
+        cause = Cause(id_, shape=effect.shape, scope=effect.scope, label=effect.label, **known)  # type: ignore[arg-type]
         u = np.asarray(size.limit, dtype=float) / effect.divisor
         shift = np.asarray(size.shift, dtype=float)
         if np.broadcast_shapes(u.shape, shift.shape) in ((), (1,)):

@@ -11,7 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from flowrig.records.declare import SEVERITIES, Finding, FlagMeaning
-from flowrig.records.formulas import BOX, Formula
+from flowrig.records.formulas import BOX, MOUNTINGS, Formula
 from flowrig.records.points import DIRECTION, DIRECTIONS, MOUNTING, RUN
 from flowrig.studies.paired import Paired
 from flowrig.uncertainty.cause import Cause
@@ -146,7 +146,7 @@ class Scrutiny:
         for k, (name, at) in enumerate(groups.items()):
             freed[at] -= (off[name] - middle) * size[at]
             moved[k, at] = scatter * size[at]
-        cause = Cause(f"{id_}:mountings", n=len(groups), dof=len(groups) - 1, scope="calibration", label="mountings")
+        cause = Cause(f"{id_}:mountings", n=len(groups), dof=len(groups) - 1, scope="calibration", label=MOUNTINGS)
         return Estimate(freed, y.axes, {**y.parts, cause: moved}), len(groups) - 1
 
     def with_hysteresis(self, first: Fit, y: Estimate, id_: str) -> Estimate:

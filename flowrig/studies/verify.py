@@ -22,7 +22,7 @@ from flowrig.records.items import Array, path_name
 from flowrig.records.record import Record
 from flowrig.studies.paired import AXIS, Paired, paired
 from flowrig.studies.reduce import load
-from flowrig.uncertainty.cause import Cause, Shape
+from flowrig.uncertainty.cause import Cause
 from flowrig.uncertainty.combine import Comparison, Verdict, compare
 from flowrig.uncertainty.estimate import Estimate
 from flowrig.uncertainty.interval import Interval, interval
@@ -259,11 +259,13 @@ def _with_causes(
     known = box.mounting_scatter(calibration, remounted)
     if known is None and not remounted:
         return expected, truth
-    u, freedom = known if known is not None else (box.remount_limit(calibration.heading) / math.sqrt(3), math.inf)
-    shape: Shape = "normal" if known is not None else "rectangular"
-    remount = Cause(
-        f"{pairs.record.id}:remount", dof=freedom, shape=shape, scope="setup", label="remounting of the box"
-    )
+    id_, label = f"{pairs.record.id}:remount", "remounting of the box"
+    if known is not None:
+        u = float(known.limit)  # type: ignore[arg-type]
+        remount = Cause(id_, dof=known.dof, scope="setup", label=label, sized_with=known.sized_with)
+    else:
+        u = box.remount_limit(calibration.heading) / math.sqrt(3)
+        remount = Cause(id_, shape="rectangular", scope="setup", label=label)
     return Estimate(expected.value, expected.axes, {**expected.parts, remount: [u * expected.value]}), truth
 
 

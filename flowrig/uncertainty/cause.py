@@ -43,6 +43,9 @@ class Cause:
         How widely the same error is shared: as long as the calibration, the set-up, the reading or the method.
     label : str
         What to call it in front of people. Not part of its identity.
+    sized_with : str
+        Id of another cause whose size was found from the same readings: both share its chi-square. Empty where its own
+        readings told its size.
 
     Raises
     ------
@@ -57,6 +60,7 @@ class Cause:
     each: str | None = None
     scope: Scope = "reading"
     label: str = field(default="", compare=False)
+    sized_with: str = ""
 
     def __post_init__(self) -> None:
         if self.n < 1:
@@ -74,6 +78,11 @@ class Cause:
         if self.each is None:
             return self
         return replace(self, n=self.n * length, each=None)
+
+    @property
+    def sizing(self) -> str:
+        """What the chi-square of its size is known by."""
+        return self.sized_with or self.id
 
     @property
     def name(self) -> str:

@@ -168,11 +168,18 @@ class Estimate:
 
     @property
     def dof(self) -> Array:
-        """Effective degrees of freedom, Welch-Satterthwaite, JCGM 100:2008 eq. G.2b (from memory), block by block."""
-        spread = np.zeros(self.value.shape)
+        """Effective degrees of freedom, Welch-Satterthwaite, JCGM 100:2008 eq. G.2b (from memory), block by block.
+
+        Causes whose sizes were found from the same readings are one block.
+        """
+        blocks: dict[tuple[str, float], Array] = {}
         for cause, part in self.parts.items():
             if cause.dof != math.inf:
-                spread = spread + np.sum(part**2, axis=0) ** 2 / cause.dof
+                block = (cause.sizing, cause.dof)
+                blocks[block] = blocks.get(block, np.zeros(self.value.shape)) + np.sum(part**2, axis=0)
+        spread = np.zeros(self.value.shape)
+        for (_, dof), variance in blocks.items():
+            spread = spread + variance**2 / dof
         with np.errstate(divide="ignore", invalid="ignore"):
             return np.where(spread > 0, self.variance**2 / spread, math.inf)
 

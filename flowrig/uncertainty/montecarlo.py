@@ -48,9 +48,9 @@ def deviates(seed: int, chunk: int, size: int = CHUNK, *, normal: bool = False) 
 
     def laid_out(cause: Cause, places: Places) -> Array:
         positions, full = places
-        key = int.from_bytes(hashlib.blake2b(f"{seed}|{cause.id}".encode(), digest_size=16).digest(), "little")
 
-        def stream(direction: int, second: int = 0) -> np.random.Generator:
+        def stream(direction: int, second: int = 0, of: str = cause.id) -> np.random.Generator:
+            key = int.from_bytes(hashlib.blake2b(f"{seed}|{of}".encode(), digest_size=16).digest(), "little")
             counter = np.array([0, second, direction, chunk], dtype=np.uint64)
             return np.random.Generator(np.random.Philox(key=key, counter=counter))
 
@@ -65,7 +65,7 @@ def deviates(seed: int, chunk: int, size: int = CHUNK, *, normal: bool = False) 
                 z[:, k, i] = deviate(k * full + int(place))
         if cause.dof != np.inf and not normal:
             # t deviates, one chi-square a block and draw: JCGM 101:2008 6.4.9.2 and its multivariate form
-            z *= np.sqrt(cause.dof / stream(0, 1).chisquare(cause.dof, size))[:, np.newaxis, np.newaxis]
+            z *= np.sqrt(cause.dof / stream(0, 1, cause.sizing).chisquare(cause.dof, size))[:, np.newaxis, np.newaxis]
         return z
 
     return draw

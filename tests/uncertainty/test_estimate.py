@@ -103,6 +103,9 @@ def test_a_block_counts_its_degrees_of_freedom_once():
     assert float(block.dof) == pytest.approx(6.0)
     two = Estimate(0.0, (), {Cause("a", dof=6): [3.0], Cause("b", dof=6): [4.0]})
     assert float(two.dof) == pytest.approx(25**2 / (81 / 6 + 256 / 6))
+    # two sizes from the same readings are one: u² is 25 s², and s² has its 6 degrees of freedom
+    same = Estimate(0.0, (), {Cause("a", dof=6): [3.0], Cause("b", dof=6, sized_with="a"): [4.0]})
+    assert float(same.dof) == pytest.approx(6.0)
     assert math.isinf(Estimate(0.0, (), {Cause("a"): [3.0]}).dof)
     assert math.isinf(Estimate(0.0).dof)
 

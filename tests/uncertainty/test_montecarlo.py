@@ -156,3 +156,14 @@ def test_exact_and_stretched_results_have_the_shape_they_promise():
     out = linear(lambda x, c: {"y": c + 0 * x, "z": c}, {"x": x, "c": c}, ("row",), {"y": ("row",), "z": ("row",)})
     assert sample(out["y"], 7).shape == (7, 3)
     assert sample(out["z"], 7).shape == (7, 3)
+
+
+def test_sizes_from_the_same_readings_are_drawn_with_one_chi_square():
+    """The sum is t with 4 degrees of freedom times s √2, and where one is large so is the other; apart neither holds."""
+    a, b, c = Cause("a", dof=4), Cause("b", dof=4, sized_with="a"), Cause("c", dof=4)
+    both = sample(Estimate(0.0, (), {a: [1.0], b: [1.0]}), 200_000)
+    for share in (0.9, 0.975, 0.99):
+        assert np.quantile(both, share) == pytest.approx(math.sqrt(2) * stats.t(4).ppf(share), rel=0.02)
+    one, two, other = (np.abs(sample(Estimate(0.0, (), {cause: [1.0]}), 200_000)) for cause in (a, b, c))
+    assert stats.spearmanr(one, two).statistic > 0.1
+    assert abs(stats.spearmanr(one, other).statistic) < 0.01
