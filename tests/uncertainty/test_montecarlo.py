@@ -159,7 +159,7 @@ def test_exact_and_stretched_results_have_the_shape_they_promise():
 
 
 def test_sizes_from_the_same_readings_are_drawn_with_one_chi_square():
-    """The sum is t with 4 degrees of freedom times s √2, and where one is large so is the other; apart neither holds."""
+    """The sum is t with 4 degrees of freedom times s √2, and where one is large so is the other."""
     a, b, c = Cause("a", dof=4), Cause("b", dof=4, sized_with="a"), Cause("c", dof=4)
     both = sample(Estimate(0.0, (), {a: [1.0], b: [1.0]}), 200_000)
     for share in (0.9, 0.975, 0.99):
