@@ -138,7 +138,8 @@ CALIBRATION = Table(
         ),
         Reading(
             "reference",
-            "What a reference instrument of the same kind showed, where the reference is not a flow of this record.",
+            "What a reference showed, where it is no [[flow]] of this record: of an instrument the same quantity, of a "
+            "box or a chamber the flow, actual at the air of [air.meter].",
             kind="pressure difference",
         ),
         Given(
@@ -178,7 +179,7 @@ OF_DECAY = ("decay", "volume", "compression", "temperature_drift")
 def task_table(calibrates: str) -> Table:
     """The [calibration] table of one kind: readings of an instrument are of what it measures."""
     if calibrates in (BOX, CHAMBER) or calibrates not in CALIBRATES:
-        unwanted = {"reference", "area", *(("indication_static", "remount") if calibrates == CHAMBER else OF_DECAY)}
+        unwanted = {"area", *(("indication_static", "remount") if calibrates == CHAMBER else OF_DECAY)}
     else:
         unwanted = {"indication_static", "exponent", "remount_limit", "remount", "serial", *OF_DECAY}
         unwanted |= set() if calibrates == "velocity" else {"area"}
@@ -188,6 +189,8 @@ def task_table(calibrates: str) -> Table:
             continue
         if isinstance(f, Reading) and f.name in ("indication", "reference") and calibrates in schema.CORRECTED:
             f = replace(f, kind=calibrates, low=-np.inf, high=np.inf)
+        elif f.name == "reference":
+            f = replace(f, kind="flow")  # type: ignore[call-arg]
         fields.append(f)
     known = {f.name for f in fields}
     alternatives = tuple(a for a in CALIBRATION.alternatives if all(n in known for names in a.sets for n in names))

@@ -8,14 +8,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from flowrig.errors import Fault, InputError
-from flowrig.methods import air
 from flowrig.physics.leakage import decay_flow
 from flowrig.physics.si import Floats
-from flowrig.records.declare import Finding, FlagMeaning, Reading
-from flowrig.records.estimates import given_estimate, mean_estimate, reading_estimate
+from flowrig.records.declare import Finding, FlagMeaning
+from flowrig.records.estimates import given_estimate, reading_estimate
 from flowrig.records.items import Array, Section
 from flowrig.records.record import Record
-from flowrig.studies.paired import AXIS, Paired
+from flowrig.studies.paired import AXIS, Paired, air_of
 from flowrig.uncertainty.cause import Cause
 from flowrig.uncertainty.estimate import Estimate
 from flowrig.uncertainty.propagate import linear
@@ -73,7 +72,7 @@ def decayed(record: Record) -> Paired:
     cause = Cause(f"{record.id}:decay:scatter", dof=dof, each=AXIS, scope="reading", label="scatter of the log")
     rates = Estimate(rates.value, rates.axes, {**rates.parts, cause: [noise]})
     duration = float(np.ptp(time[used]))
-    state = _air(record)
+    state = air_of(record, "meter").state
     local = f"{record.id}:calibration"
     inputs = {
         "gauge": pressures,
@@ -157,17 +156,6 @@ def _through(read: Estimate, weights: Array) -> Estimate:
     """Weighted sums of the rows; what is each row's own is in the scatter already."""
     parts = {cause: part @ weights.T for cause, part in read.parts.items() if cause.each is None}
     return Estimate(weights @ read.value, (AXIS,), parts)
-
-
-def _air(record: Record) -> dict[str, Estimate]:
-    section = record.air["meter"]
-    readings = {}
-    for name, item in section.items.items():
-        if isinstance(item.field, Reading):
-            read = reading_estimate(item, record.instruments.get(item.instrument), record)
-            readings[name] = mean_estimate(read, item, record).estimate
-    formula = record.heading.value("density_formula")
-    return air.station(section, readings, formula, record.id).state
 
 
 def _warming(section: Section, state: dict[str, Estimate], duration: float, local: str) -> Estimate:

@@ -11,11 +11,11 @@ from numpy.typing import NDArray
 
 from flowrig import units
 from flowrig.errors import Fault, InputError
-from flowrig.methods.method import Situation
+from flowrig.methods import air as air_state
 from flowrig.physics.box import box_equivalent_drop, similar_flow
 from flowrig.physics.si import Floats
-from flowrig.records.declare import Finding, FlagMeaning
-from flowrig.records.estimates import given_estimate, reading_estimate
+from flowrig.records.declare import Finding, FlagMeaning, Reading
+from flowrig.records.estimates import given_estimate, mean_estimate, reading_estimate
 from flowrig.records.formulas import BOX, CHAMBER
 from flowrig.records.instruments import Instrument, all_findings
 from flowrig.records.items import ROWS, Array, Item, Section
@@ -111,29 +111,27 @@ def paired(record: Record, air: tuple[float, float] | None = None) -> Paired:
     calibrates = section.value("calibrates")
     item = section["indication"]
     instrument = record.instruments.get(item.instrument)
-    parts = _parts(record, points)
-    flows = [] if "reference" in section else [_Flow(record, i, sub, rows) for i, sub, rows in parts]
     _check(record, section, calibrates, bool(record.flows), instrument)
-    findings: list[Finding] = []
-    labels = dict(points.labels)
+    by_reading = "reference" in section
     if calibrates in (BOX, CHAMBER):
-        density, viscosity = air or _mean_air(flows, len(points))
+        flows = [_by_reading(record, section)] if by_reading else _by_sections(record, points)
+        density, viscosity = air or _mean_air(flows)
         pairs = [flow.at_the_box(section, calibrates, density, viscosity) for flow in flows]
         shown, truth = (_joined(x, flows) for x in zip(*pairs, strict=True))
-        found = Paired(record, calibrates, shown, truth, labels, density, viscosity, instrument)
+        found = Paired(record, calibrates, shown, truth, dict(points.labels), density, viscosity, instrument)
+    elif by_reading:
+        flows, every = [], np.arange(len(points))
+        shown, _ = _reading(record, item, own=False)
+        truth, said_of = _reading(record, section["reference"])
+        shown, truth = (_as_points(x, every) for x in (shown, truth))
+        found = Paired(record, calibrates, shown, truth, dict(points.labels), instrument=instrument)
+        found.findings = [_with_rows(f, record, every) for f in said_of]
     else:
-        if "reference" in section:
-            every = np.arange(len(points))
-            shown, _ = _reading(record, item, own=False)
-            truth, said_of = _reading(record, section["reference"])
-            findings = [_with_rows(f, record, every) for f in said_of]
-            shown, truth = (_as_points(x, every) for x in (shown, truth))
-            found = Paired(record, calibrates, shown, truth, labels, instrument=instrument)
-        else:
-            pairs = [flow.as_shown(section, calibrates) for flow in flows]
-            shown, truth = (_joined(x, flows) for x in zip(*pairs, strict=True))
-            found = Paired(record, calibrates, shown, truth, labels, instrument=instrument)
-    found.findings = [*findings, *(f for flow in flows for f in flow.findings)]
+        flows = _by_sections(record, points)
+        pairs = [flow.as_shown(section, calibrates) for flow in flows]
+        shown, truth = (_joined(x, flows) for x in zip(*pairs, strict=True))
+        found = Paired(record, calibrates, shown, truth, dict(points.labels), instrument=instrument)
+    found.findings += [f for flow in flows for f in flow.findings]
     found.reference = _reference_in_words(record, section)
     bad = np.flatnonzero(~np.isfinite(found.truth.value) | ~np.isfinite(found.shown.value))
     if bad.size:
@@ -149,7 +147,7 @@ def _check(record: Record, section: Section, calibrates: str, flows: bool, instr
         read, said = "both a reading of a reference and [[flow]]", "one reference for the points"
         faults.append(Fault(section.where, read, said, "Remove the column reference, or the [[flow]] sections."))
     if "reference" not in section and not flows:
-        said = "a reference: [[flow]] sections" + ("" if calibrates in (BOX, CHAMBER) else ", or a column reference")
+        said = "a reference: [[flow]] sections, or a column reference"
         faults.append(Fault(section.where, "no reference", said, "Describe how the true value was found."))
     if calibrates == "velocity" and flows and "area" not in section:
         said = "the area that the reference flow passes evenly where the anemometer stood, with its ±"
@@ -161,6 +159,9 @@ def _check(record: Record, section: Section, calibrates: str, flows: bool, instr
     if single:
         said = "a column indication in the table of points"
         faults.append(Fault(section["indication"].where, "one indication for all points", said, "Put it there."))
+    if "reference" in section and calibrates in (BOX, CHAMBER) and "meter" not in record.air:
+        remedy = "Say in which air the reference stood: temperature, pressure, humidity, in a table [air.meter]."
+        faults.append(Fault(record.name, "no [air.meter]", "the air at the reference", remedy))
     if "reference" in section and instrument is not None and section["reference"].instrument == instrument.name:
         said = "another instrument than the one that is calibrated"
         remedy = 'Add with = { indication = "…", reference = "…" }.'
@@ -169,36 +170,75 @@ def _check(record: Record, section: Section, calibrates: str, flows: bool, instr
         raise InputError(faults)
 
 
-def _parts(record: Record, points: Points) -> list[tuple[int, Record, Rows]]:
-    """The record of each [[flow]] section by itself, its rows alone."""
+def _by_sections(record: Record, points: Points) -> list[_Reference]:
+    """The [[flow]] sections, each reduced in the rows that name it."""
     found = []
     for i, flow in enumerate(record.flows):
         rows = rows_of(points, i)
-        air = {name: sliced(section, rows) for name, section in record.air.items()}
+        air_there = {name: sliced(section, rows) for name, section in record.air.items()}
         own = f"{record.digests.get(points.table.name, '')[:16]}|{flow.section.name}"  # type: ignore[union-attr]
-        found.append((i, replace(record, flows=[flow], air=air, table=own), rows))
+        part = replace(record, flows=[flow], air=air_there, table=own)
+        reduction = Reduction(part, flow, empty_result(part, 0.95, None, 1), None)
+        mass_flow, _, states, situation = reduction.measured()
+        beyond = checks.beyond(flow.method, situation)
+        if beyond:
+            raise InputError(checks.refusal(limit, situation) for limit, _ in beyond)
+        findings = [*reduction.findings, *checks.of_limits(flow.method, situation, bool(reduction.batch))]
+        # air at what is calibrated: where none was read at the unit, that of the meter without its static pressure
+        state = states.get("unit", states["meter"])
+        found.append(_Reference(record, part, rows, mass_flow, state, [_with_rows(f, record, rows) for f in findings]))
     return found
 
 
-class _Flow:
-    """One [[flow]] section with the rows that were read by it."""
+def _by_reading(record: Record, section: Section) -> _Reference:
+    """A flow that a reference showed, with its own ±, actual at the air of the meter."""
+    rows = np.arange(len(record.points))
+    states = {name: air_of(record, name) for name, section in record.air.items() if "temperature" in section}
+    flow, findings = _reading(record, section["reference"])
+    findings += [f for station in states.values() for f in station.findings]
+    inputs = {"flow": flow, "density": states["meter"].state["density"]}
+    mass_flow = linear(_mass, inputs, ("row",), {"mass_flow": ("row",)})["mass_flow"]
+    state = states.get("unit", states["meter"]).state
+    return _Reference(record, record, rows, mass_flow, state, [_with_rows(f, record, rows) for f in findings])
 
-    def __init__(self, whole: Record, i: int, record: Record, rows: Rows) -> None:
-        self.whole, self.record, self.rows = whole, record, rows
-        [self.flow] = record.flows
-        reduction = Reduction(record, self.flow, empty_result(record, 0.95, None, 1), None)
-        self.mass_flow, self.densities, self.states, situation = reduction.measured()
-        self.findings: list[Finding] = reduction.findings
-        self.findings += checks.of_limits(self.flow.method, situation, bool(reduction.batch))
-        self.findings = [_with_rows(f, whole, rows) for f in self.findings]
-        self._no_refusal(situation)
-        # air at what is calibrated: where none was read at the unit, that of the meter without its static pressure
-        self.state = self.states.get("unit", self.states["meter"])
 
-    def _no_refusal(self, situation: Situation) -> None:
-        beyond = checks.beyond(self.flow.method, situation)
-        if beyond:
-            raise InputError(checks.refusal(limit, situation) for limit, _ in beyond)
+def _mass(*, flow: Array, density: Array) -> dict[str, Array]:
+    return {"mass_flow": flow * density}
+
+
+def air_of(record: Record, name: str) -> air_state.Station:
+    """Air at a station where no [[flow]] asks for it; row by row where the table of points holds it."""
+    section = record.air[name]
+    readings = {}
+    for key, item in section.items.items():
+        if isinstance(item.field, Reading):
+            read = reading_estimate(item, record.instruments.get(item.instrument), record)
+            readings[key] = mean_estimate(read, item, record).estimate
+    batch = ("row",) if any(item.run == ROWS for item in section.items.values()) else ()
+    return air_state.station(section, readings, record.heading.value("density_formula"), record.id, batch)
+
+
+@dataclass
+class _Reference:
+    """What a reference says in some rows of the points.
+
+    Attributes
+    ----------
+    whole, record : Record
+        That of all rows, and that of these alone.
+    rows : array of int
+    mass_flow : Estimate
+    state : dict of str to Estimate
+        Air at what is calibrated.
+    findings : list of Finding
+    """
+
+    whole: Record
+    record: Record
+    rows: Rows
+    mass_flow: Estimate
+    state: dict[str, Estimate]
+    findings: list[Finding]
 
     def air(self) -> tuple[Array, Array]:
         """Density and viscosity at what is calibrated, point by point."""
@@ -278,7 +318,7 @@ def _with_rows(finding: Finding, record: Record, rows: Rows) -> Finding:
     return Finding(finding.meaning, f"{finding.message} ({record.points.table.name}, row{'s'[: len(at) - 1]} {said})")
 
 
-def _mean_air(flows: list[_Flow], n: int) -> tuple[float, float]:
+def _mean_air(flows: list[_Reference]) -> tuple[float, float]:
     """A rounded air near the mean of all points: a choice, and as such without error."""
     air = np.concatenate([np.stack(flow.air()) for flow in flows], axis=1).mean(axis=1)
     return round(float(air[0]), 3), float(f"{air[1]:.3g}")
@@ -294,7 +334,7 @@ def _as_points(x: Estimate, rows: Rows) -> Estimate:
     return Estimate(np.broadcast_to(x.value, shape), (AXIS,), parts)
 
 
-def _joined(estimates: Any, flows: list[_Flow]) -> Estimate:
+def _joined(estimates: Any, flows: list[_Reference]) -> Estimate:
     """Points of all sections in the order of the table."""
     n = sum(len(flow.rows) for flow in flows)
     value, parts = np.empty(n), dict[Cause, Array]()

@@ -12,6 +12,7 @@ import numpy as np
 import pytest
 
 import flowrig
+from flowrig.errors import InputError
 from flowrig.records.formulas import BOX, formulas_of
 from flowrig.studies.calibrate import Calibrated, calibrate
 from tests.records.calibrations import record as box_use
@@ -28,7 +29,7 @@ from tests.studies.paired_readings import (
     power_law,
     written,
 )
-from tests.studies.records import AIR
+from tests.studies.records import AIR, nozzle
 
 LAWS = {
     "power law": power_law,
@@ -304,3 +305,34 @@ def test_a_reference_beyond_what_it_is_stated_for_is_told_with_its_row() -> None
     assert "(calibration.points, row 6)" in said["outside instrument range"]
     assert "standard" in said["outside instrument range"]
     assert "calibration overdue" not in said  # that of the instrument on trial is what this one renews
+
+
+@pytest.mark.recomputed
+def test_a_box_against_a_flow_that_is_given_with_its_own_uncertainty() -> None:
+    """A laboratory's meter shows the flow, U = 1.5 % (k=2), actual in its own air; the box stands in warmer air."""
+    record = box_record()
+    del record["flow"], record["nozzles"]
+    meter = measured("large")[0]
+    columns = box_points(names=("large",))
+    warm = {"temperature": "26 degC", "pressure": "101325 Pa", "relative_humidity": "50 %"}
+    record["air"]["unit"] = warm
+    record["instruments"]["lab"] = {
+        "measures": "flow", "serial": "LAB-1", "calibrated": date(2026, 5, 1), "accuracy": "1.5 % of reading (k=2)",
+    }  # fmt: skip
+    table = {"reference [m3/h]": list(3600 * meter), "indication [Pa]": columns["indication [Pa]"]}
+    record["calibration"]["points"] = table
+    done = calibrate(record)
+    assert done.pairs.reference == "lab (LAB-1)"
+    share = {line.cause.name: float(line.u) / float(done.number.value) for line in done.number.budget()}
+    assert share["lab (LAB-1) accuracy"] == pytest.approx(0.0075, rel=1e-3)  # straight through the fit
+    # the same mass passes the box in air that is thinner: by hand, at the first point
+    states = flowrig.reduce(nozzle() | {"air": record["air"]}).flows[0].air
+    cold, hot = (float(states[name]["density"].value) for name in ("meter", "unit"))
+    flow, drop = float(done.pairs.truth.value[0]), float(done.pairs.shown.value[0])
+    slower = done.pairs.viscosity / float(states["unit"]["viscosity"].value) * hot / done.pairs.density
+    assert flow == pytest.approx(float(meter[0]) * cold / hot * slower, rel=1e-9)
+    assert drop == pytest.approx(columns["indication [Pa]"][0] * (done.pairs.density / hot) ** -1 * (
+        done.pairs.viscosity / float(states["unit"]["viscosity"].value)) ** 2, rel=1e-9)  # fmt: skip
+    del record["air"]["meter"]
+    with pytest.raises(InputError, match=r"no \[air.meter\]"):
+        calibrate(record)
