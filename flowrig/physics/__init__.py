@@ -34,6 +34,7 @@ _MODULES: dict[str, tuple[str, ...]] = {
         "box_orifice_reynolds",
         "calibrated_hole_flow",
     ),
+    "fan": ("fan_flow_at_speed", "fan_power_at_speed", "fan_pressure_at_speed"),
     "hood": ("hood_actual_flow", "hood_free_flow", "hood_free_flow_by_curve"),
     "inlet": ("inlet_expansibility", "inlet_flow"),
     "leakage": ("decay_flow", "leakage_flow", "unit_flow"),
@@ -63,6 +64,7 @@ _MODULES: dict[str, tuple[str, ...]] = {
         "long_radius_flow",
         "pipe_nozzle_expansibility_uncertainty",
     ),
+    "resistance": ("efficiency_with_gap", "filter_drop", "filter_velocity", "gap_flow"),
     "traverse": (
         "diameter_positions",
         "face_weights_side",
