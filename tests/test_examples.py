@@ -157,7 +157,8 @@ def number(folder: Path) -> Number:
     if name == "calibrate":
         done = calibrate(files[0])
         bar = interval(done.number)
-        return Number(*(3600 * float(x) for x in (done.number.value, done.number.u, bar.low, bar.high)), "m3/h")
+        scale, unit = (3600, "m3/h") if done.pairs.of_flow else (1, "m/s")
+        return Number(*(scale * float(x) for x in (done.number.value, done.number.u, bar.low, bar.high)), unit)
     if name == "verify":
         check = verify(files[0], files[1:]).checks[-1]
         bar = check.drift_interval
