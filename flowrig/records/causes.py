@@ -105,4 +105,39 @@ CAUSES = (
         "of what is lost where nothing is.",
         "common practice, no source",
     ),
+    CauseMeaning(
+        "scatter about the curve",
+        "How far the points of a calibration lie off their curve by more than their known errors explain. The fit "
+        "averages it, as far as there are points; it is independent from point to point, and known by as many degrees "
+        "of freedom as there are points beyond the curve's numbers.",
+        "Paule and Mandel, J. Res. NBS 87 (1982) 377 (from memory)",
+    ),
+    CauseMeaning(
+        "mountings",
+        "The curve of a calibration is through the mean of the mountings that were calibrated; the mean of others would lie "
+        "elsewhere. More remountings make it smaller, more points do not.",
+    ),
+    CauseMeaning(
+        "up and down differ",
+        "Half the difference between points approached from below and from above, as a limit: added only where the "
+        "difference is more than chance.",
+    ),
+    CauseMeaning(
+        "readings of the calibration",
+        "All that is a calibration's own and bell-shaped, or small, in as few directions as say the same: resolution, "
+        "scatter of repeats, zero.",
+        "QR decomposition; the covariance of the numbers stays what it was",
+    ),
+    CauseMeaning(
+        "compression",
+        "Of a leak test by decay: whether the walls kept the air at its temperature while it expanded, m from 1 to 1.4. "
+        "Stated as compression with its ±; a slow fall beside metal is near 1.",
+        "polytropic change of state of an ideal gas",
+    ),
+    CauseMeaning(
+        "temperature in the chamber",
+        "Of a leak test by decay: what the air may have warmed or cooled moves its pressure, 34 Pa for 0.1 K. Stated as "
+        "temperature_drift, a limit.",
+        "ideal gas",
+    ),
 )
