@@ -114,8 +114,8 @@ CAUSES = (
     ),
     CauseMeaning(
         "mountings",
-        "The curve of a calibration is through the mean of the mountings that were calibrated; the mean of others would lie "
-        "elsewhere. More remountings make it smaller, more points do not.",
+        "The curve of a calibration is through the mean of the mountings that were calibrated; the mean of others "
+        "would lie elsewhere. More remountings make it smaller, more points do not.",
     ),
     CauseMeaning(
         "up and down differ",
@@ -130,14 +130,14 @@ CAUSES = (
     ),
     CauseMeaning(
         "compression",
-        "Of a leak test by decay: whether the walls kept the air at its temperature while it expanded, m from 1 to 1.4. "
-        "Stated as compression with its ±; a slow fall beside metal is near 1.",
+        "Of a leak test by decay: whether the walls kept the air at its temperature while it expanded, m from 1 to "
+        "1.4. Stated as compression with its ±; a slow fall beside metal is near 1.",
         "polytropic change of state of an ideal gas",
     ),
     CauseMeaning(
         "temperature in the chamber",
-        "Of a leak test by decay: what the air may have warmed or cooled moves its pressure, 34 Pa for 0.1 K. Stated as "
-        "temperature_drift, a limit.",
+        "Of a leak test by decay: what the air may have warmed or cooled moves its pressure, 34 Pa for 0.1 K. Stated "
+        "as temperature_drift, a limit.",
         "ideal gas",
     ),
 )
