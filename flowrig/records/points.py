@@ -245,7 +245,8 @@ class Points:
             if header is None:
                 continue
             self._used.append(header)
-            if not len(table) or all(not cell for cell in table.column(header.raw)):
+            needed = reading.required and place[0] == "calibration"  # a flow's may stand in its section
+            if not len(table) or (not needed and all(not cell for cell in table.column(header.raw))):
                 continue
             path = path_name((*place, reading.name))
             item = tables.column_item(table, header, reading, path, ROWS, self.walker.faults)
