@@ -10,6 +10,7 @@ from typing import Any
 
 import numpy as np
 
+from flowrig import units
 from flowrig.errors import Fault, InputError
 from flowrig.records.declare import SEVERITIES, Finding
 from flowrig.records.formulas import POWER_LAW, Formula, formulas_of
@@ -191,9 +192,9 @@ def _out_of_order(pairs: Paired) -> list[Fault]:
 def _pivot(pairs: Paired) -> float:
     """A round number in the unit of the points: in the middle for a flow, the highest for an instrument."""
     shown = pairs.shown.value
-    if pairs.of_flow:
-        return float(f"{math.sqrt(float(np.min(shown)) * float(np.max(shown))):.2g}")
-    return float(f"{float(np.max(np.abs(shown))):.2g}")
+    size = math.sqrt(float(np.min(shown)) * float(np.max(shown))) if pairs.of_flow else float(np.max(np.abs(shown)))
+    unit, kind = pairs.unit
+    return float(units.to_si(float(f"{float(units.from_si(size, unit, kind)):.2g}"), unit, kind))
 
 
 def _coordinates(

@@ -57,6 +57,9 @@ def decayed(record: Record) -> Paired:
     """
     section, points = record.calibration, record.points
     assert section is not None
+    if record.flows or "reference" in section:
+        both, remedy = "a decay, and a reference beside it", "Remove the decay, or the [[flow]] sections and reference."
+        raise InputError(Fault(section.where, both, "the one or the other", remedy))
     if "meter" not in record.air:
         remedy = "Say in which air: temperature, pressure, humidity, in a table [air.meter]."
         raise InputError(Fault(record.name, "no [air.meter]", "the air in the chamber", remedy))

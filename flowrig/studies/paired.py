@@ -70,13 +70,18 @@ class Paired:
         """A flow over a drop, which goes over decades and through no zero."""
         return self.calibrates in (BOX, CHAMBER)
 
-    def in_words(self, size: float) -> str:
-        """A difference of indications, in the unit in which they were read."""
+    @property
+    def unit(self) -> tuple[str, str]:
+        """Unit in which the indications were read, and its kind."""
         section = self.record.calibration
         assert section is not None
         item = section["indication"]
-        kind = getattr(item.field, "kind", "")
-        return f"{float(units.from_si(size, item.unit, units.as_difference(kind))):.2g} {item.unit}"
+        return item.unit, str(getattr(item.field, "kind", ""))
+
+    def in_words(self, size: float) -> str:
+        """A difference of indications, in the unit in which they were read."""
+        unit, kind = self.unit
+        return f"{float(units.from_si(size, unit, units.as_difference(kind))):.2g} {unit}"
 
     @property
     def told(self) -> list[Finding]:

@@ -12,14 +12,16 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from flowrig import units
 from flowrig.errors import Fault, InputError
 from flowrig.methods import box
-from flowrig.records import toml_text
+from flowrig.records import flags, toml_text
 from flowrig.records.calibration import CalibrationFile, content_digest, read_calibration
 from flowrig.records.declare import SEVERITIES, Finding, FlagMeaning
 from flowrig.records.formulas import BOX
 from flowrig.records.items import Array, path_name
 from flowrig.records.record import Record
+from flowrig.studies.calibrate import curve_at
 from flowrig.studies.paired import AXIS, Paired, paired
 from flowrig.studies.reduce import load
 from flowrig.uncertainty.cause import Cause
@@ -201,6 +203,8 @@ def _check(calibration: CalibrationFile, record: Record) -> Check:
     check = Check(
         pairs, inside, expected_flow, out["off"], held, level, out["mean"], bar, VERDICTS[verdict], findings  # type: ignore[index]
     )  # fmt: skip
+    if calibration.calibrates == BOX and section is not None and section["remount"].assumed:
+        check.findings.append(Finding(flags.ASSUMED, "box taken as remounted since its calibration"))
     check.findings += _findings(calibration, check, verdicts)
     check.findings.sort(key=lambda f: SEVERITIES.index(f.severity))
     return check
@@ -314,8 +318,6 @@ def _findings(calibration: CalibrationFile, check: Check, verdicts: Sequence[Ver
 
 def curve_share(calibration: CalibrationFile, at: float) -> float:
     """95 % half-width of a calibration at one argument: as a share of a flow, or in the unit of an instrument."""
-    from flowrig.studies.calibrate import curve_at
-
     curve = curve_at(calibration.formula, calibration.estimates(), np.array([at]))
     half = 1.96 * float(curve.u[0])
     return half / abs(float(curve.value[0])) if calibration.formula.relative else half
@@ -323,8 +325,6 @@ def curve_share(calibration: CalibrationFile, at: float) -> float:
 
 def in_words(calibration: CalibrationFile, size: float) -> str:
     """How far something is off, as people say it."""
-    from flowrig import units
-
     if calibration.formula.relative:
         return f"{100 * size:+.2g} %"
     kind, unit = calibration.formula.result.kind, calibration.range["highest"].unit

@@ -134,6 +134,12 @@ def test_without_air_or_time_it_says_so() -> None:
         calibrate(without)
 
 
+def test_a_decay_needs_no_other_reference() -> None:
+    both = record() | {"nozzles": nozzle()["nozzles"], "flow": [{"method": "nozzle", "open": ["A"], "drop": "90 Pa"}]}
+    with pytest.raises(InputError, match="a decay, and a reference beside it"):
+        calibrate(both)
+
+
 def chamber_file(done: Calibrated) -> dict[str, Any]:
     return tomllib.loads(file_text(done))
 
