@@ -64,7 +64,15 @@ _MODULES: dict[str, tuple[str, ...]] = {
         "long_radius_flow",
         "pipe_nozzle_expansibility_uncertainty",
     ),
-    "resistance": ("efficiency_with_gap", "filter_drop", "filter_velocity", "gap_flow"),
+    "resistance": (
+        "efficiency_with_gap",
+        "filter_drop",
+        "filter_velocity",
+        "gap_flow",
+        "loss_drop",
+        "power_law_in_air",
+        "power_law_velocity",
+    ),
     "traverse": (
         "diameter_positions",
         "face_weights_side",

@@ -119,6 +119,134 @@ def filter_velocity(
         return within(valid, velocity)
 
 
+@si("m/s", drop="Pa", factor="Pa*s^n/m^n", exponent="1")
+def power_law_velocity(drop: Floats, factor: Floats, exponent: Floats) -> Floats:
+    """Face velocity at which a filter that follows a power law has a pressure drop.
+
+    Parameters
+    ----------
+    drop : float or array
+        Pressure drop over the filter. [Pa]
+    factor : float or array, broadcast with the others
+        Drop at 1 m/s. [Pa*s^n/m^n]
+    exponent : float or array, broadcast with the others
+        Of the velocity, 1 to 2. [1]
+
+    Returns
+    -------
+    velocity : shape of the broadcast inputs
+        Signed as ``drop``. NaN for a factor not above 0 and an exponent not above 0. [m/s]
+
+    Raises
+    ------
+    ValueError
+        Only if the shapes do not broadcast.
+
+    Notes
+    -----
+    dp = c v^n.
+
+    Source
+    ------
+    Common form for fibrous filters; n = 1.18 on average: Li et al., Sep. Purif. Technol. 284 (2022) 120209.
+
+    Examples
+    --------
+    >>> round(float(power_law_velocity(20.0, 40.0, 1.5)), 6)
+    0.629961
+    """
+    with np.errstate(all="ignore"):
+        size = np.power(np.abs(drop) / np.asarray(factor, dtype=float), 1.0 / np.asarray(exponent, dtype=float))
+        return within((np.asarray(factor) > 0.0) & (np.asarray(exponent) > 0.0), np.copysign(size, drop))
+
+
+@si("Pa*s^n/m^n", factor="Pa*s^n/m^n", exponent="1", viscosity_ratio="1", density_ratio="1")
+def power_law_in_air(factor: Floats, exponent: Floats, viscosity_ratio: Floats, density_ratio: Floats) -> Floats:
+    """Factor of a filter's power law in other air than that in which it was found.
+
+    Parameters
+    ----------
+    factor : float or array
+        Drop at 1 m/s. [Pa*s^n/m^n]
+    exponent : float or array, broadcast with the others
+        Of the velocity. [1]
+    viscosity_ratio : float or array, broadcast with the others
+        Viscosity of the other air over that of the first. [1]
+    density_ratio : float or array, broadcast with the others
+        The same of the densities. [1]
+
+    Returns
+    -------
+    factor : shape of the broadcast inputs
+        NaN for a ratio not above 0. [Pa*s^n/m^n]
+
+    Raises
+    ------
+    ValueError
+        Only if the shapes do not broadcast.
+
+    Notes
+    -----
+    c ~ mu^(2-n) rho^(n-1): dp rho/mu^2 is a function of v rho/mu alone, as it is of dp = a v + b v^2 with a ~ mu and
+    b ~ rho.
+
+    Source
+    ------
+    Similarity by Reynolds number.
+
+    Examples
+    --------
+    >>> round(float(power_law_in_air(40.0, 1.5, 1.1, 0.8)), 4)
+    37.5233
+    """
+    with np.errstate(all="ignore"):
+        thick, dense = np.asarray(viscosity_ratio, dtype=float), np.asarray(density_ratio, dtype=float)
+        n = np.asarray(exponent, dtype=float)
+        scaled = factor * np.power(thick, 2.0 - n) * np.power(dense, n - 1.0)
+        return within((thick > 0.0) & (dense > 0.0), scaled)
+
+
+@si("Pa", flow="m^3/s", coefficient="1/m^4", density="kg/m^3")
+def loss_drop(flow: Floats, coefficient: Floats, density: Floats) -> Floats:
+    """Pressure lost in grilles, bends and shrouds, which goes as the square of the flow.
+
+    Parameters
+    ----------
+    flow : float or array
+        [m^3/s]
+    coefficient : float or array, broadcast with the others
+        Sum of zeta/A^2, each loss coefficient over the square of the area that it refers to. [1/m^4]
+    density : float or array, broadcast with the others
+        Of the air. [kg/m^3]
+
+    Returns
+    -------
+    drop : shape of the broadcast inputs
+        Signed as ``flow``. NaN for a density not above 0. [Pa]
+
+    Raises
+    ------
+    ValueError
+        Only if the shapes do not broadcast.
+
+    Notes
+    -----
+    dp = zeta (rho/2) (q/A)^2.
+
+    Source
+    ------
+    Definition of the loss coefficient; any handbook of duct design.
+
+    Examples
+    --------
+    >>> round(float(loss_drop(0.4, 25.0, 1.2)), 6)
+    2.4
+    """
+    with np.errstate(all="ignore"):
+        passed = np.asarray(flow, dtype=float)
+        return within(np.asarray(density) > 0.0, coefficient * np.asarray(density) / 2.0 * passed * np.abs(passed))
+
+
 @si("m^3/s", drop="Pa", area="m^2", coefficient="1", density="kg/m^3")
 def gap_flow(drop: Floats, area: Floats, coefficient: Floats, density: Floats) -> Floats:
     """Flow through a gap beside a filter, as through a hole.

@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 from flowrig import units
 from flowrig.errors import Fault, InputError
 from flowrig.records import flags
+from flowrig.records.blanks import written
 from flowrig.records.declare import Finding, FlagMeaning, Table
 from flowrig.records.files import near_name, quoted
 from flowrig.records.formulas import (
@@ -30,7 +31,7 @@ from flowrig.records.formulas import (
     loads_of,
 )
 from flowrig.records.items import Array, Section, as_written
-from flowrig.records.walk import Walker, written
+from flowrig.records.walk import Walker
 from flowrig.uncertainty.cause import Cause
 from flowrig.uncertainty.estimate import Estimate
 

@@ -195,6 +195,22 @@ class Calibration(Field):
 
 
 @dataclass(frozen=True)
+class Described(Field):
+    """Bare name of the record of a fan or filter, beside the record or in a folder ``curves`` there or further up.
+
+    Attributes
+    ----------
+    table : str
+        The table that it must hold: ``fan`` or ``filter``.
+    several : bool
+        A list of names.
+    """
+
+    table: str = ""
+    several: bool = False
+
+
+@dataclass(frozen=True)
 class Pairs(Field):
     """A table of field name = word: which instrument, which column.
 

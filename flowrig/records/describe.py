@@ -11,6 +11,7 @@ from flowrig.records.declare import (
     Choice,
     Count,
     Date,
+    Described,
     Field,
     File,
     Flag,
@@ -95,6 +96,9 @@ def form(field: Field, measured: str = "") -> str:
             return "name of a CSV file beside the record"
         case Calibration():
             return "name of a calibration file beside the record, or in a folder calibrations there or further up"
+        case Described():
+            one = f"name of the record of a {field.table}, beside the record or in a folder curves there or further up"
+            return f"a list of such: {one}" if field.several else one
         case Pairs():
             return "a name, or a table of field = name" if field.alone else "a table of field = name"
     return "words"

@@ -44,8 +44,8 @@ UNUSED = FlagMeaning(
 )
 FLAGS = (UNUSED,)
 DIRECTIONS = ("up", "down")
-SECTION, RUN, DIRECTION, MOUNTING = "section", "run", "direction", "mounting"
-LABELS = (SECTION, RUN, DIRECTION, MOUNTING)
+SECTION, RUN, DIRECTION, MOUNTING, SETTING = "section", "run", "direction", "mounting", "setting"
+LABELS = {"calibration": (SECTION, RUN, DIRECTION, MOUNTING), "fan": (SECTION, SETTING), "filter": (SECTION,)}
 
 CALIBRATION = Table(
     "calibration",
@@ -201,16 +201,18 @@ def task_table(calibrates: str) -> Table:
 
 @dataclass
 class Points:
-    """The table of a record's [calibration], and which rows belong to which [[flow]] section.
+    """A record's table of points, and which rows belong to which [[flow]] section.
 
     Attributes
     ----------
+    task : Table
+        The table of the record that names it: [calibration], [fan] or [filter].
     table : csv_text.Table or None
         None where it could not be read, which is then among the faults.
     by_section : dict of int to list of int
         Rows of each [[flow]] section, by its number.
     labels : dict of str to list of str
-        What the columns run, direction and mounting say; without a column nothing.
+        What the columns run, direction, mounting and setting say; without a column nothing.
     air : dict of str to dict of str to Item
         Readings of the air, one a row, by station.
     time : array or None
@@ -218,6 +220,7 @@ class Points:
     """
 
     walker: Walker
+    task: Table
     table: csv_text.Table | None = None
     by_section: dict[int, list[int]] = field(default_factory=dict)
     labels: dict[str, list[str]] = field(default_factory=dict)
@@ -245,7 +248,7 @@ class Points:
             if header is None:
                 continue
             self._used.append(header)
-            needed = reading.required and place[0] == "calibration"  # a flow's may stand in its section
+            needed = reading.required and place[0] == self.task.name  # a flow's may stand in its section
             if not len(table) or (not needed and all(not cell for cell in table.column(header.raw))):
                 continue
             path = path_name((*place, reading.name))
@@ -267,30 +270,31 @@ class Points:
         """Columns that stand for nothing are said."""
         if self.table is None:
             return
-        left = [h for h in self.table.headers if not any(h is u for u in self._used) and h.name not in LABELS]
+        labels = LABELS[self.task.name]
+        left = [h for h in self.table.headers if not any(h is u for u in self._used) and h.name not in labels]
         twice = tables.second_columns(self.table, self._used, left)
         self.walker.faults.extend(twice)
         if left and not twice:
             self.findings.append(Finding(UNUSED, f"{self.table.name}: not used: {', '.join(h.raw for h in left)}"))
 
 
-def read_points(walker: Walker, beside: Beside, raw: Mapping[str, Any], flows: Sequence[Any]) -> Points:
-    """The table that [calibration] names, its rows told apart by section."""
-    points = Points(walker)
+def read_points(walker: Walker, beside: Beside, task: Table, raw: Mapping[str, Any], flows: Sequence[Any]) -> Points:
+    """The table that [calibration], [fan] or [filter] names, its rows told apart by section."""
+    points = Points(walker, task)
     columns = raw.get("columns")
     points._columns = {k: v for k, v in columns.items() if isinstance(v, str)} if isinstance(columns, Mapping) else {}
-    key = "points" if "points" in raw else "decay"
+    key = "decay" if "decay" in raw and "points" not in raw else "points"
     name = raw.get(key)
-    table = points.table = beside.table(name, walker.where("calibration", key)) if isinstance(name, str) else None
+    table = points.table = beside.table(name, walker.where(task.name, key)) if isinstance(name, str) else None
     if table is None:  # said already, or with the other fields
-        walker.spoiled |= {path_name(("calibration", f.name)) for f in CALIBRATION.fields if isinstance(f, Reading)}
+        walker.spoiled |= {path_name((task.name, f.name)) for f in task.fields if isinstance(f, Reading)}
         air = [f.name for f in schema.AIR.fields if isinstance(f, Reading)]
         walker.spoiled |= {path_name(("air", station, name)) for station in schema.STATIONS for name in air}
         return points
     if key == "decay":
         _times(points, walker, table)
         return points
-    for label in LABELS:
+    for label in LABELS[task.name]:
         header = tables.find_column(table, label)
         if header is not None and header.unit is None:
             points._used.append(header)

@@ -8,18 +8,24 @@ from pathlib import Path
 from typing import Any
 
 from flowrig.errors import Fault, InputError
-from flowrig.records import flags, plan_facts, schema, toml_text, unit_facts
+from flowrig.records import flags, plan_facts, predict_facts, schema, toml_text, unit_facts
 from flowrig.records.attach import attach
-from flowrig.records.beside import Beside
-from flowrig.records.declare import Finding, Reading, Table
+from flowrig.records.beside import CURVES, Beside, find_named
+from flowrig.records.blanks import written
+from flowrig.records.declare import Described, Finding, Reading, Table
+from flowrig.records.fan_facts import FAN, STATED
 from flowrig.records.files import near_name, quoted
+from flowrig.records.filter_facts import FILTER
 from flowrig.records.flow_reader import FlowReader, calibrations
 from flowrig.records.instruments import Instrument, read_instrument
 from flowrig.records.items import Item, Section, path_name
-from flowrig.records.points import Points, read_points, task_table
+from flowrig.records.points import CALIBRATION, Points, read_points, task_table
+from flowrig.records.prediction import read_prediction
 from flowrig.records.record import Declared, Record, ToCome
-from flowrig.records.walk import Walker, written
+from flowrig.records.walk import Walker
 from flowrig.records.words import folded, shown
+
+TASKS = {table.name: table for table in (CALIBRATION, FAN, FILTER)}  # what a table of points may belong to
 
 
 def read_record(
@@ -27,6 +33,7 @@ def read_record(
     find_method: Callable[[str], Declared],
     names: Mapping[str, str],
     to_come: ToCome | None = None,
+    named_by: str = "",
 ) -> Record:
     """Read and check a record.
 
@@ -42,6 +49,9 @@ def read_record(
         Known methods.
     to_come : ToCome, optional
         The record is a plan: its table ``[plan]`` is read, and this stands in for readings still to come.
+
+    named_by : str
+        The place in another record that names this one as that of a fan or filter.
 
     Raises
     ------
@@ -59,6 +69,9 @@ def read_record(
         document = toml_text.load(Path(source))
         reader = _Reader(document.data, document.where, Path(source).parent, find_method, names, to_come)
         reader.beside.digests[document.name] = document.digest
+    if named_by and predict_facts.PREDICT.name in reader.data:
+        said = "the record of a fan or filter, which predicts nothing itself"
+        raise InputError(Fault(reader.where("predict"), "a table [predict]", said, "Name another file."))
     return reader.read()
 
 
@@ -84,11 +97,12 @@ class _Reader:
 
     def take_tables(self) -> None:
         """Tables that stand in place of a file's name, to the files already read."""
-        task = self.data.get("calibration")
-        for key in ("points", "decay"):
-            if isinstance(task, Mapping) and hasattr(task.get(key), "items"):
-                self.data["calibration"] = {**self.data["calibration"], key: f"calibration.{key}"}
-                self.beside.take(task[key], f"calibration.{key}")
+        for name in (name for name in TASKS if isinstance(self.data.get(name), Mapping)):
+            for key in ("points", "decay", "loading", "charge"):
+                columns = self.data[name].get(key)
+                if hasattr(columns, "items"):
+                    self.data[name] = {**self.data[name], key: f"{name}.{key}"}
+                    self.beside.take(columns, f"{name}.{key}")
         flows = self.data.get("flow")
         if not isinstance(flows, list):
             return
@@ -107,7 +121,8 @@ class _Reader:
         told = [m for m in methods if m is not None] if methods and None not in methods else self._every_method()
         hardware_tables = {t.name: t for t in (schema.CHAMBERS, *(t for m in told for t in m.hardware))}
         beside = {table.name: table for table in unit_facts.BESIDE}
-        tables = {"air", "instruments", "calibration", "claims", "plan", "flow", *beside, *hardware_tables}
+        tables = {"air", "instruments", "claims", "plan", "flow", *beside, *hardware_tables, *TASKS}
+        tables |= {table.name for table in predict_facts.TABLES}
         heading = self._heading(tables)
         record = Record(self.where().split(",")[0], self.beside.digests, heading, findings=self.beside.findings)
         hardware = {
@@ -127,10 +142,9 @@ class _Reader:
             record.findings.append(
                 Finding(flags.CHAMBER_UNNAMED, f'add leaks = ["{name}"] to the section it belongs to')
             )
-        if points is not None and "calibration" in self.data:
-            record.points = points
-            record.calibration = self._calibration(points)
-            record.findings += points.findings
+        self._task(record, points)
+        if "predict" in self.data:
+            record.prediction = read_prediction(self.data, self.walker, self._described)
         self._air(record, {**flow_reader.air, **(points.air if points is not None else {})})
         for table in (table for table in unit_facts.BESIDE if table.name in self.data):
             record.beside[table.name] = self._section(table, self.data[table.name], (table.name,))
@@ -156,7 +170,8 @@ class _Reader:
         self._same_instrument(record.instruments)
         unread = {name for name in instruments if name not in record.instruments}
         named = [s for sections in hardware.values() for s in sections.values()]
-        named += [record.calibration] if record.calibration is not None else []
+        named += [s for s in (record.calibration, record.curve) if s is not None and s.value("figures") != STATED]
+        named += record.prediction.sections if record.prediction is not None else []
         for section in (*(f.section for f in record.flows), *record.air.values(), *record.beside.values(), *named):
             known = not self.walker.is_spoiled("instruments")
             attach(section, record.instruments, unread if known else None, self.faults)
@@ -228,7 +243,7 @@ class _Reader:
 
     def _methods(self) -> list[Declared | None]:
         raw = self.data.get("flow")
-        if raw is None and "calibration" in self.data:
+        if raw is None and any(name in self.data for name in (*TASKS, predict_facts.PREDICT.name)):
             return []  # a reference instrument may stand in the table of points
         if raw is None and any(near_name(key, ["flow"]) for key in self.data):
             return []  # said of the table that stands there under another name
@@ -265,24 +280,60 @@ class _Reader:
         return found
 
     def _points(self) -> Points | None:
-        raw = self.data.get("calibration")
-        if raw is None and not self.walker.is_spoiled("calibration"):
-            return None
+        held = [name for name in TASKS if name in self.data]
+        for name in held[1:]:
+            remedy = "Give each a record of its own."
+            self.walker.miss((name,), f"a table {name} beside a table {held[0]}", "one of the two", remedy)
+        if not held:
+            if not self.walker.is_spoiled("calibration"):
+                return None
+            held = ["calibration"]
+        raw = self.data.get(held[0])
+        raw = raw if isinstance(raw, Mapping) else {}
+        if held[0] != "calibration" and "points" not in raw:
+            return None  # they stand in the table itself
         flows = self.data.get("flow")
-        return read_points(
-            self.walker, self.beside, raw if isinstance(raw, Mapping) else {}, flows if isinstance(flows, list) else []
-        )
+        return read_points(self.walker, self.beside, TASKS[held[0]], raw, flows if isinstance(flows, list) else [])
 
-    def _calibration(self, points: Points) -> Section:
-        """The [calibration] table; its readings of every point stand in the table of points."""
-        raw = self.data["calibration"]
-        table = task_table(str(raw.get("calibrates")) if isinstance(raw, Mapping) else "")
+    def _task(self, record: Record, points: Points | None) -> None:
+        """The [calibration], [fan] or [filter] table; its readings of every point stand in the table of points."""
+        name = next((name for name in TASKS if name in self.data), None)
+        if name is None:
+            return
+        raw, table = self.data[name], TASKS[name]
+        if table is CALIBRATION:
+            table = task_table(str(raw.get("calibrates")) if isinstance(raw, Mapping) else "")
         readings = [f for f in table.fields if isinstance(f, Reading)]
-        section = self.walker.section(table, raw, ("calibration",), points.readings(readings, ("calibration",)))
-        points.told_unused()
+        given = points.readings(readings, (name,)) if points is not None else {}
+        section = self.walker.section(table, raw, (name,), given)
+        if points is not None:
+            points.told_unused()
+            record.points = points
+            record.findings += points.findings
         if isinstance(raw, Mapping):
             self.walker.complete(section)
-        return section
+        if name == "calibration":
+            record.calibration = section
+        else:
+            record.curve = section
+
+    def _described(self, declared: Described, raw: Any, path: tuple[str | int, ...]) -> Record | None:
+        """The record of a fan or filter that a field names; None after a fault."""
+        where = self.where(*path)
+        try:
+            source = find_named(self.beside.folder, raw, where, CURVES) if isinstance(raw, str) else raw
+            found = read_record(source, self.find_method, self.names, named_by=where)
+        except InputError as error:
+            self.faults.extend(error.faults)
+            return None
+        if found.curve is None or found.curve.table.name != declared.table:
+            held = f"a record with a table [{declared.table}]"
+            self.faults.append(Fault(where, shown(raw), held, f"Name the record of a {declared.table}."))
+            return None
+        for name, digest in found.digests.items():
+            known = self.beside.digests.get(name, digest)
+            self.beside.digests[name if known == digest else f"{found.name}: {name}"] = digest
+        return found
 
     def _plan(self) -> Section | None:
         if "plan" not in self.data:

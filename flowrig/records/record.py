@@ -9,6 +9,7 @@ from typing import Any, Protocol
 from flowrig.records.declare import Check, Field, Finding, OneOf, Reading, Table
 from flowrig.records.instruments import Instrument
 from flowrig.records.items import Item, Layout, Section
+from flowrig.records.prediction import Prediction
 
 Hardware = dict[str, Section]  # sections of one table, by name
 
@@ -100,7 +101,11 @@ class Record:
     calibration : Section or None
         Paired readings of a reference and of what is calibrated against it.
     points : Points or None
-        Their table.
+        The table of points of a calibration, a fan or a filter.
+    curve : Section or None
+        A fan or a filter, described in a record of its own.
+    prediction : Prediction or None
+        A cleaner that is not built yet.
     plan : Section or None
         What a measurement still to come is expected to be; read only while it is planned.
     pieces : dict of str to dict of str to Section
@@ -126,6 +131,8 @@ class Record:
     calibration: Section | None = None
     points: Any = None
     plan: Section | None = None
+    curve: Section | None = None
+    prediction: Prediction | None = None
     pieces: dict[str, Hardware] = field(default_factory=dict)
     findings: list[Finding] = field(default_factory=list)
     identity: str = ""

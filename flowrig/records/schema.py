@@ -36,6 +36,9 @@ MEASURED = (
     "flow",
     "power",
     "sound level",
+    "rotational speed",
+    "voltage",
+    "resistance",
 )
 USUAL_NAMES = {  # what the blank sheet calls an instrument of each kind
     "pressure difference": "manometer",
@@ -46,6 +49,9 @@ USUAL_NAMES = {  # what the blank sheet calls an instrument of each kind
     "flow": "flow_hood",
     "power": "watt_meter",
     "sound level": "sound_level_meter",
+    "rotational speed": "tachometer",
+    "voltage": "voltmeter",
+    "resistance": "ohmmeter",
 }
 USUAL_ACCURACY = {  # an example of what a datasheet says of each kind
     "pressure difference": "0.5 % of reading + 0.25 Pa",
@@ -56,6 +62,9 @@ USUAL_ACCURACY = {  # an example of what a datasheet says of each kind
     "flow": "3 % of reading + 12 m3/h",
     "power": "1 % of reading + 0.5 W",
     "sound level": "1.5 dB",
+    "rotational speed": "0.1 % of reading + 1 rpm",
+    "voltage": "1 % of reading",
+    "resistance": "0.5 % of reading",
 }
 CORRECTED = ("pressure difference", "pressure", "velocity", "flow", "power")  # kinds that a calibration may correct
 MEASURED_KIND = "measured"  # stands for the kind that the instrument's own `measures` names

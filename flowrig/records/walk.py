@@ -9,7 +9,7 @@ import os
 import re
 from collections.abc import Callable, Collection, Iterable, Mapping
 from dataclasses import dataclass, field
-from typing import Any, TypeGuard, cast
+from typing import TypeGuard, cast
 
 import numpy as np
 
@@ -20,6 +20,7 @@ from flowrig.records.declare import (
     Choice,
     Count,
     Date,
+    Described,
     Field,
     File,
     Flag,
@@ -228,16 +229,8 @@ class Walker:
                 if odd:
                     return None
                 return Item(declared, dict(raw), self.where(*path))
-            case Calibration():
-                # a mapping or a path may stand in a Python record; what a file may hold is said where it is looked up
-                if not isinstance(raw, (str, Mapping, os.PathLike)):
-                    self.fault(path, raw, form(declared), f"Write {_line(declared)}.")
-                    return None
-                if isinstance(raw, str) and not is_bare(raw):
-                    remedy = "Put the file beside the record or into a folder calibrations, and write its name alone."
-                    self.fault(path, raw, "the name of a calibration file, without a folder", remedy)
-                    return None
-                return Item(declared, raw, self.where(*path))
+            case Calibration() | Described():
+                return self._elsewhere(declared, raw, path)
             case Count():
                 said = f"a whole number from {declared.low} to {declared.high}"
                 if isinstance(raw, bool) or not isinstance(raw, int):
@@ -248,6 +241,22 @@ class Walker:
                     return None
                 return Item(declared, raw, self.where(*path))
         return self._plain(declared, raw, path)
+
+    def _elsewhere(self, declared: Calibration | Described, raw: object, path: Path_) -> Item | None:
+        """Files of their own; a mapping or a path may stand in a Python record."""
+        several = isinstance(declared, Described) and declared.several
+        sort, folder = (
+            ("calibration file", "calibrations") if isinstance(declared, Calibration) else ("record", "curves")
+        )
+        for one in raw if several and isinstance(raw, list) else [raw]:
+            if not isinstance(one, (str, Mapping, os.PathLike)) or (several and not isinstance(raw, list)):
+                self.fault(path, raw, form(declared), f"Write {_line(declared)}.")
+                return None
+            if isinstance(one, str) and not is_bare(one):
+                remedy = f"Put the file beside the record or into a folder {folder}, and write its name alone."
+                self.fault(path, raw, f"the name of a {sort}, without a folder", remedy)
+                return None
+        return Item(declared, raw, self.where(*path))
 
     def _plain(self, declared: Field, raw: object, path: Path_) -> Item | None:
         wanted: dict[type[Field], tuple[type, str, str]] = {
@@ -424,19 +433,6 @@ class Walker:
 
 def _is_number(value: object) -> TypeGuard[int | float]:
     return isinstance(value, (int, float)) and not isinstance(value, bool)
-
-
-def written(raw: Any) -> Any:
-    """A record without what was left blank: a line that holds ``""``, or a list of nothing else, is not written."""
-    if isinstance(raw, Mapping):
-        return {key: written(value) for key, value in raw.items() if not _blank(value)}
-    return [written(value) for value in raw] if isinstance(raw, list) else raw
-
-
-def _blank(value: object) -> bool:
-    return (isinstance(value, str) and not value) or (
-        isinstance(value, list) and bool(value) and all(isinstance(v, str) and not v for v in value)
-    )
 
 
 def _line(declared: Field, measures: str | None = None) -> str:

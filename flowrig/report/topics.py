@@ -16,10 +16,13 @@ from flowrig.records import (
     beside,
     calibration,
     describe,
+    fan_facts,
+    filter_facts,
     flow_reader,
     formulas,
     plan_facts,
     points,
+    predict_facts,
     schema,
     tables,
     unit_facts,
@@ -28,7 +31,20 @@ from flowrig.records import flags as reading_flags
 from flowrig.records.causes import CAUSES
 from flowrig.records.declare import Field, FlagMeaning, Table
 from flowrig.report.glossary import WORDS
-from flowrig.studies import claims, compare, decay, invent, scrutiny, verify
+from flowrig.studies import (
+    claims,
+    cleaner,
+    compare,
+    decay,
+    efficiency,
+    fan_curve,
+    filter_law,
+    invent,
+    predict,
+    scrutiny,
+    sweep,
+    verify,
+)
 
 SORTS = {
     "method": "Methods",
@@ -93,6 +109,9 @@ def record_tables() -> list[Table]:
         unit_facts.CLAIMS,
         points.CALIBRATION,
         plan_facts.PLAN,
+        fan_facts.FAN,
+        filter_facts.FILTER,
+        *predict_facts.TABLES,
     )
     return list(dict.fromkeys((*shared, *(table for method in methods() for table in method.hardware))))
 
@@ -145,6 +164,12 @@ def _flags() -> Iterator[Topic]:
         *decay.FLAGS,
         *claims.FLAGS,
         *invent.FLAGS,
+        *fan_curve.FLAGS,
+        *filter_law.FLAGS,
+        *cleaner.FLAGS,
+        *efficiency.FLAGS,
+        *predict.FLAGS,
+        *sweep.FLAGS,
     ):
         found[meaning] = Topic("flag", meaning.code, meaning.meaning, meaning)
     for method in methods():

@@ -18,8 +18,9 @@ from flowrig.records.items import Array
 from flowrig.records.points import DIRECTION, MOUNTING, RUN
 from flowrig.records.record import Record
 from flowrig.studies.decay import decayed
-from flowrig.studies.paired import AXIS, Paired, mapping_of, paired
+from flowrig.studies.paired import Paired, mapping_of, paired
 from flowrig.studies.reduce import load
+from flowrig.studies.reference_flow import AXIS
 from flowrig.studies.scrutiny import Scrutiny
 from flowrig.uncertainty.estimate import Estimate
 from flowrig.uncertainty.fit import Curve, Fit, fit, polynomial

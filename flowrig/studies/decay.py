@@ -14,7 +14,8 @@ from flowrig.records.declare import Finding, FlagMeaning
 from flowrig.records.estimates import given_estimate, reading_estimate
 from flowrig.records.items import Array, Section
 from flowrig.records.record import Record
-from flowrig.studies.paired import AXIS, Paired, air_of
+from flowrig.studies.paired import Paired
+from flowrig.studies.reference_flow import AXIS, air_of
 from flowrig.uncertainty.cause import Cause
 from flowrig.uncertainty.estimate import Estimate
 from flowrig.uncertainty.propagate import linear

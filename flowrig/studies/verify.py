@@ -22,8 +22,9 @@ from flowrig.records.formulas import BOX
 from flowrig.records.items import Array, path_name
 from flowrig.records.record import Record
 from flowrig.studies.calibrate import curve_at
-from flowrig.studies.paired import AXIS, Paired, paired
+from flowrig.studies.paired import Paired, paired
 from flowrig.studies.reduce import load
+from flowrig.studies.reference_flow import AXIS
 from flowrig.uncertainty.cause import Cause
 from flowrig.uncertainty.combine import Comparison, Verdict, compare
 from flowrig.uncertainty.estimate import Estimate

@@ -13,7 +13,7 @@ import pytest
 import flowrig.physics
 
 FOLDER = Path(inspect.getfile(flowrig.physics)).parent
-MACHINERY = {"__init__", "discharge", "si"}  # what labels a kernel, or takes an equation, is no kernel
+MACHINERY = {"__init__", "balance", "discharge", "si"}  # what labels a kernel, or takes an equation, is no kernel
 
 
 def kernels():
@@ -142,6 +142,7 @@ ORDINARY = {
     "edge_ratio": (0.02, 0.08),
     "expansion": (0.0, 1.0),
     "exponent": (0.5, 0.65),
+    "factor": (20.0, 60.0),
     "flow": (0.1, 0.2),
     "gap_flow": (0.001, 0.01),
     "indicated": (2.0, 3.0),

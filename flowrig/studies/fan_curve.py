@@ -1,0 +1,326 @@
+"""The record of a fan to its curve: points with their causes, in one air, at one setting."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from flowrig import units
+from flowrig.errors import Fault, InputError
+from flowrig.physics.balance import shape_keeping
+from flowrig.records.declare import Finding, FlagMeaning
+from flowrig.records.fan_facts import STATED
+from flowrig.records.files import near_name, quoted
+from flowrig.records.instruments import all_findings
+from flowrig.records.items import Array, Item, Section, as_written
+from flowrig.records.points import SETTING
+from flowrig.records.record import Record
+from flowrig.studies.reference_flow import AXIS, ReferenceFlow, by_reading, by_sections, joined
+from flowrig.uncertainty.cause import Cause
+from flowrig.uncertainty.estimate import Estimate
+from flowrig.uncertainty.propagate import linear
+
+LEAST = 2
+VOLTAGE = 0.02  # of the mean: how far the supply may wander over a curve; own judgement, no source
+
+DIP = FlagMeaning(
+    "fan curve with a dip",
+    "warning",
+    "The pressure of the fan falls and rises again as the flow goes down: it stalls there. The dip is kept as it was "
+    "measured. Near it a fan may run at one of several flows, and jump between them; choose a bank that crosses the "
+    "curve well to the right of it.",
+)
+NAMEPLATE = FlagMeaning(
+    "nameplate against curve",
+    "warning",
+    "The free-air flow that a nameplate claims is not what the curve says at zero pressure. It is held as a claim and "
+    "is no point of the curve: a rating is seldom measured in the guards and the box that the fan will stand in.",
+)
+STATED_CURVE = FlagMeaning(
+    "stated fan curve",
+    "note",
+    "The curve is a maker's or a printed one and was not measured on this fan: its limits are those stated, or else "
+    "10 % of flow, pressure and power (ISO 13348, grade AN4, from memory). A fan of the shelf may be worse.",
+)
+VOLTAGE_WANDERS = FlagMeaning(
+    "voltage not constant",
+    "warning",
+    "The voltage at the socket changed by more than 2 % while the curve was measured, so that its points are not of "
+    "one setting. Measure again on a steady supply.",
+    "own judgement, no source",
+)
+FLAGS = (DIP, NAMEPLATE, STATED_CURVE, VOLTAGE_WANDERS)
+
+
+@dataclass
+class FanCurve:
+    """A fan at one setting.
+
+    Attributes
+    ----------
+    record : Record
+    setting : str
+        Empty where the record holds one curve.
+    points : dict of str to Estimate
+        ``flow``, ``pressure`` and, where they are known, ``power`` and ``motor_temperature``, with the axis ``point``,
+        in the order of rising flow. SI.
+    density : float
+        Of the air that pressure and power are for.
+    speed : array or None
+        Of each point. [1/s]
+    straightness : Estimate
+        Nothing, give or take what the smooth curve may differ from straight lines between its points.
+    """
+
+    record: Record
+    setting: str
+    points: dict[str, Estimate]
+    density: float
+    straightness: Estimate
+    speed: Array | None = None
+    findings: list[Finding] = field(default_factory=list)
+
+    @property
+    def section(self) -> Section:
+        assert self.record.curve is not None
+        return self.record.curve
+
+    @property
+    def nodes(self) -> Array:
+        return self.points["flow"].value
+
+    @property
+    def title(self) -> str:
+        named = str(self.record.heading.value("title"))
+        return f"{named}, {self.setting}" if self.setting else named
+
+    @property
+    def electrical(self) -> bool:
+        return str(self.section.value("power_is")) == "electrical"
+
+    @property
+    def free_air_inside(self) -> bool:
+        """Whether the points reach down to zero pressure."""
+        return bool(self.points["pressure"].value[-1] <= 0.0)
+
+    @property
+    def shut_off_inside(self) -> bool:
+        """Whether a point is without flow."""
+        return bool(self.nodes[0] <= 1e-6 * self.nodes[-1])
+
+    def at(self, flow: Array) -> Estimate:
+        """The pressure of the curve in its own air at some flows inside it, with its errors; axis ``flow``."""
+        inputs = {**{n: self.points[n] for n in ("flow", "pressure")}, "straightness": self.straightness}
+        inputs["at"] = Estimate(flow, ("at",))
+        return linear(_along, inputs, ("at", AXIS), {"pressure": ("at",)}, nodes=self.nodes)["pressure"]
+
+
+def _along(*, at: Array, flow: Array, pressure: Array, straightness: Array, nodes: Array) -> dict[str, Array]:
+    """Pressure at given flows of a curve of which the points moved both ways: first along it, then to the flow."""
+    flow_, pressure_, at_ = flow[..., 0, :], pressure[..., 0, :], at[..., 0]
+    along = shape_keeping(nodes, flow_)
+    curve = shape_keeping(nodes, pressure_, straightness[..., 0, :])
+    shape = np.broadcast_shapes(flow_.shape[:-1], pressure_.shape[:-1], straightness.shape[:-2], at_.shape[:-1])
+    t = np.broadcast_to(at_, (*shape, at_.shape[-1])).copy()
+    for _ in range(6):  # the flow along the curve is all but its node: a few steps of substitution settle it
+        t = t + at_ - _each(along, t)
+    return {"pressure": _each(curve, t)[..., np.newaxis]}
+
+
+def _each(pieces: Any, t: Array) -> Array:
+    """Curves at places of their own, (…, g)."""
+    k = np.clip(np.searchsorted(pieces.nodes, t, side="right") - 1, 0, len(pieces.nodes) - 2)
+    lead = np.broadcast_to(pieces.coefficients, (4, *t.shape[:-1], pieces.coefficients.shape[-1]))
+    a, b, c, d = (np.take_along_axis(own, k, axis=-1) for own in lead)
+    x = t - pieces.nodes[k]
+    return np.asarray(((a * x + b) * x + c) * x + d)
+
+
+def fan_curve(record: Record, setting: str | None = None) -> FanCurve:
+    """The curve of a fan's record.
+
+    Parameters
+    ----------
+    record : Record
+        With a table [fan].
+    setting : str, optional
+        Which curve, where there are several.
+
+    Raises
+    ------
+    InputError
+        If the points are no curve: fewer than two, two of one flow, pressures that only rise, or a setting that is not
+        there.
+    """
+    section = record.curve
+    assert section is not None
+    points, density, findings = _stated(record) if section.value("figures") == STATED else _measured(record)
+    speeds = section.value("speed")
+    rows = _of_setting(record, setting, len(points["flow"].value))
+    order = rows[np.argsort(points["flow"].value[rows], kind="stable")]
+    _check(record, points, order)
+    points = {name: _picked(x, order) for name, x in points.items()}
+    findings += [*record.findings, *all_findings(record.instruments)]
+    findings += _voltage(section, rows)
+    cause = Cause(
+        f"{record.id}:fan:{setting or ''}:between points",
+        shape="rectangular",
+        scope="method",
+        label="fan curve between its points",
+    )
+    straightness = Estimate(0.0, (), {cause: [1 / math.sqrt(3)]})
+    speed = None if speeds is None else np.broadcast_to(speeds, (rows.max() + 1,))[order]
+    curve = FanCurve(record, setting or "", points, density, straightness, speed, findings)
+    pressure = points["pressure"].value
+    rising = np.flatnonzero(np.diff(pressure) > 0)
+    if rising.size:
+        unit = section["flow"].unit if "flow" in section else units.default_display("flow")
+        ends = [float(units.from_si(points["flow"].value[k], unit, "flow")) for k in (rising[0], rising[-1] + 1)]
+        curve.findings.append(Finding(DIP, f"{curve.title}: pressure rises from {ends[0]:.4g} to {ends[1]:.4g} {unit}"))
+    return curve
+
+
+def settings_of(record: Record) -> list[str]:
+    """Names of the curves that a record holds; empty where it is one without a name."""
+    labels = record.points.labels.get(SETTING, []) if record.points is not None else []
+    return list(dict.fromkeys(labels))
+
+
+def _stated(record: Record) -> tuple[dict[str, Estimate], float, list[Finding]]:
+    section = record.curve
+    assert section is not None
+    if "flow" not in section:
+        remedy = "Give a flow beside each pressure."
+        raise InputError(Fault(section.where, "no flow", "the flow of each point", remedy))
+    lengths = {name: len(section.value(name)) for name in ("flow", "pressure", "power", "speed") if name in section}
+    if len(set(lengths.values())) > 1:
+        said = ", ".join(f"{n} of {name}" for name, n in lengths.items())
+        raise InputError(Fault(section.where, said, "as many values of each", "Fill the gap, or leave the point out."))
+    points = {}
+    for name in ("flow", "pressure", "power", "motor_temperature"):
+        if name not in section:
+            continue
+        value = np.asarray(section.value(name), dtype=float)
+        limit = section.value(f"{name}_limit", 0.0)
+        cause = Cause(
+            f"{record.id}:fan:{name}", shape="rectangular", scope="calibration", label=f"stated {name} of the fan"
+        )
+        points[name] = Estimate(value, (AXIS,), {cause: (np.abs(value) * limit / math.sqrt(3))[np.newaxis]})
+    limits = [
+        f"{section.value(f'{n}_limit'):.0%} of {n} {'assumed' if section[f'{n}_limit'].assumed else 'stated'}"
+        for n in points
+        if f"{n}_limit" in section
+    ]
+    return points, float(section.value("density")), [Finding(STATED_CURVE, ", ".join(limits).replace("%", " %"))]
+
+
+def _measured(record: Record) -> tuple[dict[str, Estimate], float, list[Finding]]:
+    """Every point reduced: flow at the fan, and pressure and power brought to one density at the same speed."""
+    section, table = record.curve, record.points
+    assert section is not None
+    if table is None:
+        remedy = 'Add points = "points.csv"; or write figures = "stated", if a maker stated them.'
+        raise InputError(Fault(section.where, "no points", "a table of points, each with its readings", remedy))
+    if "flow" in section and record.flows:
+        remedy = "Remove the column flow, or the [[flow]] sections."
+        raise InputError(Fault(section["flow"].where, "a column flow and [[flow]]", "one flow for the points", remedy))
+    if "flow" not in section and not record.flows:
+        remedy = "Describe how the flow of each point was measured."
+        raise InputError(Fault(section.where, "no flow", "[[flow]] sections, or a column flow", remedy))
+    flows = flows_of(record, section.items.get("flow"))
+    density = round(float(np.concatenate([flow.air()[0] for flow in flows]).mean()), 3)
+    names = [name for name in ("pressure", "power", "motor_temperature") if name in section]
+    found: dict[str, list[Estimate]] = {}
+    for flow in flows:
+        inputs = {"mass_flow": flow.mass_flow, "density": flow.state["density"]}
+        inputs |= {name: flow.reading(section[name]) for name in names}
+        kept = dict.fromkeys(("flow", *names), ("row",))
+        for name, x in linear(_in_one_air, inputs, ("row",), kept, to_density=density).items():
+            found.setdefault(name, []).append(x)
+    points = {name: joined(pieces, flows) for name, pieces in found.items()}
+    return points, density, [f for flow in flows for f in flow.findings]
+
+
+def flows_of(record: Record, item: Item | None) -> list[ReferenceFlow]:
+    """Flows of a table of points, by [[flow]] sections or as an instrument showed them in a column."""
+    if item is None:
+        return by_sections(record, record.points)
+    if "meter" not in record.air:
+        remedy = "Say in which air the flow was read, in a table [air.meter]."
+        raise InputError(Fault(record.name, "no [air.meter]", "the air that was measured in", remedy))
+    return [by_reading(record, item)]
+
+
+def _in_one_air(
+    *, mass_flow: Array, density: Array, pressure: Array, to_density: float, **others: Array
+) -> dict[str, Array]:
+    flow = mass_flow / density
+    found = {"flow": flow, "pressure": pressure * to_density / density}
+    if "power" in others:
+        found["power"] = others["power"] * to_density / density
+    if "motor_temperature" in others:
+        found["motor_temperature"] = others["motor_temperature"]
+    return {name: x + 0.0 * flow for name, x in found.items()}
+
+
+def _of_setting(record: Record, setting: str | None, n: int) -> NDArray[np.intp]:
+    known = settings_of(record)
+    if setting is None and len(known) > 1:
+        remedy = f'Add setting = "{known[0]}" to [predict], for instance.'
+        raise InputError(Fault(record.name, f"{len(known)} curves", f"one of: {', '.join(known)}", remedy))
+    if setting is not None and setting not in known:
+        near = near_name(setting, known)
+        expected = f"a setting of {record.name}: {', '.join(map(quoted, known)) or 'it names none'}"
+        remedy = f"Did you mean {quoted(near)}?" if near else "Name one of them, or leave setting out."
+        raise InputError(Fault(record.name, f"setting {quoted(setting)}", expected, remedy))
+    if setting is None:
+        return np.arange(n)
+    return np.flatnonzero(np.asarray(record.points.labels[SETTING]) == setting)
+
+
+def _check(record: Record, points: Mapping[str, Estimate], order: NDArray[np.intp]) -> None:
+    """The points can be a curve of a fan."""
+    section = record.curve
+    assert section is not None
+    flow, pressure = points["flow"].value[order], points["pressure"].value[order]
+    item = section["pressure"]
+    if len(order) < LEAST:
+        remedy = "A fan is known by points over its whole range: free air, the bank, and more resistance than that."
+        raise InputError(Fault(item.where, f"{len(order)} point", "at least two points of one setting", remedy))
+    if not np.all(np.isfinite(flow)):
+        raise InputError(Fault(item.where, "a point without a flow", "readings from which a flow follows", "Check it."))
+    close = np.flatnonzero(np.diff(flow) <= 1e-9 * np.max(np.abs(flow)))
+    if close.size:
+        k = int(close[0])
+        two = [f"{x:.4g} Pa" for x in pressure[k : k + 2]]
+        read = f"two points at the flow {units.from_si(flow[k], 'm3/h', 'flow'):.5g} m3/h: {' and '.join(two)}"
+        remedy = "Take the mean of repeated points; two settings are told apart by a column setting."
+        raise InputError(Fault(item.where, read, "one pressure at each flow", remedy))
+    if np.all(np.diff(pressure) >= 0):
+        remedy = "Check the sign of the pressure and which column is which."
+        said = "a pressure that falls towards free air"
+        raise InputError(Fault(item.where, "a pressure that never falls as the flow grows", said, remedy))
+
+
+def _picked(x: Estimate, order: NDArray[np.intp]) -> Estimate:
+    """Points in another order, or some of them; noise of a point stays its own."""
+    return x.take(AXIS, order)
+
+
+def _voltage(section: Section, rows: NDArray[np.intp]) -> list[Finding]:
+    volts = section.value("voltage")
+    if volts is None or len(volts) < 2:
+        return []
+    own = volts[rows]
+    if np.ptp(own) <= VOLTAGE * np.mean(own):
+        return []
+    return [
+        Finding(
+            VOLTAGE_WANDERS, f"{as_written(section['voltage'])} on average, {np.min(own):.4g} to {np.max(own):.4g} V"
+        )
+    ]

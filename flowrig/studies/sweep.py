@@ -1,0 +1,210 @@
+"""Designs beside each other: every combination of what is to be tried, all in one call, each with its error bars."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from itertools import product
+
+import numpy as np
+
+from flowrig import units
+from flowrig.errors import Fault, InputError
+from flowrig.records.declare import Finding, FlagMeaning
+from flowrig.records.items import Array, Section
+from flowrig.records.record import Record
+from flowrig.studies.balance import FILTER, ROW
+from flowrig.studies.bank import Entry
+from flowrig.studies.cleaner import Setup, setup, task_of
+from flowrig.studies.efficiency import held_back
+from flowrig.studies.filter_law import filter_law
+from flowrig.studies.predict import beyond_tested, quantity
+from flowrig.studies.result import Quantity
+from flowrig.uncertainty.batch import batch_intervals
+from flowrig.uncertainty.estimate import Estimate
+from flowrig.uncertainty.propagate import linear
+
+DRAWN = 200  # designs up to which every interval is drawn
+DRAWS = 4000  # a design: its ends are then good to about 0.05 u
+MOST = 100_000
+VARIED = ("count", "filter", "speed_ratio", "gap_width", "loaded")
+
+NOWHERE = FlagMeaning(
+    "no crossing in some designs",
+    "warning",
+    "In some designs the bank and the fan do not meet on the fan's curve: they have no value. Either the bank takes "
+    "more than the fan gives at its first point, or less than it gives at its last.",
+)
+SEVERAL_HERE = FlagMeaning(
+    "several crossings in some designs",
+    "warning",
+    "In some designs the curves of fan and bank cross more than once; the stable crossing of the greatest flow is "
+    "told. The fan may run at another.",
+)
+BANDS_LINEAR = FlagMeaning(
+    "linear bands",
+    "note",
+    f"There are more than {DRAWN} designs: their bands are linear and none was drawn. Where a crossing lies near a dip "
+    "or an end of the fan's curve they are too narrow; predict such a design by itself.",
+)
+FLAGS = (NOWHERE, SEVERAL_HERE, BANDS_LINEAR)
+
+
+@dataclass
+class Swept:
+    """Designs predicted.
+
+    Attributes
+    ----------
+    setup : Setup
+    varied : dict of str to list of str
+        What was tried, in words, in the order of the record.
+    places : dict of str to array of int
+        Of each design, which of these it has.
+    quantities : dict of str to Quantity
+        With the axis ``row``, one value a design.
+    gained : Quantity or None
+        What each design has more than the one before it in the number of filters, all else alike: of clean air where
+        that is known, else of flow. NaN for the first.
+    findings : list of Finding
+    """
+
+    setup: Setup
+    varied: dict[str, list[str]]
+    places: dict[str, Array]
+    quantities: dict[str, Quantity]
+    gained: Quantity | None
+    findings: list[Finding] = field(default_factory=list)
+
+    def __len__(self) -> int:
+        return len(next(iter(self.places.values())))
+
+    def design(self, row: int) -> dict[str, str]:
+        """What a design has, in words."""
+        return {name: words[int(self.places[name][row])] for name, words in self.varied.items()}
+
+
+def sweep(record: Record, *, coverage: float = 0.95, seed: int = 1, unit: str | None = None) -> Swept:
+    """Predict every combination of what a record's table [sweep] lists.
+
+    Raises
+    ------
+    InputError
+        If there is no such table, or it lists nothing or too much.
+    """
+    task = task_of(record)
+    section = task.sweep
+    if section is None:
+        said = "a table [sweep] with what is to be tried"
+        raise InputError(Fault(record.name, "no [sweep]", said, "Add it, with count = [1, 2, 3, 4] for instance."))
+    names = [name for name in VARIED if name in section]
+    if not names:
+        raise InputError(Fault(section.where, "an empty [sweep]", f"one of: {', '.join(VARIED)}", "List what to try."))
+    values = {name: list(section.value(name)) for name in names}
+    number = int(np.prod([len(v) for v in values.values()]))
+    if number > MOST:
+        read = f"{number} designs"
+        raise InputError(Fault(section.where, read, f"at most {MOST}", "Try fewer values at a time."))
+    for name in ("speed", "speed_ratio"):
+        if "speed_ratio" in names and name in task.task:
+            remedy = "Remove one of the two."
+            where = task.task[name].where
+            raise InputError(Fault(where, f"{name} beside a sweep of speed_ratio", "one of the two", remedy))
+    grid = np.array(list(product(*(range(len(v)) for v in values.values()))))
+    places = {name: grid[:, i] for i, name in enumerate(names)}
+    varied = {name: _words(section, name) for name in names}
+    entries, speed = _entries(task.filters, values, places)
+    found = setup(record, entries, speed, (ROW,))
+    findings = list(found.findings)
+    crossings = found.crossings()
+    near = np.array([max((t for t, falls in own if falls), default=np.nan) for own in crossings])
+    for meaning, rows in ((NOWHERE, ~np.isfinite(near)), (SEVERAL_HERE, np.array([len(c) > 1 for c in crossings]))):
+        if np.any(rows):
+            findings.append(Finding(meaning, _which(varied, places, rows), rows))
+    out = found.solved(near)
+    quantities, more = _quantities(found, out, coverage, seed, unit or record.heading.value("flow_unit") or "m3/h")
+    findings += more
+    swept = Swept(found, varied, places, quantities, None, findings)
+    swept.gained = _gained(swept, coverage)
+    findings += beyond_tested(found.entries, out["velocity"].value)
+    if number > DRAWN:
+        findings.append(Finding(BANDS_LINEAR, f"{number} designs"))
+    return swept
+
+
+def _entries(
+    sections: Sequence[Section], values: dict[str, list[object]], places: dict[str, Array]
+) -> tuple[list[Entry], Array | None]:
+    """The bank with what varies in its first section, and the speeds."""
+    first, *others = sections
+    known: dict[str, int] = {}
+    records = values.get("filter") or [first.value("filter")]
+    for each in records:
+        known.setdefault(each.id, len(known))  # type: ignore[attr-defined]
+    laws = [filter_law(next(r for r in records if r.id == id_)) for id_ in known]  # type: ignore[attr-defined, arg-type]
+    order = np.array([known[r.id] for r in records])[places["filter"]] if "filter" in places else None  # type: ignore[attr-defined]
+    chosen = {n: np.asarray(values[n], dtype=float)[places[n]] for n in places if n != "filter"}
+    entry = Entry(first, laws, order, chosen.get("count"), chosen.get("gap_width"), chosen.get("loaded"))
+    return [entry, *(Entry(s, [filter_law(s.value("filter"))]) for s in others)], chosen.get("speed_ratio")
+
+
+def _words(section: Section, name: str) -> list[str]:
+    item = section[name]
+    if name == "filter":
+        return [str(record.curve.value("class") or record.heading.value("title")) for record in item.value]
+    kind = str(getattr(item.field, "kind", ""))
+    unit = item.unit or ("%" if kind == "ratio" else "")
+    numbers = units.from_si(np.asarray(item.value), unit or "1", kind)
+    return [f"{float(x):.4g} {unit}".strip() for x in np.atleast_1d(numbers)]
+
+
+def _which(varied: dict[str, list[str]], places: dict[str, Array], rows: Array) -> str:
+    at = np.flatnonzero(rows)
+    said = [", ".join(varied[name][int(places[name][k])] for name in varied) for k in at[:3]]
+    return f"{len(at)} of {len(rows)}: {'; '.join(said)}{'; ...' if len(at) > 3 else ''}"
+
+
+def _quantities(
+    found: Setup, out: dict[str, Estimate], coverage: float, seed: int, unit: str
+) -> tuple[dict[str, Quantity], list[Finding]]:
+    wanted: dict[str, Estimate] = {name: out[name] for name in ("flow", "pressure", "power") if name in out}
+    if found.curve.free_air_inside:
+        wanted["share"] = out["share"]
+    wanted["velocity"] = _first(out["velocity"])
+    held, findings = held_back(found.entries, out, (ROW,))
+    conditioned, _ = held_back(found.entries, out, (ROW,), conditioned=True)
+    if held is not None:
+        wanted |= {"efficiency": held.whole, "clean_air": held.clean}
+    if conditioned is not None:
+        wanted["clean_air_conditioned"] = conditioned.clean
+    drawn = DRAWS if len(out["flow"].value) <= DRAWN else None
+    bars = batch_intervals(wanted, coverage, samples=drawn, seed=seed, most=0)
+    made = {}
+    for name, x in wanted.items():
+        made[name] = quantity(name, x, bars[name][0], unit)
+        made[name].drawn = bars[name][1]
+    return made, findings
+
+
+def _first(x: Estimate) -> Estimate:
+    def kernel(x: Array) -> dict[str, Array]:
+        return {"x": x[..., :1]}
+
+    return linear(kernel, {"x": x}, (ROW, FILTER), {"x": (ROW,)})["x"]
+
+
+def _gained(swept: Swept, coverage: float) -> Quantity | None:
+    """Each design against the one with the number of filters before, all else alike."""
+    if "count" not in swept.varied or len(swept.varied["count"]) < 2:
+        return None
+    source = swept.quantities.get("clean_air", swept.quantities["flow"])
+    others = [name for name in swept.varied if name != "count"]
+    index = {(int(swept.places["count"][k]), *(int(swept.places[n][k]) for n in others)): k for k in range(len(swept))}
+    before = np.array([index.get((key[0] - 1, *key[1:]), -1) for key in index])
+
+    def kernel(x: Array) -> dict[str, Array]:
+        return {"x": np.where(before >= 0, x - x[..., before], np.nan)}
+
+    gained = linear(kernel, {"x": source.estimate}, (ROW,), {"x": (ROW,)})["x"]
+    bar = batch_intervals({"x": gained}, coverage, most=0)["x"][0]
+    return Quantity("gained", f"gained by more filters: {source.label}", "flow", source.unit, gained, bar)

@@ -1,0 +1,43 @@
+"""Several estimates as one, along a new axis; each keeps its causes and the way it was made."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from functools import partial
+
+import numpy as np
+
+from flowrig.uncertainty.estimate import Array, Estimate
+from flowrig.uncertainty.propagate import linear
+
+
+def side_by_side(estimates: Sequence[Estimate], axis: str, order: Sequence[int] | None = None) -> Estimate:
+    """Estimates one behind the other along a new axis, in front of which they may share others.
+
+    Parameters
+    ----------
+    estimates : sequence of Estimate
+        None of them with the new axis; the other axes in one order.
+    axis : str
+    order : sequence of int, optional
+        Which estimate stands at each place, by number; by default each once. One that stands at several places is the
+        same there, errors and all.
+
+    Raises
+    ------
+    ValueError
+        If there is none, or one has the axis already.
+    """
+    if not estimates:
+        raise ValueError("nothing to put side by side")
+    if any(axis in x.axes for x in estimates):
+        raise ValueError(f"an estimate has the axis {axis!r} already")
+    own = tuple(dict.fromkeys(a for x in estimates for a in x.axes))
+    inputs = {f"x{i}": x for i, x in enumerate(estimates)}
+    kernel = partial(_joined, order=tuple(range(len(estimates)) if order is None else order))
+    return linear(kernel, inputs, (*own, axis), {"joined": (*own, axis)})["joined"]
+
+
+def _joined(*, order: tuple[int, ...], **pieces: Array) -> dict[str, Array]:
+    laid = np.broadcast_arrays(*(pieces[f"x{i}"][..., 0] for i in range(len(pieces))))
+    return {"joined": np.stack(laid, axis=-1)[..., list(order)]}
