@@ -132,7 +132,7 @@ def bounds(field: Field) -> str:
     def show(value: float) -> str:
         if not kind:
             return f"{value:g}"
-        shown = field.example.strip('["]').split('"')[0].split("±")[0]  # of a list, the first
+        shown = field.example.strip('["]').split('"')[0].split("±")[0].split(", ")[0]  # of a list, the first
         unit = (units.split(shown)[1] if shown else "") or units.default_display(kind)
         number = float(f"{units.from_si(value, unit, kind):.4g}")  # then without an exponent
         return f"{number:.10g}" if unit == "1" else f"{number:.10g} {unit}"

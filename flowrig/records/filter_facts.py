@@ -224,7 +224,7 @@ FILTER = Table(
             kind="ratio",
             low=-0.5,
             high=1.0,
-            example='"(45 ± 5) %"',
+            example='"45 %"',
         ),
         File(
             "charge",
