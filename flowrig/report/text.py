@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 import textwrap
 from collections.abc import Iterator, Mapping, Sequence
-from typing import Any
+from typing import Any, Protocol
 
 import numpy as np
 
@@ -17,6 +17,14 @@ from flowrig.studies.together import Pair, Together
 from flowrig.uncertainty.estimate import Estimate
 
 WIDTH = 80
+
+
+class Sure(Protocol):
+    """Anything that knows the probability of its intervals."""
+
+    coverage: float
+
+
 MARK = {"alarm": "ALARM", "warning": "Warning", "note": "Note"}
 
 
@@ -74,11 +82,11 @@ def heading_text(record: Record) -> list[str]:
 def flow_text(result: Result, flow: FlowResult) -> list[str]:
     title = f"{flow.name}: {flow.method.title}" if flow.name != flow.method.title else flow.name
     lines = textwrap.wrap(title, WIDTH)
-    lines += _first_lines(result, flow.main)
+    lines += first_lines(result, flow.main)
     scatter = flow.scatter
     if scatter is not None and scatter.stretches < 0.95 * scatter.n:
         lines.append(f"  log of {scatter.n} readings, worth {scatter.stretches:.0f} independent ones")
-    lines += ["", *_quantities_text(flow.quantities), ""]
+    lines += ["", *quantities_text(flow.quantities), ""]
     for station, state in flow.air.items():
         lines.append(f"  Air at the {station}: {air_line(state)}")
     plane = float(flow.diagnostics["density"].reshape(-1)[0])
@@ -89,7 +97,7 @@ def flow_text(result: Result, flow: FlowResult) -> list[str]:
     if flow.corrections:
         taken = "; ".join(f"{label} {100 * float(np.mean(x)):+.2g} %" for label, x in flow.corrections.items())
         lines += textwrap.wrap(f"Corrected for: {taken}.", WIDTH, initial_indent="  ", subsequent_indent="    ")
-    lines += ["", *_budget_text(flow.main)]
+    lines += ["", *budget_text(flow.main)]
     for text in flow.conventions:
         lines += textwrap.wrap(f"Convention: {text}.", WIDTH, initial_indent="  ", subsequent_indent="    ")
     if flow.findings:
@@ -98,7 +106,7 @@ def flow_text(result: Result, flow: FlowResult) -> list[str]:
     return lines
 
 
-def _first_lines(result: Result, main: Quantity) -> Iterator[str]:
+def first_lines(result: Sure, main: Quantity) -> Iterator[str]:
     """What a measurement, or several together, came to."""
     value, low, high = numbers(main)
     coverage = f"{100 * result.coverage:.6g} %"
@@ -107,7 +115,7 @@ def _first_lines(result: Result, main: Quantity) -> Iterator[str]:
     yield from (f"  {text}" for text in _how_sure(main))
 
 
-def _quantities_text(quantities: Mapping[str, Quantity]) -> Iterator[str]:
+def quantities_text(quantities: Mapping[str, Quantity]) -> Iterator[str]:
     width = max(len(q.label) for q in quantities.values())
     yield from (f"  {q.label:<{width}}  {quantity_line(q)}" for q in quantities.values())
     others = other_units(next(iter(quantities.values())))
@@ -115,7 +123,7 @@ def _quantities_text(quantities: Mapping[str, Quantity]) -> Iterator[str]:
         yield f"  {'the first in other units':<{width}}  {others}"
 
 
-def _budget_text(main: Quantity) -> Iterator[str]:
+def budget_text(main: Quantity) -> Iterator[str]:
     yield "  Largest causes of error (share of the variance)"
     yield from budget_lines(main.estimate, main.unit, main.kind)
 
@@ -146,11 +154,11 @@ def together_text(result: Result, group: Together) -> Iterator[str]:
         yield from wrapped(f"{group.why_not[:1].upper()}{group.why_not[1:]}.")
     else:
         yield f"{combined.name[:1].upper()}{combined.name[1:]}"
-        yield from _first_lines(result, combined.main)
+        yield from first_lines(result, combined.main)
         weights = ", ".join(f"{name} {100 * weight:.0f} %" for name, weight in combined.weights.items())
         yield from wrapped(f"Weights: {weights}.", further=4)
-        yield from ("", *_quantities_text(combined.quantities))
-        yield from ("", *_budget_text(combined.main))
+        yield from ("", *quantities_text(combined.quantities))
+        yield from ("", *budget_text(combined.main))
     findings = [*group.findings, *(combined.findings if combined is not None else ())]
     if findings:
         yield from ("", *findings_text(findings))

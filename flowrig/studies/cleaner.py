@@ -63,6 +63,8 @@ class Setup:
     inputs : dict of str to Estimate
     options : Options
     batch : tuple of str
+    air : dict of str to Estimate
+        State of the air at the unit.
     findings : list of Finding
     """
 
@@ -72,6 +74,7 @@ class Setup:
     inputs: dict[str, Estimate]
     options: Options
     batch: Batch
+    air: dict[str, Estimate] = field(default_factory=dict)
     findings: list[Finding] = field(default_factory=list)
 
     def nominal(self) -> dict[str, Array]:
@@ -137,7 +140,7 @@ def setup(record: Record, entries: list[Entry] | None = None, speed: Array | Non
     if "power" in inputs and not curve.electrical:
         findings.append(Finding(SHAFT_POWER, curve.title))
     findings.append(Finding(HOT, "see [winding]" if task.winding is not None else "not told from a flow"))
-    return Setup(record, curve, entries, inputs, options, batch, findings)
+    return Setup(record, curve, entries, inputs, options, batch, air.state, findings)
 
 
 def _rows(batch: Batch, entries: list[Entry], speed: Array | None) -> int:
