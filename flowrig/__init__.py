@@ -1,7 +1,7 @@
 """Workshop readings of moving air, reduced to a flow with error bars.
 
-Public names are imported on first use: `reduce`, `reduce_rows`, `calibrate`, `verify`, `plan`, `load_json`, `explain`,
-the equations in `physics`, and the errors `InputError`, `CalculationError` and their parent `FlowrigError`.
+Public names are imported on first use: `reduce`, `reduce_rows`, `calibrate`, `verify`, `plan`, `predict`, `load_json`,
+`explain`, the equations in `physics`, and the errors `InputError`, `CalculationError` and their parent `FlowrigError`.
 """
 
 from __future__ import annotations
@@ -16,6 +16,7 @@ if TYPE_CHECKING:
     from flowrig.report.explain import explain
     from flowrig.studies.calibrate import calibrate
     from flowrig.studies.plan import plan
+    from flowrig.studies.predict import predict
     from flowrig.studies.reduce import reduce
     from flowrig.studies.rows import reduce_rows
     from flowrig.studies.verify import verify
@@ -29,6 +30,7 @@ __all__ = [
     "load_json",
     "physics",
     "plan",
+    "predict",
     "reduce",
     "reduce_rows",
     "verify",
@@ -42,6 +44,7 @@ _HOMES = {
     "explain": "flowrig.report.explain",
     "load_json": "flowrig.report.as_json",
     "plan": "flowrig.studies.plan",
+    "predict": "flowrig.studies.predict",
     "reduce": "flowrig.studies.reduce",
     "reduce_rows": "flowrig.studies.rows",
     "verify": "flowrig.studies.verify",

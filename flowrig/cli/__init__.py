@@ -13,6 +13,7 @@ COMMANDS = {
     "reduce": "Reduce a record of readings to a flow with error bars.",
     "calibrate": "Fit a curve to paired readings, and keep it as a calibration file.",
     "verify": "Hold a calibration against later checks of it.",
+    "predict": "Predict the flow of a cleaner from its fan and filters, before building.",
     "sheet": "Write a blank record, ready to fill in.",
     "explain": "Say what a method, field, flag or cause means.",
 }

@@ -9,6 +9,7 @@ from flowrig.errors import Fault, InputError
 
 LEAST_SURE = 0.5
 MOST_SURE = 0.9999  # what lies beyond is known of no instrument
+FEWEST, MOST = 1_000, 10_000_000  # draws
 
 
 def probability(text: str) -> float:
@@ -25,6 +26,13 @@ def probability(text: str) -> float:
         remedy = "Write a number, with a decimal point. It is a probability, not a coverage factor: k = 2 is 95.45 %."
         raise InputError(Fault("--coverage", f"{text!r}", expected, remedy))
     return number
+
+
+def check_samples(samples: int | None) -> None:
+    """Raises `InputError` where --samples is no number of draws to make an interval of."""
+    if samples is not None and not FEWEST <= samples <= MOST:
+        remedy = "Fewer draws do not make an interval; more are held in memory and add no digit."
+        raise InputError(Fault("--samples", str(samples), f"a number from {FEWEST} to {MOST}", remedy))
 
 
 def unit_of_flow(unit: str | None) -> None:

@@ -7,10 +7,7 @@ from typing import Any
 
 import click
 
-from flowrig.cli.options import files_apart, probability, unit_of_flow
-from flowrig.errors import Fault, InputError
-
-FEWEST, MOST = 1_000, 10_000_000  # draws
+from flowrig.cli.options import check_samples, files_apart, probability, unit_of_flow
 
 
 @click.command(name="reduce")
@@ -45,7 +42,7 @@ def command(
 
     options: dict[str, Any] = {"coverage": probability(coverage), "samples": samples, "seed": seed, "unit": unit}
     options["allow_outside"] = allow_outside
-    _check_samples(samples)
+    check_samples(samples)
     unit_of_flow(unit)
     if rows is None:
         result = reduce(record, **options)
@@ -79,9 +76,3 @@ def command(
 
         for line in alarms_text(result):
             click.echo(line, err=True)
-
-
-def _check_samples(samples: int | None) -> None:
-    if samples is not None and not FEWEST <= samples <= MOST:
-        remedy = "Fewer draws do not make an interval; more are held in memory and add no digit."
-        raise InputError(Fault("--samples", str(samples), f"a number from {FEWEST} to {MOST}", remedy))

@@ -61,7 +61,7 @@ def result_json(result: Result) -> str:
                 },
                 "flags": [flag_body(f) for f in flow.findings],
                 "estimates": [
-                    _rows(q, flow.findings) if result.rows is not None else estimate_body(q, flow.findings)
+                    rows_body(q, flow.findings) if result.rows is not None else estimate_body(q, flow.findings)
                     for q in flow.quantities.values()
                 ],
             }
@@ -219,7 +219,7 @@ def _spread(q: Quantity, scale: float) -> float | None:
     return number(q.interval.spread / scale)
 
 
-def _rows(q: Quantity, findings: list[Finding]) -> dict[str, Any]:
+def rows_body(q: Quantity, findings: list[Finding]) -> dict[str, Any]:
     n = len(np.atleast_1d(q.value))
     return {
         "name": q.name,

@@ -40,12 +40,18 @@ HEADS = {  # of the table of a sweep
 }
 
 
-def predict_text(predicted: Predicted, swept: Swept | None = None) -> str:
+def predict_text(predicted: Predicted) -> str:
     """Everything a person at the terminal is shown."""
     lines = [*heading_text(predicted.record), "", *_point(predicted)]
-    if swept is not None:
-        lines += ["", *sweep_text(swept, predicted.coverage)]
+    if predicted.swept is not None:
+        lines += ["", *sweep_text(predicted.swept, predicted.coverage)]
     return "\n".join(lines)
+
+
+def alarms(predicted: Predicted) -> list[str]:
+    """What must not go unseen even where nothing else is wanted."""
+    found = [*predicted.findings, *(predicted.swept.findings if predicted.swept is not None else [])]
+    return list(dict.fromkeys(f"ALARM, {f.code}: {f.message}" for f in found if f.severity == "alarm"))
 
 
 def bank_in_words(setup: Setup) -> str:
@@ -86,8 +92,8 @@ def _point(predicted: Predicted) -> Iterator[str]:
     yield from ("", f"  Air at the unit: {air_line(setup.air)}")
     yield from ("", *budget_text(predicted.flow))
     yield from wrapped(
-        "Convention: static pressure of the fan against the whole drop of bank and losses; the air's density is that at "
-        "the unit throughout.",
+        "Convention: static pressure of the fan against the whole drop of bank and losses; the air's density is that "
+        "at the unit throughout.",
         further=4,
     )
     if predicted.findings:
@@ -119,8 +125,7 @@ def sweep_text(swept: Swept, coverage: float) -> Iterator[str]:
             + [f"{heads[name][0]:>{w}}" for name, w in zip(part, widths, strict=True)]
         )
         yield "  " + "  ".join(
-            [" " * w for w in design]
-            + [f"{f'[{heads[name][1]}]':>{w}}" for name, w in zip(part, widths, strict=True)]
+            [" " * w for w in design] + [f"{f'[{heads[name][1]}]':>{w}}" for name, w in zip(part, widths, strict=True)]
         )
         for row in shown:
             words = swept.design(row)
@@ -129,7 +134,7 @@ def sweep_text(swept: Swept, coverage: float) -> Iterator[str]:
             yield "  " + "  ".join(cells)
     if len(swept) > MOST:
         yield f"  and {len(swept) - MOST} more; --csv FILE writes them all"
-    yield from wrapped(f"In brackets the {100 * coverage:.6g} % intervals, as ± of their halves.")
+    yield from wrapped(f"± is half of the {100 * coverage:.6g} % interval.")
     yield from _gains(swept)
     findings = [f for f in swept.findings if f not in swept.setup.findings]
     if findings:

@@ -40,7 +40,7 @@ from flowrig.studies import (
     fan_curve,
     filter_law,
     invent,
-    predict,
+    operating_point,
     scrutiny,
     sweep,
     verify,
@@ -168,7 +168,7 @@ def _flags() -> Iterator[Topic]:
         *filter_law.FLAGS,
         *cleaner.FLAGS,
         *efficiency.FLAGS,
-        *predict.FLAGS,
+        *operating_point.FLAGS,
         *sweep.FLAGS,
     ):
         found[meaning] = Topic("flag", meaning.code, meaning.meaning, meaning)

@@ -48,6 +48,10 @@ HOT = FlagMeaning(
     "unplug it before touching blades or filters. Measured winding resistances, in a table [winding], tell the rise.",
     "guidance of fire-safety laboratories and air agencies for home-made cleaners",
 )
+CAUTION = (
+    "watch it on its first runs; guards on, cord clear of feet and water, no extension cord, not left running "
+    "unattended; unplug it before touching blades or filters"
+)
 FLAGS = (SPEED_TAKEN, PARALLEL_DIP, SHAFT_POWER, HOT)
 
 
@@ -139,7 +143,7 @@ def setup(record: Record, entries: list[Entry] | None = None, speed: Array | Non
         findings.append(Finding(PARALLEL_DIP, f"{fans:.0f} fans"))
     if "power" in inputs and not curve.electrical:
         findings.append(Finding(SHAFT_POWER, curve.title))
-    findings.append(Finding(HOT, "see [winding]" if task.winding is not None else "not told from a flow"))
+    findings.append(Finding(HOT, CAUTION))
     return Setup(record, curve, entries, inputs, options, batch, air.state, findings)
 
 

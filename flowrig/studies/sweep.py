@@ -18,7 +18,7 @@ from flowrig.studies.bank import Entry
 from flowrig.studies.cleaner import Setup, setup, task_of
 from flowrig.studies.efficiency import held_back
 from flowrig.studies.filter_law import filter_law
-from flowrig.studies.predict import beyond_tested, quantity
+from flowrig.studies.operating_point import beyond_tested, quantity
 from flowrig.studies.result import Quantity
 from flowrig.uncertainty.batch import batch_intervals
 from flowrig.uncertainty.estimate import Estimate

@@ -1,0 +1,106 @@
+"""A prediction as JSON and as CSV."""
+
+from __future__ import annotations
+
+import csv
+import io
+import json
+import math
+from typing import Any
+
+import numpy as np
+
+from flowrig.report.as_json import estimate_body, flag_body, rows_body, tool_version
+from flowrig.report.predict_text import bank_in_words
+from flowrig.studies.predict import Predicted
+from flowrig.studies.result import Quantity, codes
+from flowrig.studies.sweep import Swept
+
+CONTRACT = 1  # version of the JSON prediction
+
+
+def predict_json(predicted: Predicted) -> str:
+    """The whole prediction."""
+    heading, setup = predicted.record.heading, predicted.setup
+    body = {
+        "contract": CONTRACT,
+        "tool": {"name": "flowrig", "version": tool_version()},
+        "record": {
+            "title": heading.value("title"),
+            "date": str(heading.value("date")),
+            "invented": bool(heading.value("invented", False)),
+            "files": predicted.record.digests,
+        },
+        "coverage": predicted.coverage,
+        "seed": predicted.seed,
+        "samples": predicted.samples,
+        "cleaner": bank_in_words(setup),
+        "fan": {
+            "title": setup.curve.title,
+            "density_si": setup.curve.density,
+            "points_si": {name: x.value.tolist() for name, x in setup.curve.points.items()},
+        },
+        "flags": [flag_body(f) for f in predicted.findings],
+        "crossings": [
+            {"stable": c.stable, "estimates": [estimate_body(q, []) for q in c.quantities.values()]}
+            for c in predicted.crossings
+        ],
+        "filters": [
+            {
+                "name": entry.name,
+                "count": float(entry.counts),
+                "stage": entry.stage,
+                "law_si": {name: float(x.value) for name, x in entry.law.numbers.items()},
+                "estimates": [estimate_body(q, []) for q in quantities.values()],
+            }
+            for entry, quantities in zip(setup.entries, predicted.entries, strict=True)
+        ],
+        "sweep": None if predicted.swept is None else _swept(predicted.swept),
+    }
+    return json.dumps(body, indent=1, ensure_ascii=False, allow_nan=False) + "\n"
+
+
+def _swept(swept: Swept) -> dict[str, Any]:
+    gained = [swept.gained] if swept.gained is not None else []
+    return {
+        "designs": [swept.design(row) for row in range(len(swept))],
+        "flags": [flag_body(f) for f in swept.findings],
+        "estimates": [rows_body(q, swept.findings) for q in [*swept.quantities.values(), *gained]],
+    }
+
+
+def predict_csv(predicted: Predicted) -> str:
+    """A line a design of a sweep; without one, a line a quantity."""
+    out = io.StringIO()
+    writer = csv.writer(out, lineterminator="\n")
+    swept = predicted.swept
+    if swept is None:
+        heads = ["of", "quantity", "unit", "value", "standard_uncertainty", "low", "high", "coverage", "interval_from"]
+        writer.writerow([*heads, "flags"])
+        groups = [
+            (f"crossing {i + 1}, {'stable' if c.stable else 'unstable'}", c.quantities)
+            for i, c in enumerate(predicted.crossings)
+        ]
+        groups += [(e.name, q) for e, q in zip(predicted.setup.entries, predicted.entries, strict=True)]
+        said = "; ".join(codes(predicted.findings))
+        for name, quantities in groups:
+            for q in quantities.values():
+                numbers = [_cell(float(x)) for x in (q.value, q.u, q.low, q.high)]
+                writer.writerow([name, q.name, q.unit, *numbers, predicted.coverage, q.interval.source, said])
+        return out.getvalue()
+    quantities_ = [*swept.quantities.values(), *([swept.gained] if swept.gained is not None else [])]
+    parts = ("", " u", " low", " high")
+    writer.writerow([*swept.varied, *(f"{q.name}{part} [{q.unit}]" for q in quantities_ for part in parts), "flags"])
+    columns = [column for q in quantities_ for column in _columns(q, len(swept))]
+    for row in range(len(swept)):
+        said = "; ".join(codes(swept.findings, row))
+        writer.writerow([*swept.design(row).values(), *(_cell(float(column[row])) for column in columns), said])
+    return out.getvalue()
+
+
+def _columns(q: Quantity, n: int) -> list[Any]:
+    return [np.broadcast_to(x, (n,)) for x in (q.value, q.u, q.low, q.high)]
+
+
+def _cell(value: float) -> str:
+    return f"{value:.10g}" if math.isfinite(value) else ""
