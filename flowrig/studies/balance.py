@@ -227,6 +227,7 @@ def _free_air(rig: _Rig) -> Array:
     last = cells.shape[-1] - 1 - np.argmax(cells[..., ::-1], axis=-1)
     there = np.any(cells, axis=-1)
     low, high = np.where(there, grid[last], np.nan), np.where(there, grid[last + 1], np.nan)
+    high = high + 1e-6 * (high - low)  # a last point at zero pressure is the crossing itself, give or take rounding
     piece = np.clip(np.searchsorted(pieces.nodes, (grid[last] + grid[last + 1]) / 2) - 1, 0, None)
     args = (pieces.nodes[piece], *pieces.piece(piece))
     t = refined(lambda t, node, *c: cubic(np.stack(c), t - node), low, high, args)

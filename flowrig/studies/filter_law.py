@@ -21,7 +21,7 @@ from flowrig.studies.fan_curve import flows_of
 from flowrig.studies.reference_flow import AXIS, joined, mean_air, read_in_rows
 from flowrig.uncertainty.cause import Cause
 from flowrig.uncertainty.estimate import Estimate
-from flowrig.uncertainty.fit import fit, polynomial
+from flowrig.uncertainty.fit import Curve, fit, fitted, polynomial
 from flowrig.uncertainty.interval import tangent
 from flowrig.uncertainty.propagate import linear
 
@@ -230,14 +230,31 @@ def _fitted(
     return law, {**found, "factor": Estimate(0.0), "exponent": Estimate(1.0)}
 
 
-def _fit(curve: Any, record: Record, x: Estimate, y: Estimate) -> list[Estimate]:
+def _fit(curve: Curve, record: Record, x: Estimate, y: Estimate) -> list[Estimate]:
+    section = record.curve
+    assert section is not None
+    if section.value("figures") == STATED:
+        y = _off_the_curve(curve, record, x, y)
     try:
         found = fit(curve, x, y, f"{record.id}:filter:scatter", "scatter about the filter's curve")
     except CalculationError as error:
-        assert record.curve is not None
         remedy = "Give more points, further apart."
-        raise InputError(Fault(record.curve["drop"].where, str(error), "points that tell the curve", remedy)) from None
+        raise InputError(Fault(section["drop"].where, str(error), "points that tell the curve", remedy)) from None
     return [tangent(b) for b in found.coefficients]  # as a calibration would keep them: no draw fits the points anew
+
+
+def _off_the_curve(curve: Curve, record: Record, x: Estimate, y: Estimate) -> Estimate:
+    """Stated points with an error each that explains how far they lie off their curve.
+
+    Figures in print are rounded and smoothed, and no sample: their scatter has no degrees of freedom of its own.
+    """
+    n = len(y.value)
+    scale = np.abs(y.value) if curve is FORCHHEIMER else np.ones(n)  # the power law is fitted in logarithms
+    b = fitted(curve, x.value, y.value, np.zeros(n), scale, np.zeros(n))
+    worst = float(np.max(np.abs(y.value - curve.value(x.value, b)) / scale))
+    cause = Cause(f"{record.id}:off", each=AXIS, scope="calibration", label="stated points off the filter's curve")
+    size = worst * math.sqrt(n / max(n - curve.p, 1)) * scale
+    return Estimate(y.value, y.axes, {**y.parts, cause: size[np.newaxis]}, y.node, y.output)
 
 
 def _power_law(

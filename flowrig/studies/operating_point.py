@@ -24,6 +24,7 @@ from flowrig.uncertainty.estimate import Estimate
 from flowrig.uncertainty.interval import intervals
 from flowrig.uncertainty.propagate import linear
 
+SETTLED = 0.05  # of u: the ends of a drawn interval need be no better, beside what is assumed of fans and filters
 SEVERAL = FlagMeaning(
     "several crossings",
     "warning",
@@ -157,6 +158,7 @@ def operating_point(
         coverage,
         samples=samples,
         seed=seed,
+        tolerance=SETTLED,
     )
     listed = [
         {name: quantity(name, x, bars[f"{i}:{name}"], flow_unit) for name, x in group.items()}
