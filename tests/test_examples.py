@@ -163,7 +163,7 @@ def number(folder: Path) -> Number:
         check = verify(files[0], files[1:]).checks[-1]
         bar = check.drift_interval
         return Number(*(100 * float(x) for x in (check.drift.value, check.drift.u, bar.low, bar.high)), "%")
-    flow = flowrig.reduce(record(folder)).flow
+    flow = flowrig.predict(files[0]).flow if name == "predict" else flowrig.reduce(record(folder)).flow
     return Number(float(flow.value), float(flow.u), float(flow.low), float(flow.high), flow.unit)
 
 

@@ -99,8 +99,8 @@ FILTER = Table(
         ),
         File(
             "points",
-            "CSV with a row for each point: drop, and velocity, flow or the readings of the [[flow]] section that the "
-            "column section names.",
+            "CSV with a row for each point: drop (filter.drop, where a [[flow]] reads a drop too), and velocity, flow "
+            "or the readings of the [[flow]] section that the column section names.",
             example='"points.csv"',
         ),
         Pairs("columns", "Header of a reading's column in the table of points, where it differs from its name."),

@@ -174,7 +174,7 @@ def fan_curve(record: Record, setting: str | None = None) -> FanCurve:
         label="fan curve between its points",
     )
     straightness = Estimate(0.0, (), {cause: [1 / math.sqrt(3)]})
-    speed = None if speeds is None else np.broadcast_to(speeds, (rows.max() + 1,))[order]
+    speed = None if speeds is None else np.asarray(speeds, dtype=float)[order]
     curve = FanCurve(record, setting or "", points, density, straightness, speed, findings)
     pressure = points["pressure"].value
     rising = np.flatnonzero(np.diff(pressure) > 0)

@@ -19,6 +19,7 @@ from flowrig.studies.cleaner import Setup, setup
 from flowrig.studies.efficiency import Held, held_back
 from flowrig.studies.fan_curve import NAMEPLATE
 from flowrig.studies.filter_law import FAR
+from flowrig.studies.reference_flow import told_once
 from flowrig.studies.result import Quantity
 from flowrig.uncertainty.estimate import Estimate
 from flowrig.uncertainty.interval import intervals
@@ -172,7 +173,7 @@ def operating_point(
         said = ", ".join(f"{c.quantities['flow'].value:.4g}" for c in sorted(crossings, key=lambda c: c.place))
         findings.append(Finding(SEVERAL, f"{said} {flow_unit}"))
     findings += _of_point(found, crossings[0], out)
-    findings = _once(sorted(findings, key=lambda f: SEVERITIES.index(f.severity)))
+    findings = told_once(sorted(findings, key=lambda f: SEVERITIES.index(f.severity)))
     return OperatingPoint(record, found, crossings, held, conditioned, entries, findings, coverage)
 
 
@@ -313,11 +314,3 @@ def _why_none(found: Setup) -> str:
             "Measure the fan nearer to shut-off, or take more or larger filters."
         )
     return f"{found.curve.title} and the bank meet only outside the points of the fan's curve."
-
-
-def _once(findings: list[Finding]) -> list[Finding]:
-    said: list[Finding] = []
-    for finding in findings:
-        if not any(f.code == finding.code and f.message == finding.message for f in said):
-            said.append(finding)
-    return said

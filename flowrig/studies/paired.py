@@ -9,7 +9,7 @@ import numpy as np
 
 from flowrig import units
 from flowrig.errors import Fault, InputError
-from flowrig.records.declare import Finding, FlagMeaning
+from flowrig.records.declare import Finding
 from flowrig.records.formulas import BOX, CHAMBER
 from flowrig.records.instruments import Instrument, all_findings
 from flowrig.records.items import ROWS, Section
@@ -21,6 +21,7 @@ from flowrig.studies.reference_flow import (
     joined,
     mean_air,
     read_in_rows,
+    told_once,
     with_rows,
 )
 from flowrig.uncertainty.estimate import Estimate
@@ -82,7 +83,7 @@ class Paired:
     def told(self) -> list[Finding]:
         """Findings about the files, the instruments but the one that is on trial, and the points."""
         known = {n: x for n, x in self.record.instruments.items() if self.of_flow or x is not self.instrument}
-        return _once([*self.record.findings, *all_findings(known), *self.findings])
+        return told_once([*self.record.findings, *all_findings(known), *self.findings])
 
     def where(self, point: int) -> str:
         """The row of a point, for messages."""
@@ -181,19 +182,6 @@ def _reference_in_words(record: Record, section: Section) -> str:
         own = pieces.setdefault(str(flow.method.title).lower(), [])
         own += [name for p in flow.pieces if (name := str(p.value("serial") or p.path[-1])) not in own]
     return "; ".join(title + (f", {', '.join(own)}" if own else "") for title, own in pieces.items())
-
-
-def _once(findings: list[Finding]) -> list[Finding]:
-    """What several sections have in common said once; of what differs the first, and how many more."""
-    said: dict[FlagMeaning, list[str]] = {}
-    for finding in findings:
-        messages = said.setdefault(finding.meaning, [])
-        if finding.message not in messages:
-            messages.append(finding.message)
-    return [
-        Finding(meaning, messages[0] + (f"; and {len(messages) - 1} more like it" if len(messages) > 1 else ""))
-        for meaning, messages in said.items()
-    ]
 
 
 def mapping_of(numbers: Mapping[str, Estimate]) -> dict[str, float]:

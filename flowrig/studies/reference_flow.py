@@ -12,7 +12,7 @@ from flowrig.errors import InputError
 from flowrig.methods import air as air_state
 from flowrig.physics.box import box_equivalent_drop, similar_flow
 from flowrig.physics.si import Floats
-from flowrig.records.declare import Finding, Reading
+from flowrig.records.declare import Finding, FlagMeaning, Reading
 from flowrig.records.estimates import given_estimate, mean_estimate, reading_estimate
 from flowrig.records.formulas import CHAMBER
 from flowrig.records.items import ROWS, Array, Item, Section
@@ -204,3 +204,16 @@ def joined(estimates: Any, flows: list[ReferenceFlow]) -> Estimate:
         for cause, part in points.parts.items():
             parts.setdefault(cause, np.zeros((cause.n, n)))[:, flow.rows] = part
     return Estimate(value, (AXIS,), parts)
+
+
+def told_once(findings: list[Finding]) -> list[Finding]:
+    """What several sections have in common said once; of what differs the first, and how many more."""
+    said: dict[FlagMeaning, list[str]] = {}
+    for finding in findings:
+        messages = said.setdefault(finding.meaning, [])
+        if finding.message not in messages:
+            messages.append(finding.message)
+    return [
+        Finding(meaning, messages[0] + (f"; and {len(messages) - 1} more like it" if len(messages) > 1 else ""))
+        for meaning, messages in said.items()
+    ]
