@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import csv
 import re
 from pathlib import Path
 
@@ -9,6 +10,8 @@ from click.testing import CliRunner
 
 from flowrig.cli import COMMANDS, group
 from flowrig.report.markdown import calibration_tables, method_table
+from flowrig.report.text import rounded
+from flowrig.studies.predict import predict
 
 ROOT = Path(__file__).parents[1]
 README = ROOT / "README.md"
@@ -37,7 +40,39 @@ def calibration() -> str:
     return f"```toml\n{text}\n```"
 
 
+BESIDE = {  # rows of the published table: which prediction stands beside each, and which of its numbers
+    "1": ("four-filters-low", "clean_air"),
+    "2": ("four-filters", "clean_air"),
+    "3": ("four-filters", "clean_air"),
+    "4": ("four-filters", "clean_air"),
+    "10": ("one-filter", "flow"),
+    "11": ("one-filter", "clean_air"),
+    "12": ("one-filter", "power"),
+}
+
+
+def beside() -> str:
+    """Published measurements of box-fan cleaners beside predictions of cleaners of their kind."""
+    with (ROOT / "tests/reference/box_fan_cleaners_measured.csv").open(encoding="utf-8") as file:
+        published = {row["row"]: row for row in csv.DictReader(file)}
+    found = {name: predict(ROOT / f"examples/curves/{name}.toml") for name in {name for name, _ in BESIDE.values()}}
+    lines = ["| measured elsewhere | published | predicted, 95 % | |", "|---|---:|---:|---|"]
+    configuration = ""
+    for number, (name, wanted) in BESIDE.items():
+        row = published[number]
+        configuration = row["configuration"] if row["configuration"] != "same" else configuration
+        q = found[name][wanted]
+        value = float(row["value_m3_h_if_flow"] or row["value"])
+        shown, low, high = rounded(float(q.u), float(q.value), float(q.low), float(q.high))
+        verdict = "inside" if q.low <= value <= q.high else f"outside, {100 * (q.value / value - 1):+.0f} %"
+        what = f"{configuration}; {row['setting']}; {row['quantity']} ({row['source']})"
+        lines.append(f"| {what} | {value:.0f} {q.unit} | {shown} {q.unit}, {low} to {high} | {verdict} |")
+    return "\n".join(lines)
+
+
+CURVES = ROOT / "examples" / "curves" / "README.md"
 PAGES = {
+    CURVES: {"beside": beside},
     README: {"output": output, "commands": command_list, "methods": method_table},
     CALIBRATIONS: {"calibration": calibration, "format": calibration_tables},
 }
