@@ -24,7 +24,7 @@ import pytest
 
 import flowrig
 from flowrig.cli import main
-from flowrig.report.text import rounded
+from flowrig.report.text import rounded, spread
 from flowrig.studies.calibrate import calibrate
 from flowrig.studies.verify import verify
 from flowrig.uncertainty.interval import interval
@@ -164,7 +164,7 @@ def number(folder: Path) -> Number:
         bar = check.drift_interval
         return Number(*(100 * float(x) for x in (check.drift.value, check.drift.u, bar.low, bar.high)), "%")
     flow = flowrig.predict(files[0]).flow if name == "predict" else flowrig.reduce(record(folder)).flow
-    return Number(float(flow.value), float(flow.u), float(flow.low), float(flow.high), flow.unit)
+    return Number(float(flow.value), spread(flow), float(flow.low), float(flow.high), flow.unit)
 
 
 @each_example

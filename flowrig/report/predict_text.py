@@ -16,6 +16,8 @@ from flowrig.report.text import (
     findings_text,
     first_lines,
     heading_text,
+    linear_holds,
+    numbers,
     quantities_text,
     quantity_line,
     rounded,
@@ -74,7 +76,7 @@ def _point(predicted: Predicted) -> Iterator[str]:
     yield from first_lines(predicted, predicted.flow)
     if "share" in main.quantities:
         left = main.quantities["share"]
-        value, low, high = rounded(float(left.u), *(float(x) for x in (left.value, left.low, left.high)))
+        value, low, high = numbers(left)
         yield from wrapped(f"The filters leave {value} % [{low} to {high}] of the free-air flow.")
     yield from ("", *quantities_text(main.quantities))
     for entry, quantities in zip(setup.entries, predicted.entries, strict=True):
@@ -90,7 +92,8 @@ def _point(predicted: Predicted) -> Iterator[str]:
             told = ", told above" if crossing is main else ""
             yield f"    {quantity_line(crossing.quantities['flow'])}, {kind}{told}"
     yield from ("", f"  Air at the unit: {air_line(setup.air)}")
-    yield from ("", *budget_text(predicted.flow))
+    if linear_holds(predicted.flow):
+        yield from ("", *budget_text(predicted.flow))
     yield from wrapped(
         "Convention: static pressure of the fan against the whole drop of bank and losses; the air's density is that "
         "at the unit throughout.",
@@ -156,7 +159,7 @@ def _cell(q: Quantity, row: int) -> str:
     value, low, high = (float(np.broadcast_to(x, q.estimate.value.shape)[row]) for x in (q.value, q.low, q.high))
     if not math.isfinite(value):
         return "none"
-    shown, half = rounded(float(q.u[row]), value, (high - low) / 2)
+    shown, half = rounded((high - low) / 4, value, (high - low) / 2)
     return f"{shown} ± {half}"
 
 

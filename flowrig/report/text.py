@@ -17,6 +17,7 @@ from flowrig.studies.together import Pair, Together
 from flowrig.uncertainty.estimate import Estimate
 
 WIDTH = 80
+BENT = 3.0  # times the standard deviation of the draws, either way: beyond, the linear uncertainty has no meaning
 
 
 class Sure(Protocol):
@@ -44,7 +45,18 @@ def percent(share: float) -> str:
 
 def numbers(q: Quantity) -> list[str]:
     """Value, low and high end as printed."""
-    return rounded(float(q.u), float(q.value), float(q.low), float(q.high))
+    return rounded(spread(q), float(q.value), float(q.low), float(q.high))
+
+
+def spread(q: Quantity) -> float:
+    """What its digits go by: the standard uncertainty, or where that has no meaning a quarter of the drawn interval."""
+    return float(q.u) if linear_holds(q) else (float(q.high) - float(q.low)) / 4
+
+
+def linear_holds(q: Quantity) -> bool:
+    """Whether the linear uncertainty is of the size that draws have; a crossing that vanishes nearby leaves none."""
+    drawn = float(units.from_si(float(q.interval.spread), q.unit, units.as_difference(q.kind)))
+    return not (bool(q.interval.curved) and math.isfinite(drawn)) or BENT * drawn > float(q.u) > drawn / BENT
 
 
 def quantity_line(q: Quantity) -> str:
@@ -203,7 +215,9 @@ def _how_sure(main: Quantity) -> Iterator[str]:
     how = "Monte Carlo" if interval_source(main) == "monte carlo" else "linear"
     dof = float(main.estimate.dof)
     value = float(main.estimate.value)
-    if value:
+    if not linear_holds(main):
+        yield "no linear uncertainty: the equation bends too much; interval Monte Carlo"
+    elif value:
         share = f"standard uncertainty {percent(float(main.estimate.u) / abs(value))}"
         yield f"{share}{'' if dof > 1000 else f', {dof:.3g} degrees of freedom'}; interval {how}"
     if bool(main.interval.curved):

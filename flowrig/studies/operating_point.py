@@ -33,6 +33,12 @@ SEVERAL = FlagMeaning(
     "two stable ones it may run at either, depending on how it was started, and jump. What is told is the one of the "
     "greatest flow. Take a bank of less resistance, or another fan.",
 )
+EITHER = FlagMeaning(
+    "either of two flows",
+    "alarm",
+    "Another stable crossing lies within the error bar: with such a bank the fan may run at either flow, and jump from "
+    "one to the other with a little dust or a gust. No single number describes it. Take a bank of less resistance.",
+)
 UNSTABLE = FlagMeaning(
     "unstable crossing",
     "alarm",
@@ -58,7 +64,7 @@ LOST_DRAWS = FlagMeaning(
     "In more than one of a hundred draws of the errors the curves do not cross there any more: the interval covers "
     "only those where they do.",
 )
-FLAGS = (SEVERAL, UNSTABLE, BEYOND_TESTED, NEAR_END, LOST_DRAWS)
+FLAGS = (SEVERAL, EITHER, UNSTABLE, BEYOND_TESTED, NEAR_END, LOST_DRAWS)
 
 
 @dataclass
@@ -172,6 +178,10 @@ def operating_point(
     if len(places) > 1:
         said = ", ".join(f"{c.quantities['flow'].value:.4g}" for c in sorted(crossings, key=lambda c: c.place))
         findings.append(Finding(SEVERAL, f"{said} {flow_unit}"))
+        main, *others = [c.quantities["flow"] for c in crossings if c.stable or c is crossings[0]]
+        near = [q for q in others if main.low <= q.value <= main.high]
+        if near:
+            findings.append(Finding(EITHER, f"{near[0].value:.4g} or {main.value:.4g} {flow_unit}"))
     findings += _of_point(found, crossings[0], out)
     findings = told_once(sorted(findings, key=lambda f: SEVERITIES.index(f.severity)))
     return OperatingPoint(record, found, crossings, held, conditioned, entries, findings, coverage)
@@ -259,9 +269,10 @@ def _share_beside(*, through: Array, beside: Array) -> dict[str, Array]:
 def _of_point(found: Setup, main: Crossing, out: Mapping[str, Estimate]) -> list[Finding]:
     findings = beyond_tested(found.entries, out["velocity"].value)
     ends = found.curve.nodes[[0, -1]]
-    u = float(out["fan_flow"].u) / max(float(found.inputs["abreast"].value * found.inputs["speed_ratio"].value), 1e-9)
+    bar = main.quantities["flow"].interval
+    reach = float(bar.high - bar.low) / 2 / float(found.inputs["abreast"].value * found.inputs["speed_ratio"].value)
     for end in ends:
-        if abs(main.place - end) < 2 * u and not (end == ends[-1] and found.curve.free_air_inside):
+        if abs(main.place - end) < reach and not (end == ends[-1] and found.curve.free_air_inside):
             shown = units.from_si(end, "m3/h", "flow")
             findings.append(Finding(NEAR_END, f"the curve ends at {shown:.4g} m3/h"))
     lost = float(main.quantities["flow"].interval.lost)
