@@ -243,7 +243,8 @@ class _Reader:
 
     def _methods(self) -> list[Declared | None]:
         raw = self.data.get("flow")
-        if raw is None and any(name in self.data for name in (*TASKS, predict_facts.PREDICT.name)):
+        others = (*TASKS, *(table.name for table in predict_facts.TABLES))
+        if raw is None and any(name in self.data for name in others):
             return []  # a reference instrument may stand in the table of points
         if raw is None and any(near_name(key, ["flow"]) for key in self.data):
             return []  # said of the table that stands there under another name
@@ -281,6 +282,14 @@ class _Reader:
 
     def _points(self) -> Points | None:
         held = [name for name in TASKS if name in self.data]
+        if held and predict_facts.PREDICT.name in self.data:
+            said = "a prediction, and fans and filters in records of their own, which it names"
+            remedy = "Did you mean [[filters]]?" if held[0] == FILTER.name else f"Move [{held[0]}] into its own file."
+            self.walker.miss((held[0],), f"a table {held[0]} beside [predict]", said, remedy)
+            self.walker.spoiled.add("filters")
+            for name in held:
+                del self.data[name]
+            return None
         for name in held[1:]:
             remedy = "Give each a record of its own."
             self.walker.miss((name,), f"a table {name} beside a table {held[0]}", "one of the two", remedy)

@@ -248,8 +248,7 @@ def air_line(state: dict[str, Any]) -> str:
 def findings_text(findings: list[Finding]) -> list[str]:
     lines = []
     for f in findings:
-        text = f"{MARK[f.severity]}, {f.code}: {f.message}"
-        lines += textwrap.wrap(text, WIDTH, initial_indent="  ", subsequent_indent="    ")
+        lines += wrapped(f"{MARK[f.severity]}, {f.code}: {f.message}", further=4)
     return lines
 
 

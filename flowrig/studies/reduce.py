@@ -48,12 +48,20 @@ def load(source: str | Path | Mapping[str, Any], to_come: ToCome | None = None) 
     return record
 
 
-def no_pairs(record: Record) -> None:
-    """Raises `InputError` for a record of paired readings: there is no one flow in it."""
+def no_test(record: Record) -> None:
+    """Raises `InputError` for a record that holds no test: there is no flow in it to reduce."""
     if record.calibration is not None:
+        read, said = "paired readings of a calibration", "a record without a table [calibration]"
         remedy = "Run flowrig calibrate, or flowrig verify with a calibration: reduce is for the flow of one test."
-        said = "a record without a table [calibration]"
-        raise InputError(Fault(record.calibration.where, "paired readings of a calibration", said, remedy))
+        raise InputError(Fault(record.calibration.where, read, said, remedy))
+    if record.curve is not None:
+        remedy = "Name it in the table [predict] or [[filters]] of a record for flowrig predict."
+        read = f"the description of a {record.curve.table.name}"
+        raise InputError(Fault(record.curve.where, read, "a record of a test", remedy))
+    if not record.flows:
+        raise InputError(
+            Fault(record.name, "no [[flow]]", "a record of a test", "Run flowrig predict for a prediction.")
+        )
 
 
 def reduce(
@@ -95,7 +103,7 @@ def reduce(
         If no finite flow follows from the readings.
     """
     record = source if isinstance(source, Record) else load(source)
-    no_pairs(record)
+    no_test(record)
     record = replace(record, allow_outside=allow_outside)
     result = empty_result(record, coverage, samples, seed)
     faults: list[Fault] = []

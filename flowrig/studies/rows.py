@@ -18,7 +18,7 @@ from flowrig.records.files import near_name, quoted
 from flowrig.records.items import ROWS, Item, as_written
 from flowrig.records.record import Record
 from flowrig.studies.compare import NOT_HELD_BY_ROW
-from flowrig.studies.reduce import Reduction, empty_result, load, no_pairs
+from flowrig.studies.reduce import Reduction, empty_result, load, no_test
 from flowrig.studies.result import Result, names_apart
 from flowrig.uncertainty.series import mean_of
 
@@ -54,7 +54,7 @@ def reduce_rows(
         With every fault of the record and of the table.
     """
     record, read = _both(source, table)
-    no_pairs(record)
+    no_test(record)
     record = replace(record, allow_outside=allow_outside)
     replaced = _columns(record, read)
     result = empty_result(record, coverage, samples, seed)
