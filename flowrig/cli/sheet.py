@@ -17,6 +17,9 @@ from flowrig.errors import Fault, InputError
 def command(method: str, settings: tuple[str, ...], into: str, force: bool) -> None:
     """Write a blank record of METHOD: record.toml, and for a traverse the grid of places to read.
 
+    In place of a method, prediction writes a blank record for flowrig predict with those of its fan and filter, fan or
+    filter one of these alone.
+
     \b
     KEY=VALUE fills in what is already known:
       any field of the method      chamber_width="900 mm"  rule=equal-area
@@ -31,9 +34,17 @@ def command(method: str, settings: tuple[str, ...], into: str, force: bool) -> N
     """
     from flowrig.records.write import write_all
     from flowrig.studies.sheet import sheet
+    from flowrig.studies.sheet_predict import KINDS, sheets_of
 
-    drawn = sheet(method, settings)
-    targets = {Path(into) / name: text for name, text in drawn.files.items()}
+    if method in KINDS:
+        if settings:
+            remedy = "Leave them out, and fill in the files."
+            raise InputError(Fault(f"flowrig sheet {method}", repr(settings[0]), "no further words", remedy))
+        files, positions, then = sheets_of(method), "", "predict"
+    else:
+        drawn = sheet(method, settings)
+        files, positions, then = drawn.files, drawn.positions, "calibrate" if drawn.calibrates else "reduce"
+    targets = {Path(into) / name: text for name, text in files.items()}
     there = [path for path in targets if path.exists()]
     if there and not force:
         raise InputError(
@@ -48,8 +59,10 @@ def command(method: str, settings: tuple[str, ...], into: str, force: bool) -> N
     write_all(targets)
     for path in targets:
         click.echo(f"Written: {path}")
-    if drawn.positions:
-        click.echo("\n" + drawn.positions)
+    if positions:
+        click.echo("\n" + positions)
     click.echo("Take care; the cautions stand at the top of the record.")
-    then = "calibrate" if drawn.calibrates else "reduce"
+    if method in ("fan", "filter"):
+        click.echo("When it is filled in, name it in a record of a prediction: flowrig sheet prediction")
+        return
     click.echo(f"When it is filled in: flowrig {then} {Path(into) / 'record.toml'}")

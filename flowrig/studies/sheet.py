@@ -147,7 +147,7 @@ def sheet(method: str, arguments: Sequence[str] = ()) -> Sheet:
             Fault(
                 "flowrig sheet",
                 repr(method),
-                f"a method: {', '.join(NAMES)}",
+                f"a method: {', '.join(NAMES)}; or prediction, fan, filter",
                 f"Did you mean {near[0]}?" if near else "Choose one of them.",
             )
         )

@@ -31,12 +31,12 @@ HOW_TO = (
 def record_text(plan: Plan) -> str:
     """The record, one table after the other."""
     method = plan.method
-    lines = [*_comment(f"{method.title}: {method.help}"), "#"]
+    lines = [*comment(f"{method.title}: {method.help}"), "#"]
     for text in HOW_TO:
-        lines += _comment(text)
+        lines += comment(text)
     lines += ["#", "# Take care. Local codes and licensed practice come first."]
     for caution in method.cautions:
-        lines += _comment(f"- {caution.text}", "  ")
+        lines += comment(f"- {caution.text}", "  ")
     lines += ["", *_table(plan, schema.HEADING, {"": plan.heading})]
     lines += ["", *_table(plan, schema.AIR, {"[air.meter]": {}})]
     named = {
@@ -64,11 +64,11 @@ def _table(
 ) -> Iterator[str]:
     """One table, or several alike. What holds for all of them is said once, before the first."""
     several = len(headers) > 1
-    yield from _heading(table)
+    yield from rule(table)
     optional = list(_optional(plan, table, next(iter(headers.values()))))
     if several and optional:
         yield "#"
-        yield from _comment("Optional lines; copy what is needed into the table it is for:")
+        yield from comment("Optional lines; copy what is needed into the table it is for:")
         yield from optional
     for i, (header, given) in enumerate(headers.items()):
         if i or several:
@@ -79,7 +79,7 @@ def _table(
         yield from _live(plan, table, given, with_help=i == 0)
     if optional and not several:
         yield "#"
-        yield from _comment("Optional:")
+        yield from comment("Optional:")
         yield from optional
 
 
@@ -92,19 +92,19 @@ def _optional_hardware(plan: Plan, table: Table) -> Iterator[str]:
 
 
 def _in_comments(table: Table, header: str, said: str) -> Iterator[str]:
-    yield from _heading(table)
+    yield from rule(table)
     yield "#"
-    yield from _comment(said)
+    yield from comment(said)
     yield f"# {header}"
     for declared in table.fields:
-        yield from _comment(f"{declared.help}{_form(declared)}")
+        yield from comment(f"{declared.help}{form_in_words(declared)}")
         yield f"# {declared.name} = {describe.example(declared)}"
 
 
-def _heading(table: Table) -> Iterator[str]:
+def rule(table: Table) -> Iterator[str]:
     rule = f"# ---- {describe.table_name(table)} "
     yield rule + "-" * (WIDTH - len(rule))
-    yield from _comment(table.help)
+    yield from comment(table.help)
 
 
 def _live(plan: Plan, table: Table, given: dict[str, Any], with_help: bool) -> Iterator[str]:
@@ -116,16 +116,20 @@ def _live(plan: Plan, table: Table, given: dict[str, Any], with_help: bool) -> I
         if name not in needed or getattr(declared, "grid", False):
             continue
         if given.get(name) is not None:
-            yield from _comment(declared.help) if with_help and name != "method" else ()
+            yield from comment(declared.help) if with_help and name != "method" else ()
             yield f"{name} = {toml(given[name])}"
             continue
         repeated = table.name == "flow" and isinstance(declared, Reading) and declared.required
         may = "" if needed[name] else " May stay empty."
         example = f" Example: {declared.example}" if declared.example else ""
-        words = f"{declared.help}{_form(declared, measured)}{may}{example}" if with_help else _units(declared, measured)
-        yield from _comment(words)
+        words = (
+            f"{declared.help}{form_in_words(declared, measured)}{may}{example}"
+            if with_help
+            else _units(declared, measured)
+        )
+        yield from comment(words)
         if repeated and plan.passes > 1:
-            yield from _comment(f"{plan.passes} readings; take away the quotes that are not needed.")
+            yield from comment(f"{plan.passes} readings; take away the quotes that are not needed.")
             yield f"{name} = {toml([''] * plan.passes)}"
         else:
             yield f'{name} = ""'
@@ -151,7 +155,7 @@ def _optional(plan: Plan, table: Table, given: dict[str, Any]) -> Iterator[str]:
             if any(declared.name in names for names in choice.sets)
         ]
         words = f"Instead of {instead[0]}: " if instead else ""
-        yield from _comment(f"{words}{declared.help}{_form(declared)}")
+        yield from comment(f"{words}{declared.help}{form_in_words(declared)}")
         yield f"# {declared.name} = {describe.example(declared)}"
 
 
@@ -160,7 +164,7 @@ def _units(declared: Field, measured: str = "") -> str:
     return f" In {line}." if line else ""
 
 
-def _form(declared: Field, measured: str = "") -> str:
+def form_in_words(declared: Field, measured: str = "") -> str:
     """What may be written, as a sentence behind the help; nothing where that says it all."""
     if isinstance(declared, (Text, Names)):
         return ""
@@ -168,7 +172,7 @@ def _form(declared: Field, measured: str = "") -> str:
     return _units(declared, measured) or f" {form[:1].upper()}{form[1:]}."
 
 
-def _comment(text: str, further: str = "") -> list[str]:
+def comment(text: str, further: str = "") -> list[str]:
     start, then = "# ", f"# {further}"
     return textwrap.wrap(text.strip(), WIDTH, initial_indent=start, subsequent_indent=then, break_on_hyphens=False)
 

@@ -1,0 +1,116 @@
+"""Blank records of a prediction, a fan and a filter, drawn up from their declarations."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, field
+from typing import Any
+
+from flowrig.records import describe, schema
+from flowrig.records.declare import Table
+from flowrig.records.fan_facts import FAN, STATED
+from flowrig.records.filter_facts import FILTER
+from flowrig.records.predict_facts import FILTERS, LIFE, LOSSES, PREDICT, SWEEP, WINDING
+from flowrig.studies.sheet_text import HOW_TO, comment, form_in_words, rule, toml
+
+BLANKS = [""] * 8  # of a curve: free air, the bank, and further resistance than that
+KINDS = ("prediction", "fan", "filter")
+CAUTIONS = (
+    "A fan behind filters is throttled and can run hot: watch its first runs, do not leave it unattended.",
+    "Guards stay on, hands and sleeves off the blades, the cord free; unplug it before touching blades or filters.",
+    "Wiring and winding resistances are work for a licensed electrician and the local code.",
+    "A cleaner that blows air out of a room can draw flue gas back from open fires: combustion appliances first.",
+)
+
+
+@dataclass(frozen=True)
+class _Part:
+    """One table of a sheet: what is written in it already, and which further lines are to be filled."""
+
+    table: Table
+    header: str
+    given: Mapping[str, Any] = field(default_factory=dict)
+    asked: tuple[str, ...] = ()
+    optional: bool = False  # the whole table may stay a comment
+
+
+_HEADING = _Part(schema.HEADING, "", asked=("title", "date", "by", "place"))
+_FAN = (
+    _HEADING,
+    _Part(
+        FAN,
+        "[fan]",
+        {"figures": STATED, "flow": BLANKS, "pressure": BLANKS, "power": BLANKS},
+        ("power_is", "claimed_free_air", "source"),
+    ),
+)
+_FILTER = (
+    _HEADING,
+    _Part(
+        FILTER,
+        "[filter]",
+        {"figures": STATED, "drop": BLANKS[:3], "velocity": BLANKS[:3]},
+        ("width", "height", "class", "particles", "efficiency", "efficiency_velocity", "source"),
+    ),
+)
+_PREDICTION = (
+    _HEADING,
+    _Part(schema.AIR, "[air.unit]", asked=("temperature", "pressure", "altitude", "relative_humidity")),
+    _Part(PREDICT, "[predict]", {"fan": "fan.toml"}, ("required_clean_air",)),
+    _Part(FILTERS, "[[filters]]", {"filter": "filter.toml", "count": 4}, ("gap_width",)),
+    _Part(LOSSES, "[[losses]]", optional=True),
+    _Part(SWEEP, "[sweep]", {"count": [1, 2, 3, 4, 5, 6]}),
+    _Part(LIFE, "[life]", optional=True),
+    _Part(WINDING, "[winding]", optional=True),
+)
+
+
+def sheets_of(kind: str) -> dict[str, str]:
+    """Blank files by their names: of a prediction also those of its fan and filter.
+
+    Parameters
+    ----------
+    kind : {'prediction', 'fan', 'filter'}
+    """
+    files = {"fan": {"fan.toml": _text(_FAN)}, "filter": {"filter.toml": _text(_FILTER)}}
+    if kind != "prediction":
+        return files[kind]
+    return {"record.toml": _text(_PREDICTION), **files["fan"], **files["filter"]}
+
+
+def _text(parts: tuple[_Part, ...]) -> str:
+    lines: list[str] = []
+    for words in HOW_TO:
+        lines += comment(words)
+    lines += ["#", "# Take care. Local codes and licensed practice come first."]
+    for caution in CAUTIONS:
+        lines += comment(f"- {caution}", "  ")
+    for part in parts:
+        lines += ["", *_lines(part)]
+    return "\n".join(lines) + "\n"
+
+
+def _lines(part: _Part) -> Iterator[str]:
+    yield from rule(part.table)
+    if part.optional:
+        yield "#"
+        yield from comment("Optional; take the # away from its name too:")
+    mark = "# " if part.optional else ""
+    if part.header:
+        yield f"{mark}{part.header}"
+    needed = [f for f in part.table.fields if f.name in part.given or f.name in part.asked or f.required]
+    for declared in needed:
+        example = describe.example(declared)
+        shown = f" Example: {example}" if example != describe.EMPTY else ""
+        yield from comment(f"{declared.help}{form_in_words(declared)}{shown}")
+        if isinstance(part.given.get(declared.name), list) and "" in part.given[declared.name]:
+            yield from comment("One beside the other; take away the quotes that are not needed.")
+        value = toml(part.given[declared.name]) if declared.name in part.given else '""'
+        yield f"{mark}{declared.name} = {example if part.optional else value}"
+    others = [f for f in part.table.fields if f not in needed]
+    if others and not part.optional:
+        yield "#"
+        yield from comment("Optional:")
+    for declared in others:
+        yield from comment(f"{declared.help}{form_in_words(declared)}")
+        yield f"# {declared.name} = {describe.example(declared)}"
