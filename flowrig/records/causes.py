@@ -140,4 +140,69 @@ CAUSES = (
         "as temperature_drift, a limit.",
         "ideal gas",
     ),
+    CauseMeaning(
+        "stated fan curve",
+        "How far flow, pressure or power of a fan may lie off what a maker states or a table prints: the limit stated "
+        "as flow_limit, pressure_limit or power_limit, 10 % where nothing is. One error of all points. A curve "
+        "measured on the rig removes it.",
+        "ISO 13348:2007, grade AN4 (from memory)",
+    ),
+    CauseMeaning(
+        "fan curve between its points",
+        "A smooth curve that rises, falls and dips where the points do, against straight lines from point to point: "
+        "what a fan does between its points was not measured, and their difference is the limit. Points nearer "
+        "together make it smaller.",
+    ),
+    CauseMeaning(
+        "stated drop of the filter",
+        "How far the drop of a filter may lie off its data sheet, one error of all of its sort: drop_limit, 15 % where "
+        "nothing is stated. One filter measured on the rig removes it.",
+        "common practice, no source: 10 to 20 %",
+    ),
+    CauseMeaning(
+        "stated points off the filter's curve",
+        "How far stated drops lie off the curve through them: rounding of print, or a filter that follows no such "
+        "law. The greatest of them is taken for each point.",
+    ),
+    CauseMeaning(
+        "scatter about the filter's curve",
+        "How far measured drops lie off the filter's curve by more than their known errors explain, with as many "
+        "degrees of freedom as there are points beyond the curve's numbers. More points make it smaller.",
+        "Paule and Mandel, J. Res. NBS 87 (1982) 377 (from memory)",
+    ),
+    CauseMeaning(
+        "exponent of the filter",
+        "The drop is known at one velocity alone, and how it goes with velocity is assumed: 1.4 ± 0.3 where no "
+        "exponent is stated. It counts for nothing at that velocity and grows away from it; a second point removes it.",
+        "media 1.18 on average: Li et al., Sep. Purif. Technol. 284 (2022) 120209; limits own judgement",
+    ),
+    CauseMeaning(
+        "spread from piece to piece",
+        "How far the drop of one filter lies off that of its sort: piece_spread, 5 % where nothing is stated. Over the "
+        "pieces side by side it averages.",
+        "common practice, no source",
+    ),
+    CauseMeaning(
+        "gap",
+        "Size of the gap beside a filter, or the coefficient of the flow through it, with the ± stated. More gap is "
+        "more flow and less efficiency; tape removes both.",
+    ),
+    CauseMeaning(
+        "covered share",
+        "How much of a face grille, tape or a neighbour covers, with the ± stated.",
+    ),
+    CauseMeaning(
+        "efficiency",
+        "How far the efficiency of a filter may lie off what its record says, efficiency_limit or the ± stated; one "
+        "error at all velocities. Counts before and after the filter tell it.",
+    ),
+    CauseMeaning(
+        "loss",
+        "Coefficient or area of a grille, bend or duct that all of the air passes, with the ± stated.",
+    ),
+    CauseMeaning(
+        "backflow",
+        "Open area around a fan without a shroud, or the coefficient of the flow back through it, with the ± stated. A "
+        "shroud removes both.",
+    ),
 )

@@ -82,7 +82,7 @@ def _point(predicted: Predicted) -> Iterator[str]:
     for entry, quantities in zip(setup.entries, predicted.entries, strict=True):
         where = f", stage {entry.stage}" if len({e.stage for e in setup.entries}) > 1 else ""
         yield ""
-        yield from wrapped(f"{entry.counts:.0f} × {entry.name}{where}: {_resistance(entry.law)}")
+        yield from wrapped(f"{entry.counts:.0f} × {entry.name}{where}: {_resistance(entry.law)}", further=4)
         width = max(len(q.label) for q in quantities.values())
         yield from (f"    {q.label:<{width}}  {quantity_line(q)}" for q in quantities.values())
     if len(predicted.crossings) > 1:

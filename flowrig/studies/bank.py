@@ -93,7 +93,7 @@ def in_place(entry: Entry, record: Record, air: dict[str, Estimate], batch: Batc
     place = f"{record.id}:{section.name}"
     inputs = {name: entry.of_each([law.numbers[name] for law in entry.laws]) for name in OF_LAW}
     inputs["face"] = entry.of_each([law.area for law in entry.laws])
-    inputs["covered"] = given_estimate(section["covered"], place, "share of the face that is covered")
+    inputs["covered"] = given_estimate(section["covered"], place, "covered share of the face")
     inputs["count"] = Estimate(entry.counts, batch if entry.count is not None else ())
     inputs |= {
         f"own_{n}": entry.of_each([Estimate(getattr(x, n)) for x in entry.laws]) for n in ("density", "viscosity")

@@ -162,7 +162,7 @@ def _losses(task: Prediction, record: Record) -> Estimate:
     for i, section in enumerate(task.losses):
         place, name = f"{record.id}:{section.name}", section.value("name")
         inputs[f"c{i}"] = given_estimate(section["coefficient"], place, f"loss coefficient, {name}")
-        inputs[f"a{i}"] = given_estimate(section["area"], place, f"area, {name}")
+        inputs[f"a{i}"] = given_estimate(section["area"], place, f"loss area, {name}")
 
     def kernel(**given: Array) -> dict[str, Array]:
         return {"loss": np.asarray(sum(given[f"c{i}"] / given[f"a{i}"] ** 2 for i in range(len(task.losses))))}

@@ -208,7 +208,7 @@ def _stated(record: Record) -> tuple[dict[str, Estimate], float, list[Finding]]:
         value = np.asarray(section.value(name), dtype=float)
         limit = section.value(f"{name}_limit", 0.0)
         cause = Cause(
-            f"{record.id}:fan:{name}", shape="rectangular", scope="calibration", label=f"stated {name} of the fan"
+            f"{record.id}:fan:{name}", shape="rectangular", scope="calibration", label=f"stated fan curve, {name}"
         )
         points[name] = Estimate(value, (AXIS,), {cause: (np.abs(value) * limit / math.sqrt(3))[np.newaxis]})
     limits = [

@@ -112,7 +112,7 @@ def filter_law(record: Record) -> FilterLaw:
     area = _area(section, identity)
     findings = [*record.findings, *all_findings(record.instruments)]
     if "linear" in section:
-        numbers = {name: given_estimate(section[name], identity, f"{name} part of the drop") for name in COEFFICIENTS}
+        numbers = {name: given_estimate(section[name], identity, f"{name} of the filter") for name in COEFFICIENTS}
         numbers |= {"factor": Estimate(0.0), "exponent": Estimate(1.0)}
         air = float(section.value("density")), float(section.value("viscosity"))
         return FilterLaw(record, area, numbers, *air, None, LINEAR_AND_QUADRATIC, findings)

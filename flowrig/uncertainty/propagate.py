@@ -117,7 +117,7 @@ def linear(
     directions = [(cause, k) for cause in causes for k in range(cause.n) if _moves(inputs, cause, k)]
 
     stack = 1 + 2 * len(directions)
-    batch = axes[0] if axes and axes[0] not in unroll else None
+    batch = axes[0] if axes and axes[0] not in unroll and axes[0] in length else None  # one that no input has is made
     rows = length.get(batch, 1) if batch else 1
     others = math.prod(n for axis, n in length.items() if axis != batch) * stack
     step = max(1, CHUNK // others)
