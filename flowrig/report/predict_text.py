@@ -159,6 +159,8 @@ def _cell(q: Quantity, row: int) -> str:
     value, low, high = (float(np.broadcast_to(x, q.estimate.value.shape)[row]) for x in (q.value, q.low, q.high))
     if not math.isfinite(value):
         return "none"
+    if high - low < 1e-6 * abs(value) or high == low:
+        return f"{value:.4g}"  # known exactly, give or take rounding
     shown, half = rounded((high - low) / 4, value, (high - low) / 2)
     return f"{shown} ± {half}"
 

@@ -109,7 +109,8 @@ class _Rig:
             own = [j for j, s in enumerate(self.options.stages) if s == stage]
             area, linear, quadratic, factor, exponent, gap = (members[name][..., own] for name in MEMBER)
             drop = stage_drop(net, area, linear, quadratic, factor, exponent, gap, whole["density"])
-            found.append(np.asarray(drop))
+            there = np.sum(area + gap, axis=-1) > 0.0  # a stage without any filter is none
+            found.append(np.where(there, drop, 0.0))
         return [*found, np.asarray(loss_drop(net, whole["loss"], whole["density"]))]
 
     def scanned(self, i: Indices) -> tuple[Array, Array]:

@@ -114,7 +114,7 @@ def setup(record: Record, entries: list[Entry] | None = None, speed: Array | Non
     section = task.task
     curve = fan_curve(section.value("fan"), section.value("setting"))
     entries = entries or [Entry(own, [filter_law(own.value("filter"))]) for own in task.filters]
-    if not np.all(np.sum([e.counts * np.ones(_rows(batch, entries, speed)) for e in entries], axis=0) > 0):
+    if not batch and not any(np.any(entry.counts > 0) for entry in entries):
         where = task.filters[0].where
         raise InputError(Fault(where, "no filter at all", "at least one filter", "Write count = 1, for instance."))
     air = air_of(record, "unit")
@@ -145,13 +145,6 @@ def setup(record: Record, entries: list[Entry] | None = None, speed: Array | Non
         findings.append(Finding(SHAFT_POWER, curve.title))
     findings.append(Finding(HOT, CAUTION))
     return Setup(record, curve, entries, inputs, options, batch, air.state, findings)
-
-
-def _rows(batch: Batch, entries: list[Entry], speed: Array | None) -> int:
-    if not batch:
-        return 1
-    own = [x for e in entries for x in (e.order, e.count, e.gap_width, e.loaded) if x is not None]
-    return max(len(x) for x in (*own, *([speed] if speed is not None else []), np.zeros(1)))
 
 
 def _losses(task: Prediction, record: Record) -> Estimate:

@@ -192,6 +192,6 @@ def _whole(*, each: Array, flow: Array, through: Array, beside: Array, stages: t
             own = [j for j, s in enumerate(stages) if s == stage]
             all_ = np.sum((through + beside)[..., own], axis=-1, keepdims=True)
             let = np.sum((through * (1.0 - each) + beside + 0.0 * each)[..., own], axis=-1, keepdims=True)
-            passed = passed * let / all_
+            passed = passed * np.where(all_ > 0.0, let / all_, np.where(flow > 0.0, 1.0, np.nan))  # no filter: all
     efficiency = 1.0 - np.asarray(passed)
     return {"efficiency": efficiency, "clean": flow * efficiency}
