@@ -54,7 +54,7 @@ class Options:
     stages: tuple[int, ...]
 
 
-class _Rig:
+class Rig:
     """Fan and bank as arrays, designs (and what stands before them) in front; one number for each of them all."""
 
     def __init__(self, options: Options, inputs: dict[str, Array]) -> None:
@@ -174,7 +174,7 @@ def balance(*, near: Array, options: Options, falling: bool = True, **inputs: Ar
         through each kind, gaps apart), beside (through its gaps), lost (pressure in the losses), and power and
         motor_temperature where there is a curve of them. SI.
     """
-    rig = _Rig(options, inputs)
+    rig = Rig(options, inputs)
     place = near[..., 0, 0]
     rig.shape = np.broadcast_shapes(rig.shape, place.shape)
     t = rig.crossing(place, falling)
@@ -220,7 +220,7 @@ def balance(*, near: Array, options: Options, falling: bool = True, **inputs: Ar
     }
 
 
-def _free_air(rig: _Rig) -> Array:
+def _free_air(rig: Rig) -> Array:
     """Flow with nothing in front of the fan: the last place where its pressure falls through zero."""
     pieces = rig.pieces["pressure"]
     grid = places(pieces)
@@ -239,7 +239,7 @@ def _free_air(rig: _Rig) -> Array:
 
 def all_crossings(options: Options, inputs: dict[str, Array]) -> list[list[tuple[float, bool]]]:
     """Every place where fan and bank agree, with whether it is stable, design by design; within the points alone."""
-    rig = _Rig(options, inputs)
+    rig = Rig(options, inputs)
     rows = int(np.prod(rig.shape))
     grid, apart = rig.scanned(np.arange(rows))
     found: list[list[tuple[float, bool]]] = [[] for _ in range(rows)]
@@ -254,7 +254,7 @@ def all_crossings(options: Options, inputs: dict[str, Array]) -> list[list[tuple
 
 def at_the_ends(options: Options, inputs: dict[str, Array]) -> list[tuple[float, float]]:
     """At both ends of a single design's curve: flow through the bank, and pressure of the fan less that of the bank."""
-    rig = _Rig(options, inputs)
+    rig = Rig(options, inputs)
     ends, i = options.nodes[[0, -1]], np.zeros(2, dtype=np.intp)
     whole, _ = rig.of(i)
     net, _, _ = delivered(rig.at("flow", ends, i), rig.at("pressure", ends, i), whole, options.curve_density)

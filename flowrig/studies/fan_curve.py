@@ -161,7 +161,8 @@ def fan_curve(record: Record, setting: str | None = None) -> FanCurve:
     assert section is not None
     points, density, findings = _stated(record) if section.value("figures") == STATED else _measured(record)
     speeds = section.value("speed")
-    rows = _of_setting(record, setting, len(points["flow"].value))
+    every = len(points["flow"].value)
+    rows = _of_setting(record, setting, every)
     order = rows[np.argsort(points["flow"].value[rows], kind="stable")]
     _check(record, points, order)
     points = {name: _picked(x, order) for name, x in points.items()}
@@ -174,7 +175,7 @@ def fan_curve(record: Record, setting: str | None = None) -> FanCurve:
         label="fan curve between its points",
     )
     straightness = Estimate(0.0, (), {cause: [1 / math.sqrt(3)]})
-    speed = None if speeds is None else np.asarray(speeds, dtype=float)[order]
+    speed = None if speeds is None else np.broadcast_to(speeds, (every,))[order]
     curve = FanCurve(record, setting or "", points, density, straightness, speed, findings)
     pressure = points["pressure"].value
     rising = np.flatnonzero(np.diff(pressure) > 0)
