@@ -13,6 +13,8 @@ from flowrig.cli.options import check_samples, files_apart, probability, unit_of
 @click.argument("record", type=click.Path())
 @click.option("--json", "json_file", type=click.Path(), help="Write the whole prediction as JSON.")
 @click.option("--csv", "csv_file", type=click.Path(), help="Write it as CSV: a line a design, or a line a quantity.")
+@click.option("--figures", type=click.Path(), help="Draw it: SVG files into this folder, which must exist.")
+@click.option("--png", is_flag=True, help="Figures as PNG in place of SVG.")
 @click.option("--quiet", is_flag=True, help="Print nothing but faults and alarms.")
 @click.option("--samples", type=int, help="Take Monte Carlo intervals from this many draws.")
 @click.option("--seed", type=int, default=1, show_default=True, help="Seed of the draws.")
@@ -22,6 +24,8 @@ def command(
     record: str,
     json_file: str | None,
     csv_file: str | None,
+    figures: str | None,
+    png: bool,
     quiet: bool,
     samples: int | None,
     seed: int,
@@ -43,7 +47,7 @@ def command(
     unit_of_flow(unit)
     predicted = predict(record, **options)
     files_apart(record, (json_file, csv_file), predicted.record.digests)
-    outputs: dict[str, str] = {}
+    outputs: dict[Any, str | bytes] = {}
     if json_file is not None:
         from flowrig.report.predict_tables import predict_json
 
@@ -52,6 +56,11 @@ def command(
         from flowrig.report.predict_tables import predict_csv
 
         outputs[csv_file] = predict_csv(predicted)
+    if figures is not None:
+        from flowrig.report.figures.predicted import predict_figures
+        from flowrig.report.figures.style import save
+
+        outputs |= save(predict_figures(predicted), figures, "png" if png else "svg")
     from flowrig.report.predict_text import alarms, predict_text
 
     shown = "" if quiet else predict_text(predicted)

@@ -10,8 +10,9 @@ from flowrig import units
 from flowrig.records.items import Array
 from flowrig.report.figures import style
 from flowrig.report.text import numbers
+from flowrig.studies.operating_point import Crossing
 from flowrig.studies.picture import DRAWS, Band, Curves, curves
-from flowrig.studies.predict import Crossing, Predicted
+from flowrig.studies.predict import Predicted
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
