@@ -68,6 +68,7 @@ nanometer = 1e-9 * meter = nm
 micrometer = 1e-6 * meter = um
 millimeter = 1e-3 * meter = mm
 centimeter = 1e-2 * meter = cm
+decameter = 10 * meter = dam
 kilometer = 1e3 * meter = km
 inch = 0.0254 * meter = in
 foot = 0.3048 * meter = ft
@@ -545,6 +546,8 @@ for _code, _signs in CURRENCIES.items():
     _prices = {f"{_code}/kilowatt_hour": _per_hour, f"{_code}/joule": f"{_code}/J"}
     TABLE[f"money {_code}"] = Kind(_code, _code, _code, {_code: _signs})
     TABLE[f"price of energy {_code}"] = Kind(f"{_code}/J", f"{_code}/joule", f"{_code}/kWh", _prices)
+    _per_air = {f"{_code}/decameter**3": f"{_code}/1000 m3", f"{_code}/meter**3": f"{_code}/m3"}
+    TABLE[f"price of air {_code}"] = Kind(f"{_code}/m3", f"{_code}/meter**3", f"{_code}/1000 m3", _per_air)
 
 # An uncertainty is a difference: half a degree of doubt at 20 degC is not 273.65 K.
 DIFFERENCES = {"temperature": "temperature difference", "pressure": "pressure difference"}

@@ -90,6 +90,7 @@ _MODULES: dict[str, tuple[str, ...]] = {
         "venturi_nozzle_coefficient_uncertainty",
     ),
     "velocity": ("pitot_display_velocity", "pitot_velocity", "thermal_velocity", "yaw_overreading"),
+    "winding": ("winding_rise",),
 }
 _HOME = {name: module for module, names in _MODULES.items() for name in names}
 

@@ -142,9 +142,9 @@ CAUSES = (
     ),
     CauseMeaning(
         "stated fan curve",
-        "How far flow, pressure or power of a fan may lie off what a maker states or a table prints: the limit stated "
-        "as flow_limit, pressure_limit or power_limit, 10 % where nothing is. One error of all points. A curve "
-        "measured on the rig removes it.",
+        "How far flow, pressure or power of a fan, or the temperature of its motor, may lie off what a maker states or "
+        "a table prints: the limit stated as flow_limit, pressure_limit, power_limit or motor_temperature_limit, 10 % "
+        "and 5 K where nothing is. One error of all points. A curve measured on the rig removes it.",
         "ISO 13348:2007, grade AN4 (from memory)",
     ),
     CauseMeaning(
@@ -204,5 +204,36 @@ CAUSES = (
         "backflow",
         "Open area around a fan without a shroud, or the coefficient of the flow back through it, with the ± stated. A "
         "shroud removes both.",
+    ),
+    CauseMeaning(
+        "load of the filters",
+        "How far the filters are on their way to the final drop, with the ± stated beside loaded. A gauge over the "
+        "bank tells it.",
+    ),
+    CauseMeaning(
+        "life to the final drop",
+        "How long the drop takes to grow to the final one: the ± beside life_to_final, half of it where nothing is "
+        "stated. Dust differs from place to place and from season to season; readings of a gauge over some months, as "
+        "a table of loading, make it smaller.",
+        "own judgement, no source",
+    ),
+    CauseMeaning(
+        "growth of the drop",
+        "How far the growth of the drop may lie off the table of loading where the filter is used: loading_limit, 25 % "
+        "where nothing is stated.",
+        "own judgement, no source",
+    ),
+    CauseMeaning(
+        "dust that reaches a filter",
+        "The dust of an hour with the ± stated, where a loading is told by dust.",
+    ),
+    CauseMeaning(
+        "efficiency in use",
+        "How far the efficiency of a filter that lost some of its charge may lie off its table, efficiency_limit: it "
+        "grows as the part of that limit goes which the new filter's efficiency brings.",
+    ),
+    CauseMeaning(
+        "price",
+        "Price of a filter, of a change or of energy, with the ± stated.",
     ),
 )

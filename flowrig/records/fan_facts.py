@@ -17,7 +17,7 @@ def _checks(section: Section) -> Sequence[Wrong]:
         said = "which power it is: electrical (from the socket) or shaft"
         wrong.append(Wrong("power_is", said, 'Add power_is = "electrical", if a watt meter showed it.'))
     if section.value("figures") == MEASURED:
-        for name in ("flow_limit", "pressure_limit", "power_limit"):
+        for name in ("flow_limit", "pressure_limit", "power_limit", "motor_temperature_limit"):
             if name in section and not section[name].assumed:
                 remedy = "Remove it: what was measured has the errors of its instruments."
                 wrong.append(Wrong(name, "a limit of stated figures alone", remedy))
@@ -132,6 +132,17 @@ FAN = Table(
             low=0.0,
             high=0.5,
             example='"5 %"',
+        ),
+        Given(
+            "motor_temperature_limit",
+            "How far the temperature of the motor may lie off stated figures; one error of all points. 5 K where "
+            "nothing is stated: own judgement, no source.",
+            kind="temperature difference",
+            limits="never",
+            default="5 K",
+            low=0.0,
+            high=50.0,
+            example='"3 K"',
         ),
         Given(
             "claimed_free_air",

@@ -10,6 +10,7 @@ from flowrig.records.items import Section
 
 DROP_LIMIT = "15 %"  # common practice, no source: 10 to 20 % between a datasheet and a filter
 SPREAD = "5 %"  # common practice, no source
+GROWTH = "25 %"  # own judgement, no source: dust differs from place to place and from season to season
 EXPONENT = "1.4 ± 0.3"  # media 1.18 on average (Li et al. 2022), frames and pleats towards 2; limits own judgement
 LAWS = ("not said", "linear and quadratic", "power")
 
@@ -33,7 +34,8 @@ def _checks(section: Section) -> Sequence[Wrong]:
     if conditioned is not None and efficiencies is not None and conditioned > max(efficiencies):
         said = "no more than the efficiency of the charged filter"
         wrong.append(Wrong("efficiency_conditioned", said, "Check which of the two is which."))
-    for name, other in (("final_drop", "final_velocity"), ("life_to_final", "final_drop")):
+    pairs = (("final_drop", "final_velocity"), ("life_to_final", "final_drop"), ("loading", "final_velocity"))
+    for name, other in (*pairs, ("charge", "efficiency")):
         if name in section and other not in section:
             wrong.append(Wrong(other, f"{other}, which belongs to {name}", f"Add {other}, or remove {name}."))
     if "life_to_final" in section and "loading" in section:
@@ -235,6 +237,17 @@ FILTER = Table(
             "loading",
             "CSV of the drop in use, at final_velocity: time (or dust, fed to one filter) and drop.",
             example='"loading.csv"',
+        ),
+        Given(
+            "loading_limit",
+            "How far the growth of the drop may lie off the table of the loading where the filter is used; one error "
+            "of all filters of this sort. 25 % where nothing is stated: own judgement, no source.",
+            kind="ratio",
+            limits="never",
+            default=GROWTH,
+            low=0.0,
+            high=1.0,
+            example='"10 %"',
         ),
         Given(
             "final_drop",

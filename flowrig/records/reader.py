@@ -17,6 +17,7 @@ from flowrig.records.fan_facts import FAN, STATED
 from flowrig.records.files import near_name, quoted
 from flowrig.records.filter_facts import FILTER
 from flowrig.records.flow_reader import FlowReader, calibrations
+from flowrig.records.in_use import read_courses
 from flowrig.records.instruments import Instrument, read_instrument
 from flowrig.records.items import Item, Section, path_name
 from flowrig.records.points import CALIBRATION, Points, read_points, task_table
@@ -325,6 +326,7 @@ class _Reader:
             record.calibration = section
         else:
             record.curve = section
+            record.in_use = read_courses(section, self.beside, self.walker)
 
     def _described(self, declared: Described, raw: Any, path: tuple[str | int, ...]) -> Record | None:
         """The record of a fan or filter that a field names; None after a fault."""

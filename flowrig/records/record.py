@@ -7,6 +7,7 @@ from dataclasses import dataclass, field
 from typing import Any, Protocol
 
 from flowrig.records.declare import Check, Field, Finding, OneOf, Reading, Table
+from flowrig.records.in_use import Course
 from flowrig.records.instruments import Instrument
 from flowrig.records.items import Item, Layout, Section
 from flowrig.records.prediction import Prediction
@@ -104,6 +105,8 @@ class Record:
         The table of points of a calibration, a fan or a filter.
     curve : Section or None
         A fan or a filter, described in a record of its own.
+    in_use : dict of str to Course
+        How a filter changes in use: ``loading``, ``charge``.
     prediction : Prediction or None
         A cleaner that is not built yet.
     plan : Section or None
@@ -132,6 +135,7 @@ class Record:
     points: Any = None
     plan: Section | None = None
     curve: Section | None = None
+    in_use: dict[str, Course] = field(default_factory=dict)
     prediction: Prediction | None = None
     pieces: dict[str, Hardware] = field(default_factory=dict)
     findings: list[Finding] = field(default_factory=list)

@@ -39,7 +39,10 @@ from flowrig.studies import (
     efficiency,
     fan_curve,
     filter_law,
+    heat,
     invent,
+    life,
+    loading,
     operating_point,
     scrutiny,
     sweep,
@@ -170,6 +173,9 @@ def _flags() -> Iterator[Topic]:
         *efficiency.FLAGS,
         *operating_point.FLAGS,
         *sweep.FLAGS,
+        *loading.FLAGS,
+        *life.FLAGS,
+        *heat.FLAGS,
     ):
         found[meaning] = Topic("flag", meaning.code, meaning.meaning, meaning)
     for method in methods():

@@ -11,7 +11,7 @@ import numpy as np
 from flowrig.errors import Fault, InputError
 from flowrig.physics.resistance import power_law_in_air
 from flowrig.records.estimates import given_estimate
-from flowrig.records.items import Array, Section
+from flowrig.records.items import Array, Section, as_written
 from flowrig.records.record import Record
 from flowrig.studies.balance import FILTER, MEMBER, ROW
 from flowrig.studies.filter_law import FilterLaw
@@ -36,8 +36,14 @@ class Entry:
         The filters that occur.
     order : array of int, or None
         Which of them stands in each design; None where it is one for all.
-    count, gap_width, loaded : array or None
+    count, gap_width : array or None
         Values a design, in place of those of the section.
+    loaded : Estimate or None
+        How far on the way from new to the final drop, in place of what the section says; 1 is there.
+    grown : Estimate or None
+        By how much the drop at the final velocity has grown, where that is known in its place. [Pa]
+    charge : Estimate or None
+        Share of the efficiency that is left of the new filter's.
     """
 
     section: Section
@@ -45,7 +51,9 @@ class Entry:
     order: Array | None = None
     count: Array | None = None
     gap_width: Array | None = None
-    loaded: Array | None = None
+    loaded: Estimate | None = None
+    grown: Estimate | None = None
+    charge: Estimate | None = None
     members: dict[str, Estimate] = field(default_factory=dict)
 
     @property
@@ -101,7 +109,7 @@ def in_place(entry: Entry, record: Record, air: dict[str, Estimate], batch: Batc
     inputs |= {name: air[name] for name in ("density", "viscosity")}
     inputs["spread"] = _spread(entry, record, batch)
     inputs |= _gap(entry, place, batch)
-    inputs |= _load(entry, batch)
+    inputs |= _load(entry, place)
     return linear(_member, inputs, batch, dict.fromkeys(MEMBER, batch))
 
 
@@ -147,21 +155,41 @@ def _gap(entry: Entry, place: str, batch: Batch) -> dict[str, Estimate]:
     return {"gap_width": width, "frame": entry.of_each(frames), "gap_coefficient": coefficient}
 
 
-def _load(entry: Entry, batch: Batch) -> dict[str, Estimate]:
+def _load(entry: Entry, place: str) -> dict[str, Estimate]:
     """How far the filters are loaded, and what that means; nothing where they are new."""
-    loaded = entry.loaded if entry.loaded is not None else np.asarray(entry.section.value("loaded", 0.0), dtype=float)
-    if not np.any(loaded):
+    if entry.grown is not None:
+        return {"grown": entry.grown, "final_velocity": _final(entry, "final_velocity")}
+    item = entry.section["loaded"]
+    loaded = entry.loaded if entry.loaded is not None else given_estimate(item, place, "load of the filters")
+    if not np.any(loaded.value) and not loaded.parts:
         return {}
     for law in entry.laws:
         if "final_drop" not in law.section or "final_velocity" not in law.section:
-            where = entry.section["loaded"].where or entry.section.where
+            where = item.where or entry.section.where
             said = f"final_drop and final_velocity in {law.record.name}"
             raise InputError(Fault(where, "a load without a final drop", said, "Add them to the record of the filter."))
-    final = {
-        name: entry.of_each([Estimate(float(law.section.value(name))) for law in entry.laws])
-        for name in ("final_drop", "final_velocity")
-    }
-    return {"loaded": Estimate(loaded, batch if loaded.ndim else ()), **final}
+        final_above_new(law)
+    return {"loaded": loaded, **{name: _final(entry, name) for name in ("final_drop", "final_velocity")}}
+
+
+def _final(entry: Entry, name: str) -> Estimate:
+    return entry.of_each([Estimate(float(law.section.value(name))) for law in entry.laws])
+
+
+def final_above_new(law: FilterLaw) -> None:
+    """A filter's final drop is more than its drop when new.
+
+    Raises
+    ------
+    InputError
+        If it is not: nothing would then be told by how far it is loaded.
+    """
+    velocity = float(law.section.value("final_velocity"))
+    new = float(law.drop(np.array([velocity])).value[0])
+    if not law.section.value("final_drop") > new:
+        item = law.section["final_drop"]
+        said = f"more than the new filter's drop at final_velocity, {new:.3g} Pa"
+        raise InputError(Fault(item.where, as_written(item), said, "Check both, and the velocity they are told at."))
 
 
 def _member(
@@ -183,6 +211,7 @@ def _member(
     gap_width: Array | None = None,
     frame: Array | float = 0.0,
     loaded: Array | float = 0.0,
+    grown: Array | float = 0.0,
     final_drop: Array | float = 0.0,
     final_velocity: Array | float = 1.0,
 ) -> dict[str, Array]:
@@ -192,7 +221,7 @@ def _member(
             + quadratic * np.square(final_velocity)
             + factor * np.power(final_velocity, exponent)
         )
-        more = loaded * np.maximum(final_drop - new, 0.0)
+        more = np.maximum(loaded, 0.0) * np.maximum(final_drop - new, 0.0) + grown
         of_power = np.asarray(factor) > 0.0
         linear = linear + np.where(of_power, 0.0, more / final_velocity)
         factor = factor + np.where(of_power, more / np.power(final_velocity, exponent), 0.0)

@@ -73,7 +73,12 @@ class Held:
 
 
 def held_back(
-    entries: Sequence[Entry], out: dict[str, Estimate], batch: Batch, *, conditioned: bool = False
+    entries: Sequence[Entry],
+    out: dict[str, Estimate],
+    batch: Batch,
+    *,
+    conditioned: bool = False,
+    in_use: bool = False,
 ) -> tuple[Held | None, list[Finding]]:
     """Efficiency and clean-air rate of a bank at its operating point.
 
@@ -85,6 +90,8 @@ def held_back(
     batch : tuple of str
     conditioned : bool
         With the charge of the media lost; None where that is not known of every filter that holds something back.
+    in_use : bool
+        With the share of the charge that each entry has left.
     """
     laws = [law for entry in entries for law in entry.laws]
     name = "efficiency_conditioned" if conditioned else "efficiency"
@@ -108,7 +115,8 @@ def held_back(
             found.append(_at_velocity(law, velocity, batch))
             rows = None if entry.order is None else np.asarray(entry.order, dtype=int) == k
             findings += _carried(law, velocity.value, rows)
-        pieces.append(_chosen(found, entry, batch))
+        own = _chosen(found, entry, batch)
+        pieces.append(_left(own, entry.charge, batch) if in_use and entry.charge is not None else own)
     each = side_by_side(pieces, FILTER)
     stages = tuple(entry.stage for entry in entries)
     inputs = {"each": each, **{n: out[n] for n in ("flow", "through", "beside")}}
@@ -117,6 +125,13 @@ def held_back(
         bare = [law.title for law in laws if "efficiency_conditioned" not in law.section]
         findings.append(Finding(CHARGED, ", ".join(dict.fromkeys(bare))))
     return Held(each, whole["efficiency"], whole["clean"], particles[0]), findings
+
+
+def _left(new: Estimate, charge: Estimate, batch: Batch) -> Estimate:
+    def kernel(new: Array, charge: Array) -> dict[str, Array]:
+        return {"e": np.minimum(new * charge, 1.0)}
+
+    return linear(kernel, {"new": new, "charge": charge}, batch, {"e": batch})["e"]
 
 
 def _of_entry(x: Estimate, i: int, batch: Batch) -> Estimate:

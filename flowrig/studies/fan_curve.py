@@ -198,7 +198,8 @@ def _stated(record: Record) -> tuple[dict[str, Estimate], float, list[Finding]]:
     if "flow" not in section:
         remedy = "Give a flow beside each pressure."
         raise InputError(Fault(section.where, "no flow", "the flow of each point", remedy))
-    lengths = {name: len(section.value(name)) for name in ("flow", "pressure", "power", "speed") if name in section}
+    told = [name for name in ("flow", "pressure", "power", "speed", "motor_temperature") if name in section]
+    lengths = {name: len(section.value(name)) for name in told}
     if len(set(lengths.values())) > 1:
         said = ", ".join(f"{n} of {name}" for name, n in lengths.items())
         raise InputError(Fault(section.where, said, "as many values of each", "Fill the gap, or leave the point out."))
@@ -207,17 +208,16 @@ def _stated(record: Record) -> tuple[dict[str, Estimate], float, list[Finding]]:
         if name not in section:
             continue
         value = np.asarray(section.value(name), dtype=float)
-        limit = section.value(f"{name}_limit", 0.0)
-        cause = Cause(
-            f"{record.id}:fan:{name}", shape="rectangular", scope="calibration", label=f"stated fan curve, {name}"
-        )
-        points[name] = Estimate(value, (AXIS,), {cause: (np.abs(value) * limit / math.sqrt(3))[np.newaxis]})
+        limit = section.value(f"{name}_limit") * (1.0 if name == "motor_temperature" else np.abs(value))
+        label = f"stated fan curve, {name.replace('_', ' ')}"
+        cause = Cause(f"{record.id}:fan:{name}", shape="rectangular", scope="calibration", label=label)
+        points[name] = Estimate(value, (AXIS,), {cause: [limit / math.sqrt(3) + 0.0 * value]})
     limits = [
-        f"{section.value(f'{n}_limit'):.0%} of {n} {'assumed' if section[f'{n}_limit'].assumed else 'stated'}"
+        f"{as_written(section[f'{n}_limit'])} of {n.replace('_', ' ')} "
+        f"{'assumed' if section[f'{n}_limit'].assumed else 'stated'}"
         for n in points
-        if f"{n}_limit" in section
     ]
-    return points, float(section.value("density")), [Finding(STATED_CURVE, ", ".join(limits).replace("%", " %"))]
+    return points, float(section.value("density")), [Finding(STATED_CURVE, ", ".join(limits))]
 
 
 def _measured(record: Record) -> tuple[dict[str, Estimate], float, list[Finding]]:

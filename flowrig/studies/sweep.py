@@ -144,7 +144,8 @@ def _entries(
     laws = [filter_law(next(r for r in records if r.id == id_)) for id_ in known]  # type: ignore[attr-defined, arg-type]
     order = np.array([known[r.id] for r in records])[places["filter"]] if "filter" in places else None  # type: ignore[attr-defined]
     chosen = {n: np.asarray(values[n], dtype=float)[places[n]] for n in places if n != "filter"}
-    entry = Entry(first, laws, order, chosen.get("count"), chosen.get("gap_width"), chosen.get("loaded"))
+    loaded = Estimate(chosen["loaded"], (ROW,)) if "loaded" in chosen else None
+    entry = Entry(first, laws, order, chosen.get("count"), chosen.get("gap_width"), loaded)
     return [entry, *(Entry(s, [filter_law(s.value("filter"))]) for s in others)], chosen.get("speed_ratio")
 
 

@@ -9,6 +9,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from flowrig.uncertainty import propagate
+from flowrig.uncertainty.alongside import side_by_side
 from flowrig.uncertainty.cause import Cause, CauseConflict
 from flowrig.uncertainty.estimate import Estimate
 from flowrig.uncertainty.montecarlo import sample
@@ -299,3 +300,10 @@ def test_rows_without_a_value_do_not_poison_the_others():
 def test_a_cause_without_effect_is_no_line_of_the_budget():
     out = scalar(lambda a, b: {"y": a + 0 * b}, {"a": normal(1.0, 0.1, "a"), "b": normal(1.0, 0.1, "b")}, "y")["y"]
     assert [line.cause.id for line in out.budget()] == ["a"]
+
+
+def test_estimates_without_axes_stand_side_by_side_along_a_new_one():
+    both = side_by_side([normal(1.0, 0.1, "a"), normal(2.0, 0.2, "b"), Estimate(3.0)], "kind")
+    assert both.axes == ("kind",)
+    assert both.value.tolist() == [1.0, 2.0, 3.0]
+    assert both.u == pytest.approx([0.1, 0.2, 0.0])

@@ -278,6 +278,8 @@ def _panels(swept: Swept) -> list[Panel]:
     if "power" in q:
         kind = "electrical" if swept.setup.curve.electrical else "shaft"
         found.append(Panel(f"{kind} power [{q['power'].unit}]", [(q["power"], True)]))
+    if "efficiency" in q:
+        found.append(Panel("efficiency of the bank [%]", [(q["efficiency"], True)]))
     return found
 
 
