@@ -12,7 +12,7 @@ from flowrig.cli.options import check_samples, files_apart, probability, unit_of
 @click.command(name="predict")
 @click.argument("record", type=click.Path())
 @click.option("--json", "json_file", type=click.Path(), help="Write the whole prediction as JSON.")
-@click.option("--csv", "csv_file", type=click.Path(), help="Write it as CSV: a line a design, or a line a quantity.")
+@click.option("--csv", "csv_file", type=click.Path(), help="Write it as CSV: a line a design, a time, or a quantity.")
 @click.option("--figures", type=click.Path(), help="Draw it: SVG files into this folder, which must exist.")
 @click.option("--png", is_flag=True, help="Figures as PNG in place of SVG.")
 @click.option("--quiet", is_flag=True, help="Print nothing but faults and alarms.")

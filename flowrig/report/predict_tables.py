@@ -12,6 +12,8 @@ import numpy as np
 
 from flowrig.report.as_json import estimate_body, flag_body, rows_body, tool_version
 from flowrig.report.predict_text import bank_in_words
+from flowrig.studies.heat import Heat
+from flowrig.studies.life import Life
 from flowrig.studies.predict import Predicted
 from flowrig.studies.result import Quantity, codes
 from flowrig.studies.sweep import Swept
@@ -56,6 +58,8 @@ def predict_json(predicted: Predicted) -> str:
             for entry, quantities in zip(setup.entries, predicted.entries, strict=True)
         ],
         "sweep": None if predicted.swept is None else _swept(predicted.swept),
+        "life": None if predicted.life is None else _life(predicted.life),
+        "winding": None if predicted.heat is None else _heat(predicted.heat),
     }
     return json.dumps(body, indent=1, ensure_ascii=False, allow_nan=False) + "\n"
 
@@ -69,11 +73,44 @@ def _swept(swept: Swept) -> dict[str, Any]:
     }
 
 
+def _life(life: Life) -> dict[str, Any]:
+    return {
+        "times_si": life.times.tolist(),
+        "unit": life.unit,
+        "flags": [flag_body(f) for f in life.findings],
+        "estimates": [rows_body(q, life.findings) for q in life.quantities.values()],
+        "to_final_drop": [
+            None if q is None else {"name": name, **rows_body(q, [])}
+            for name, q in zip(life.names, life.progress, strict=True)
+        ],
+        "changes": [vars(change) for change in life.changes],
+        "first": None if life.ruled is None else life.ruled.name,
+    }
+
+
+def _heat(heat: Heat) -> dict[str, Any]:
+    return {
+        "rise": estimate_body(heat.rise, heat.findings),
+        "limit": heat.limit,
+        "verdict": heat.verdict,
+    }
+
+
 def predict_csv(predicted: Predicted) -> str:
-    """A line a design of a sweep; without one, a line a quantity."""
+    """A line a design of a sweep; without one a line a time of a life; without either, a line a quantity."""
     out = io.StringIO()
     writer = csv.writer(out, lineterminator="\n")
     swept = predicted.swept
+    if swept is None and predicted.life is not None:
+        life = predicted.life
+        held = list(life.quantities.values())
+        writer.writerow([f"running [{life.unit}]", *_heads(held), "flags"])
+        columns = [column for q in held for column in _columns(q, len(life))]
+        for row, time in enumerate(life.times):
+            said = "; ".join(codes(life.findings, row))
+            numbers = [_cell(float(column[row])) for column in columns]
+            writer.writerow([_cell(float(life.shown(time))), *numbers, said])
+        return out.getvalue()
     if swept is None:
         heads = ["of", "quantity", "unit", "value", "standard_uncertainty", "low", "high", "coverage", "interval_from"]
         writer.writerow([*heads, "flags"])
@@ -89,13 +126,16 @@ def predict_csv(predicted: Predicted) -> str:
                 writer.writerow([name, q.name, q.unit, *numbers, predicted.coverage, q.interval.source, said])
         return out.getvalue()
     quantities_ = [*swept.quantities.values(), *([swept.gained] if swept.gained is not None else [])]
-    parts = ("", " u", " low", " high")
-    writer.writerow([*swept.varied, *(f"{q.name}{part} [{q.unit}]" for q in quantities_ for part in parts), "flags"])
+    writer.writerow([*swept.varied, *_heads(quantities_), "flags"])
     columns = [column for q in quantities_ for column in _columns(q, len(swept))]
     for row in range(len(swept)):
         said = "; ".join(codes(swept.findings, row))
         writer.writerow([*swept.design(row).values(), *(_cell(float(column[row])) for column in columns), said])
     return out.getvalue()
+
+
+def _heads(quantities: list[Quantity]) -> list[str]:
+    return [f"{q.name}{part} [{q.unit}]" for q in quantities for part in ("", " u", " low", " high")]
 
 
 def _columns(q: Quantity, n: int) -> list[Any]:

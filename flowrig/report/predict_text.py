@@ -9,6 +9,7 @@ from collections.abc import Iterator
 import numpy as np
 
 from flowrig import units
+from flowrig.report.life_text import heat_text, life_text
 from flowrig.report.text import (
     WIDTH,
     air_line,
@@ -47,12 +48,17 @@ def predict_text(predicted: Predicted) -> str:
     lines = [*heading_text(predicted.record), "", *_point(predicted)]
     if predicted.swept is not None:
         lines += ["", *sweep_text(predicted.swept, predicted.coverage)]
+    if predicted.life is not None:
+        lines += ["", *life_text(predicted.life)]
+    if predicted.heat is not None:
+        lines += ["", *heat_text(predicted.heat)]
     return "\n".join(lines)
 
 
 def alarms(predicted: Predicted) -> list[str]:
     """What must not go unseen even where nothing else is wanted."""
-    found = [*predicted.findings, *(predicted.swept.findings if predicted.swept is not None else [])]
+    parts = (predicted, predicted.swept, predicted.life, predicted.heat)
+    found = [f for part in parts if part is not None for f in part.findings]
     return list(dict.fromkeys(f"ALARM, {f.code}: {f.message}" for f in found if f.severity == "alarm"))
 
 

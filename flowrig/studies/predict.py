@@ -9,6 +9,8 @@ from typing import Any
 
 from flowrig.records.record import Record
 from flowrig.studies.cleaner import task_of
+from flowrig.studies.heat import Heat, heat
+from flowrig.studies.life import Life, life
 from flowrig.studies.operating_point import OperatingPoint, operating_point
 from flowrig.studies.reduce import load
 from flowrig.studies.sweep import Swept, sweep
@@ -22,11 +24,17 @@ class Predicted(OperatingPoint):
     ----------
     swept : Swept or None
         The designs of the table [sweep].
+    life : Life or None
+        What becomes of it in use, by the table [life].
+    heat : Heat or None
+        What the resistances in the table [winding] say.
     seed : int
     samples : int or None
     """
 
     swept: Swept | None = None
+    life: Life | None = None
+    heat: Heat | None = None
     seed: int = 1
     samples: int | None = None
 
@@ -69,5 +77,12 @@ def predict(
     record = source if isinstance(source, Record) else load(source)
     task = task_of(record)
     point = operating_point(record, coverage=coverage, samples=samples, seed=seed, unit=unit)
-    swept = sweep(record, coverage=coverage, seed=seed, unit=unit) if task.sweep is not None else None
-    return Predicted(**vars(point), swept=swept, seed=seed, samples=samples)
+    drawn: dict[str, Any] = {"coverage": coverage, "seed": seed}
+    return Predicted(
+        **vars(point),
+        swept=sweep(record, unit=unit, **drawn) if task.sweep is not None else None,
+        life=life(record, unit=unit, **drawn) if task.life is not None else None,
+        heat=heat(record, samples=samples, **drawn),
+        seed=seed,
+        samples=samples,
+    )
