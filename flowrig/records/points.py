@@ -242,7 +242,7 @@ class Points:
         table = self.table if rows is None else self.table.only(rows)
         found: dict[str, Item] = {}
         for reading in declared:
-            prefix = f"air.{place[1]}." if place[0] == "air" else ""
+            prefix = self._prefix(reading, place)
             name = self._columns.get(f"{prefix}{reading.name}", f"{prefix}{reading.name}")
             header = tables.find_column(table, name)
             if header is None:
@@ -258,6 +258,13 @@ class Points:
             else:
                 found[reading.name] = item
         return found
+
+    def _prefix(self, reading: Reading, place: tuple[str | int, ...]) -> str:
+        """What stands before a reading's name in its header: a flow's is told from that of what it runs through."""
+        if place[0] == "air":
+            return f"air.{place[1]}."
+        own = {f.name for f in self.task.fields if isinstance(f, Reading)}
+        return "flow." if place[0] == "flow" and reading.name in own else ""
 
     def of_flow(self, i: int, method: Declared) -> dict[str, Item]:
         """Readings of a flow section, one a row that names it."""

@@ -26,6 +26,7 @@ from flowrig.uncertainty.estimate import Estimate
 from flowrig.uncertainty.propagate import linear
 
 LEAST = 2
+OF_POINTS = ("flow", "pressure", "power", "speed", "voltage", "motor_temperature")
 VOLTAGE = 0.02  # of the mean: how far the supply may wander over a curve; own judgement, no source
 
 DIP = FlagMeaning(
@@ -197,7 +198,7 @@ def _stated(record: Record) -> tuple[dict[str, Estimate], float, list[Finding]]:
     if "flow" not in section:
         remedy = "Give a flow beside each pressure."
         raise InputError(Fault(section.where, "no flow", "the flow of each point", remedy))
-    lengths = {name: len(section.value(name)) for name in ("flow", "pressure", "power", "speed") if name in section}
+    lengths = {name: len(section.value(name)) for name in OF_POINTS if name in section}
     if len(set(lengths.values())) > 1:
         said = ", ".join(f"{n} of {name}" for name, n in lengths.items())
         raise InputError(Fault(section.where, said, "as many values of each", "Fill the gap, or leave the point out."))

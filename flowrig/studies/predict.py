@@ -279,12 +279,13 @@ def _of_point(found: Setup, main: Crossing, out: Mapping[str, Estimate]) -> list
         findings.append(Finding(LOST_DRAWS, f"{lost:.1%} of the draws".replace("%", " %")))
     claim = found.curve.section.value("claimed_free_air")
     if claim is not None and found.curve.free_air_inside:
-        free = out["free_air"]
-        off = claim / float(free.value) - 1.0
-        if abs(off) * float(free.value) > 2 * float(free.u):
+        scale = float(found.inputs["abreast"].value * found.inputs["speed_ratio"].value)  # a nameplate is of one fan
+        free, u = float(out["free_air"].value) / scale, float(out["free_air"].u) / scale
+        off = claim / free - 1.0
+        if abs(off) * free > 2 * u:
             unit = found.curve.section["claimed_free_air"].unit
             said = f"{units.from_si(claim, unit, 'flow'):.4g} {unit} claimed, "
-            said += f"{units.from_si(float(free.value), unit, 'flow'):.4g} {unit} by the curve ({off:+.0%})"
+            said += f"{units.from_si(free, unit, 'flow'):.4g} {unit} by the curve ({off:+.0%})"
             findings.append(Finding(NAMEPLATE, said.replace("%)", " %)")))
     return findings
 
