@@ -106,8 +106,9 @@ class FanCurve:
 
     @property
     def free_air_inside(self) -> bool:
-        """Whether the points reach down to zero pressure."""
-        return bool(self.points["pressure"].value[-1] <= 0.0)
+        """Whether the points reach down to zero pressure, as far as can be told of the last."""
+        last = self.points["pressure"]
+        return bool(last.value[-1] <= 2.0 * last.u[-1])
 
     @property
     def shut_off_inside(self) -> bool:

@@ -199,10 +199,10 @@ def _gained(swept: Swept, coverage: float) -> Quantity | None:
         return None
     source = swept.quantities.get("clean_air", swept.quantities["flow"])
     counts = swept.setup.entries[0].counts
-    rank = np.unique(counts, return_inverse=True)[1]
-    others = np.stack([swept.places[n] for n in swept.varied if n != "count"] or [0 * rank], axis=-1)
-    index = {(int(r), *map(int, own)): k for k, (r, own) in enumerate(zip(rank, others, strict=True))}
-    before = np.array([index.get((int(r) - 1, *map(int, own)), -1) for r, own in zip(rank, others, strict=True)])
+    others = [swept.places[name] for name in swept.varied if name != "count"]
+    keys = list(zip(np.unique(counts, return_inverse=True)[1].tolist(), *(x.tolist() for x in others), strict=True))
+    index = {key: k for k, key in enumerate(keys)}
+    before = np.array([index.get((rank - 1, *own), -1) for rank, *own in keys])
 
     def kernel(x: Array) -> dict[str, Array]:
         return {"x": np.where(before >= 0, x - x[..., before], np.nan)}

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from functools import partial
 
 import numpy as np
 
@@ -34,10 +33,10 @@ def side_by_side(estimates: Sequence[Estimate], axis: str, order: Sequence[int] 
         raise ValueError(f"an estimate has the axis {axis!r} already")
     own = tuple(dict.fromkeys(a for x in estimates for a in x.axes))
     inputs = {f"x{i}": x for i, x in enumerate(estimates)}
-    kernel = partial(_joined, order=tuple(range(len(estimates)) if order is None else order))
-    return linear(kernel, inputs, (*own, axis), {"joined": (*own, axis)})["joined"]
+    inputs["order"] = Estimate(np.arange(len(estimates)) if order is None else np.asarray(order), (axis,))
+    return linear(_joined, inputs, (*own, axis), {"joined": (*own, axis)})["joined"]
 
 
-def _joined(*, order: tuple[int, ...], **pieces: Array) -> dict[str, Array]:
+def _joined(*, order: Array, **pieces: Array) -> dict[str, Array]:
     laid = np.broadcast_arrays(*(pieces[f"x{i}"][..., 0] for i in range(len(pieces))))
-    return {"joined": np.stack(laid, axis=-1)[..., list(order)]}
+    return {"joined": np.stack(laid, axis=-1)[..., order[(0,) * (order.ndim - 1)].astype(int)]}
