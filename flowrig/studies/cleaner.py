@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass, field
+from functools import partial
+from typing import Any
 
 import numpy as np
 
@@ -91,6 +94,25 @@ class Setup:
         return linear(balance, inputs, AXES, kept, options=self.options, falling=stable)
 
 
+def all_of(*made: Callable[[], Any]) -> list[Any]:
+    """What each of some calls returns; their faults together.
+
+    Raises
+    ------
+    InputError
+        With the faults of all, each said once.
+    """
+    found, faults = [], list[Fault]()
+    for one in made:
+        try:
+            found.append(one())
+        except InputError as error:
+            faults += [fault for fault in error.faults if fault not in faults]
+    if faults:
+        raise InputError(faults)
+    return found
+
+
 def task_of(record: Record) -> Prediction:
     if record.prediction is None:
         said = "a record with a table [predict], which names a fan, and with [[filters]]"
@@ -105,11 +127,17 @@ def setup(record: Record, entries: list[Entry] | None = None, speed: Array | Non
         remedy = "Say in which air the cleaner is to run: temperature, and pressure or altitude, in a table [air.unit]."
         raise InputError(Fault(record.name, "no [air.unit]", "the air at the unit", remedy))
     section = task.task
-    curve = fan_curve(section.value("fan"), section.value("setting"))
-    entries = entries or [Entry(own, [filter_law(own.value("filter"))]) for own in task.filters]
+    named_by = section["setting"].where if "setting" in section else section.where
+    curve, *laws = all_of(
+        lambda: fan_curve(section.value("fan"), section.value("setting"), named_by),
+        *(partial(filter_law, own.value("filter")) for own in (task.filters if entries is None else ())),
+    )
+    entries = entries or [Entry(own, [law]) for own, law in zip(task.filters, laws, strict=True)]
     if not np.all(np.sum([e.counts * np.ones(_rows(batch, entries, speed)) for e in entries], axis=0) > 0):
-        where = task.filters[0].where
-        raise InputError(Fault(where, "no filter at all", "at least one filter", "Write count = 1, for instance."))
+        where, remedy = task.filters[0].where, "Write count = 1, for instance."
+        if task.sweep is not None and any(e.count is not None for e in entries):
+            where, remedy = task.sweep["count"].where, "Leave out the 0: a fan without a filter cleans nothing."
+        raise InputError(Fault(where, "no filter at all", "at least one filter", remedy))
     air = air_of(record, "unit")
     for entry in entries:
         entry.members = in_place(entry, record, air.state, batch)

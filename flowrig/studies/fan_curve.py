@@ -143,7 +143,7 @@ def _each(pieces: Any, t: Array) -> Array:
     return np.asarray(((a * x + b) * x + c) * x + d)
 
 
-def fan_curve(record: Record, setting: str | None = None) -> FanCurve:
+def fan_curve(record: Record, setting: str | None = None, named_by: str = "") -> FanCurve:
     """The curve of a fan's record.
 
     Parameters
@@ -152,6 +152,8 @@ def fan_curve(record: Record, setting: str | None = None) -> FanCurve:
         With a table [fan].
     setting : str, optional
         Which curve, where there are several.
+    named_by : str, optional
+        Where the setting is named, or should be, if that is another record.
 
     Raises
     ------
@@ -163,7 +165,7 @@ def fan_curve(record: Record, setting: str | None = None) -> FanCurve:
     assert section is not None
     points, density, findings = _stated(record) if section.value("figures") == STATED else _measured(record)
     speeds = section.value("speed")
-    rows = _of_setting(record, setting, len(points["flow"].value))
+    rows = _of_setting(record, setting, len(points["flow"].value), named_by or record.name)
     order = rows[np.argsort(points["flow"].value[rows], kind="stable")]
     _check(record, points, order)
     points = {name: _picked(x, order) for name, x in points.items()}
@@ -270,16 +272,17 @@ def _in_one_air(
     return {name: x + 0.0 * flow for name, x in found.items()}
 
 
-def _of_setting(record: Record, setting: str | None, n: int) -> NDArray[np.intp]:
+def _of_setting(record: Record, setting: str | None, n: int, where: str) -> NDArray[np.intp]:
     known = settings_of(record)
     if setting is None and len(known) > 1:
         remedy = f'Add setting = "{known[0]}" to [predict], for instance.'
-        raise InputError(Fault(record.name, f"{len(known)} curves", f"one of: {', '.join(known)}", remedy))
+        read = f"no setting, and {record.name} holds {len(known)} curves"
+        raise InputError(Fault(where, read, f"one of: {', '.join(map(quoted, known))}", remedy))
     if setting is not None and setting not in known:
         near = near_name(setting, known)
         expected = f"a setting of {record.name}: {', '.join(map(quoted, known)) or 'it names none'}"
         remedy = f"Did you mean {quoted(near)}?" if near else "Name one of them, or leave setting out."
-        raise InputError(Fault(record.name, f"setting {quoted(setting)}", expected, remedy))
+        raise InputError(Fault(where, f"setting {quoted(setting)}", expected, remedy))
     if setting is None:
         return np.arange(n)
     return np.flatnonzero(np.asarray(record.points.labels[SETTING]) == setting)

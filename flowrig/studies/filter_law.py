@@ -196,6 +196,9 @@ def _fitted(
     section = record.curve
     assert section is not None
     n = len(np.unique(velocity.value))
+    if section.value("figures") == STATED and n < len(velocity.value):
+        read = f"{len(velocity.value)} drops at {n} velocit{'y' if n == 1 else 'ies'}"
+        raise InputError(Fault(section["drop"].where, read, "one drop at each velocity", "Leave out all but one."))
     law = str(section.value("law"))
     if section["law"].assumed or law == "not said":
         law = LINEAR_AND_QUADRATIC if n >= 3 else POWER
@@ -250,6 +253,10 @@ def _power_law(
         both = linear(_line_through_two, logs, (AXIS,), {"height": (), "exponent": ()})
     else:
         both = dict(zip(("height", "exponent"), _fit(polynomial((0, 1)), record, logs["x"], logs["y"]), strict=True))
+    if not both["exponent"].value > 0.0:
+        read = f"drops that do not rise with the velocity, as its power {float(both['exponent'].value):.2f}"
+        said = "a drop that grows as more air passes"
+        raise InputError(Fault(section["drop"].where, read, said, "Check which drop belongs to which velocity."))
     factor = linear(lambda height: {"factor": np.exp(height)}, {"height": both["height"]}, (), {"factor": ()})["factor"]
     exponent = both["exponent"]
     u = float(exponent.u)
@@ -259,7 +266,7 @@ def _power_law(
 
 
 def _through_one(*, velocity: Array, drop: Array, exponent: Array) -> dict[str, Array]:
-    return {"factor": (drop / velocity**exponent)[..., :1]}
+    return {"factor": np.mean(drop / velocity**exponent, axis=-1, keepdims=True)}
 
 
 def _through_two(*, velocity: Array, drop: Array) -> dict[str, Array]:

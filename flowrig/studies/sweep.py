@@ -204,9 +204,16 @@ def _gained(swept: Swept, coverage: float) -> Quantity | None:
     index = {key: k for k, key in enumerate(keys)}
     before = np.array([index.get((rank - 1, *own), -1) for rank, *own in keys])
 
-    def kernel(x: Array) -> dict[str, Array]:
-        return {"x": np.where(before >= 0, x - x[..., before], np.nan)}
-
-    gained = linear(kernel, {"x": source.estimate}, (ROW,), {"x": (ROW,)})["x"]
+    # row by row: the engine hands over a part of the rows at a time
+    inputs = {
+        "x": source.estimate,
+        "earlier": source.estimate.take(ROW, np.maximum(before, 0)),
+        "known": Estimate(before >= 0, (ROW,)),
+    }
+    gained = linear(_more, inputs, (ROW,), {"x": (ROW,)})["x"]
     bar = batch_intervals({"x": gained}, coverage, most=0)["x"][0]
     return Quantity("gained", f"gained by more filters: {source.label}", "flow", source.unit, gained, bar)
+
+
+def _more(*, x: Array, earlier: Array, known: Array) -> dict[str, Array]:
+    return {"x": np.where(known > 0, x - earlier, np.nan)}

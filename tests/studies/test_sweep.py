@@ -147,3 +147,16 @@ def test_a_speed_beside_a_sweep_of_speeds() -> None:
     record = cleaner({"filter": thin()}, fan=fan(**LIMITS), speed_ratio="80 %") | {"sweep": {"speed_ratio": SPEEDS}}
     with pytest.raises(InputError, match="one of the two"):
         sweep(load(record))
+
+
+def test_more_designs_than_the_engine_takes_at_a_time() -> None:
+    found = swept({"count": list(range(1, 11)), "gap_width": values(np.linspace(0, 1, 30), "mm")})
+    assert len(found) == 300
+    assert "linear bands" in codes(found.findings)
+    assert found.gained is not None
+    clean = found.quantities["clean_air"].value.reshape(10, 30)
+    assert found.gained.value.reshape(10, 30)[1:] == pytest.approx(np.diff(clean, axis=0))
+    some = swept({"count": [7, 8], "gap_width": values(np.linspace(0, 1, 30)[[4]], "mm")})
+    assert float(found.gained.estimate.u.reshape(10, 30)[7, 4]) == pytest.approx(
+        float(some.gained.estimate.u[1]), rel=1e-4
+    )
