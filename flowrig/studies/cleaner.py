@@ -25,6 +25,8 @@ from flowrig.studies.reference_flow import air_of
 from flowrig.uncertainty.estimate import Estimate, align
 from flowrig.uncertainty.propagate import linear
 
+OTHER_AIR = 0.03  # of the density: below this the power of a motor is told as it is; own judgement, no source
+
 SPEED_TAKEN = FlagMeaning(
     "curve brought to another speed",
     "note",
@@ -43,6 +45,13 @@ SHAFT_POWER = FlagMeaning(
     "note",
     "The power is that at the shaft: what is drawn from the socket is more, by the losses of the motor.",
 )
+POWER_IN_AIR = FlagMeaning(
+    "electrical power in other air",
+    "note",
+    "The electrical power was brought to the air of the unit in proportion to its density, as the power at the shaft "
+    "goes. The losses of a small motor hardly change with the air, so that in thin air it draws more than is told; by "
+    "how much is not in the error bar.",
+)
 HOT = FlagMeaning(
     "a throttled fan can run hot",
     "note",
@@ -51,7 +60,7 @@ HOT = FlagMeaning(
     "unplug it before touching blades or filters. Measured winding resistances, in a table [winding], tell the rise.",
     "guidance of fire-safety laboratories and air agencies for home-made cleaners",
 )
-FLAGS = (SPEED_TAKEN, PARALLEL_DIP, SHAFT_POWER, HOT)
+FLAGS = (SPEED_TAKEN, PARALLEL_DIP, SHAFT_POWER, POWER_IN_AIR, HOT)
 
 
 @dataclass
@@ -164,6 +173,9 @@ def setup(record: Record, entries: list[Entry] | None = None, speed: Array | Non
         findings.append(Finding(PARALLEL_DIP, f"{fans:.0f} fans"))
     if "power" in inputs and not curve.electrical:
         findings.append(Finding(SHAFT_POWER, curve.title))
+    thinner = float(air.state["density"].value) / curve.density
+    if "power" in inputs and curve.electrical and abs(thinner - 1.0) > OTHER_AIR:
+        findings.append(Finding(POWER_IN_AIR, f"{100 * thinner:.0f} % of the density that the curve holds for"))
     findings.append(Finding(HOT, "see [winding]" if task.winding is not None else "not told from a flow"))
     return Setup(record, curve, entries, inputs, options, batch, findings)
 

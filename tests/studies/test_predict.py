@@ -272,3 +272,56 @@ def test_pieces_side_by_side_average_and_a_measured_one_does_not():
     four = few(cleaner({"filter": panel(piece_spread="5 %"), "count": 4}, fan=fan())).setup.entries[0].members["linear"]
     assert part_of(four, "piece to piece") == pytest.approx(part_of(one, "piece to piece") / 2)
     assert spread(1) > spread(4) > 0.0
+
+
+def test_a_fan_that_does_not_stay_where_it_is_told_is_an_alarm():
+    """Between the bottom of the dip and its top, and the points end before the bank is met again."""
+    bare = panel(linear="0.001 Pa", quadratic="44 Pa")
+    found = few(cleaner({"filter": bare}, fan=fan((650, 850, 880), (22, 46, 45.5))))
+    assert [c.stable for c in found.crossings] == [False]
+    [finding] = [f for f in found.findings if f.code == "unstable crossing"]
+    assert finding.severity == "alarm"
+    assert "unstable crossing" not in codes(few(cleaner({"filter": bare}, fan=fan())).findings)
+
+
+def test_two_fans_on_a_curve_with_a_dip_may_not_share():
+    two = {"fans": 2, "arrangement": "side by side"}
+    for made, flagged in ((fan(DIP_FLOWS, DIP_PRESSURES), True), (fan(), False)):
+        found = few(cleaner({"filter": panel(), "count": 8}, fan=made, **two))
+        assert ("fans side by side on a curve with a dip" in codes(found.findings)) == flagged
+
+
+POWERS = values((95, 94, 93, 91, 88, 84, 79), "W")
+
+
+@pytest.mark.parametrize(("kind", "code"), [("shaft", "shaft power"), ("electrical", "electrical power in other air")])
+def test_power_is_told_as_what_it_is(kind, code):
+    made = fan(power=POWERS, power_is=kind, power_limit="0 %")
+    record = cleaner({"filter": efficient(), "count": 2}, fan=made)
+    here = few(record)
+    assert ("shaft power" in codes(here.findings)) == (kind == "shaft")
+    assert "electrical power in other air" not in codes(here.findings)
+    assert ("clean_air_per_power" in here.main.quantities) == (kind == "electrical")
+    record["air"]["unit"] = UNIT | {"pressure": "83500 Pa ± 1 Pa"}
+    aloft = few(record)
+    assert code in codes(aloft.findings)
+    density = float(aloft.setup.inputs["density"].value)
+    flow = aloft.main.place * 3600
+    assert aloft["power"].value == pytest.approx(
+        float(PchipInterpolator(FLOWS, (95, 94, 93, 91, 88, 84, 79))(flow)) * density / 1.2, rel=1e-6
+    )
+
+
+def test_what_is_known_of_an_efficiency_decides_what_is_told():
+    other = efficient(particles="0.3 to 1 um")
+    mixed = few(cleaner({"filter": efficient()}, {"filter": other}, fan=fan()))
+    assert "efficiencies of different particles" in codes(mixed.findings)
+    assert "clean_air" not in mixed.main.quantities
+    bare = few(cleaner({"filter": efficient()}, {"filter": panel()}, fan=fan()))
+    assert "efficiency not known" in codes(bare.findings)
+    assert "clean_air" not in bare.main.quantities
+    charged = few(cleaner({"filter": efficient()}, fan=fan()))
+    assert "efficiency with its charge" in codes(charged.findings)
+    told = few(cleaner({"filter": efficient(efficiency_conditioned="45 %")}, fan=fan()))
+    assert "efficiency with its charge" not in codes(told.findings)
+    assert told["efficiency_conditioned"].value == pytest.approx(45.0)
