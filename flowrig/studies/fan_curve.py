@@ -14,7 +14,7 @@ from flowrig import units
 from flowrig.errors import Fault, InputError
 from flowrig.physics.balance import shape_keeping
 from flowrig.records.declare import Finding, FlagMeaning
-from flowrig.records.fan_facts import STATED
+from flowrig.records.fan_facts import SCATTER, STATED
 from flowrig.records.files import near_name, quoted
 from flowrig.records.instruments import all_findings
 from flowrig.records.items import Array, Item, Section, as_written
@@ -55,7 +55,14 @@ VOLTAGE_WANDERS = FlagMeaning(
     "one setting. Measure again on a steady supply.",
     "own judgement, no source",
 )
-FLAGS = (DIP, NAMEPLATE, STATED_CURVE, VOLTAGE_WANDERS)
+READ_ONCE = FlagMeaning(
+    "scatter of the points not stated",
+    "note",
+    "Each point of the fan's curve was read once and nothing tells how readings scatter; the error bar holds the "
+    "limits of the instruments alone. Read one point ten times and write the standard deviation as pressure_scatter "
+    "and flow_scatter.",
+)
+FLAGS = (DIP, NAMEPLATE, STATED_CURVE, VOLTAGE_WANDERS, READ_ONCE)
 
 
 @dataclass
@@ -247,7 +254,26 @@ def _measured(record: Record) -> tuple[dict[str, Estimate], float, list[Finding]
         for name, x in linear(_in_one_air, inputs, ("row",), kept, to_density=density).items():
             found.setdefault(name, []).append(x)
     points = {name: joined(pieces, flows) for name, pieces in found.items()}
-    return points, density, [f for flow in flows for f in flow.findings]
+    findings = [f for flow in flows for f in flow.findings]
+    if not any(name in section for name in SCATTER):
+        findings.append(Finding(READ_ONCE, str(record.heading.value("title"))))
+    return _scattered(record, points), density, findings
+
+
+def _scattered(record: Record, points: dict[str, Estimate]) -> dict[str, Estimate]:
+    """Points with the scatter of a single reading, each its own."""
+    section = record.curve
+    assert section is not None
+    found = dict(points)
+    for name, share in (("pressure", False), ("flow", True)):
+        size = section.value(f"{name}_scatter", 0.0)
+        if size:
+            x = points[name]
+            label = f"scatter of a reading of the fan's {name}"
+            cause = Cause(f"{record.id}:fan:{name}:scatter", each=AXIS, scope="reading", label=label)
+            u = size * (np.abs(x.value) if share else np.ones(x.value.shape))
+            found[name] = Estimate(x.value, x.axes, {**x.parts, cause: u[np.newaxis]})
+    return found
 
 
 def flows_of(record: Record, item: Item | None) -> list[ReferenceFlow]:

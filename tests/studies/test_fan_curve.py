@@ -8,6 +8,7 @@ import numpy as np
 import pytest
 from scipy.interpolate import PchipInterpolator
 
+from flowrig.errors import InputError
 from flowrig.physics.nozzle import nozzle_flow
 from flowrig.studies.fan_curve import fan_curve, settings_of
 from flowrig.studies.reduce import load
@@ -133,3 +134,18 @@ def test_a_voltage_that_wandered_is_told():
     volts = {"voltage": ["119 V"] * 6 + ["112 V"]}
     assert "voltage not constant" in codes(fan_curve(load(fan(**volts))).findings)
     assert "voltage not constant" not in codes(fan_curve(load(fan(voltage=["119 V"] * 6 + ["118 V"]))).findings)
+
+
+def test_scatter_of_the_points_is_each_points_own_and_its_absence_told():
+    record = on_the_bench()
+    bare = fan_curve(load(record))
+    assert "scatter of the points not stated" in codes(bare.findings)
+    told = record["fan"] | {"pressure_scatter": "0.5 Pa", "flow_scatter": "1 %"}
+    curve = fan_curve(load(record | {"fan": told}))
+    assert "scatter of the points not stated" not in codes(curve.findings)
+    for name, size in (("pressure", np.full(len(FLOWS), 0.5)), ("flow", 0.01 * curve.nodes)):
+        assert curve.points[name].u == pytest.approx(np.hypot(bare.points[name].u, size), rel=1e-6)
+        [cause] = [c for c in curve.points[name].parts if c.label.startswith("scatter of a reading")]
+        assert cause.each == "point"
+    with pytest.raises(InputError, match="the scatter of measured points alone"):
+        load(fan(pressure_scatter="0.5 Pa"))
