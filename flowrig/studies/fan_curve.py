@@ -32,9 +32,9 @@ VOLTAGE = 0.02  # of the mean: how far the supply may wander over a curve; own j
 DIP = FlagMeaning(
     "fan curve with a dip",
     "warning",
-    "The pressure of the fan falls and rises again as the flow goes down: it stalls there. The dip is kept as it was "
-    "measured. Near it a fan may run at one of several flows, and jump between them; choose a bank that crosses the "
-    "curve well to the right of it.",
+    "The pressure of the fan falls and rises again as the flow goes down, by more than its errors explain: it stalls "
+    "there. The dip is kept as it was measured. Near it a fan may run at one of several flows, and jump between them; "
+    "choose a bank that crosses the curve well to the right of it.",
 )
 NAMEPLATE = FlagMeaning(
     "nameplate against curve",
@@ -187,13 +187,29 @@ def fan_curve(record: Record, setting: str | None = None, named_by: str = "") ->
     straightness = Estimate(0.0, (), {cause: [1 / math.sqrt(3)]})
     speed = None if speeds is None else np.broadcast_to(speeds, (rows.max() + 1,))[order]
     curve = FanCurve(record, setting or "", points, density, straightness, speed, findings)
-    pressure = points["pressure"].value
-    rising = np.flatnonzero(np.diff(pressure) > 0)
-    if rising.size:
+    rise = _rise(points["pressure"])
+    if rise is not None:
         unit = section["flow"].unit if "flow" in section else units.default_display("flow")
-        ends = [float(units.from_si(points["flow"].value[k], unit, "flow")) for k in (rising[0], rising[-1] + 1)]
+        ends = [float(units.from_si(points["flow"].value[k], unit, "flow")) for k in rise]
         curve.findings.append(Finding(DIP, f"{curve.title}: pressure rises from {ends[0]:.4g} to {ends[1]:.4g} {unit}"))
     return curve
+
+
+def _rise(pressure: Estimate) -> tuple[int, int] | None:
+    """Between which points the pressure rises the most, where any rises by more than twice what its errors explain."""
+    rise = pressure.value - pressure.value[:, np.newaxis]
+    variance = np.zeros(rise.shape)
+    for cause, part in pressure.parts.items():
+        if cause.each == AXIS:
+            own = np.square(part).sum(axis=0)
+            variance += own + own[:, np.newaxis]
+        else:
+            variance += np.square(part[:, np.newaxis, :] - part[:, :, np.newaxis]).sum(axis=0)
+    told = np.triu(rise > 2.0 * np.sqrt(variance), 1)
+    if not np.any(told):
+        return None
+    first, last = np.unravel_index(np.argmax(np.where(told, rise, 0.0)), rise.shape)
+    return int(first), int(last)
 
 
 def settings_of(record: Record) -> list[str]:

@@ -149,3 +149,28 @@ def test_scatter_of_the_points_is_each_points_own_and_its_absence_told():
         assert cause.each == "point"
     with pytest.raises(InputError, match="the scatter of measured points alone"):
         load(fan(pressure_scatter="0.5 Pa"))
+
+
+def test_a_rise_that_scatter_explains_is_no_dip():
+    base = on_the_bench()
+    shown = base["fan"]["points"] | {"pressure [Pa]": pressures(FLOWS) + np.array([-4.0, 4.0, 0, 0, 0, 0, 0])}
+    assert np.diff(shown["pressure [Pa]"])[0] > 0
+    for scatter, flagged in (("4 Pa", False), ("0.1 Pa", True)):
+        record = base | {"fan": base["fan"] | {"points": shown, "pressure_scatter": scatter}}
+        assert ("fan curve with a dip" in codes(fan_curve(load(record)).findings)) == flagged
+
+
+def test_a_dip_of_many_small_rises_is_one():
+    flows = np.linspace(0.0, 1800.0, 61)
+    falls = 72 - 0.04 * flows
+    dip = np.clip(falls, 36.0, None) + np.where((flows > 900) & (flows <= 1200), (flows - 900) / 30, 0.0)
+    dip = np.where(flows > 1200, 46 * (1800 - flows) / 600, dip)
+    base = on_the_bench()
+    points = {"pressure [Pa]": dip, "flow [m3/h]": flows}
+    meter = {"measures": "flow", "serial": "Q1", "accuracy": "2 % of reading"}
+    record = {k: v for k, v in base.items() if k not in ("flow", "nozzles")} | {
+        "instruments": INSTRUMENTS | {"meter": meter},
+        "fan": {"figures": "measured", "points": points, "pressure_scatter": "0.8 Pa"},
+    }
+    [finding] = [f for f in fan_curve(load(record)).findings if f.code == "fan curve with a dip"]
+    assert "to 1200 m3/h" in finding.message
