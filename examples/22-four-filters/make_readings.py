@@ -86,7 +86,7 @@ def main() -> None:
             lines.append(f"{setting},{name},{pressure:.1f},{drop},{watts:.1f},{rpm:.0f},{warm:.1f}")
     invent.write("fan.csv", lines)
 
-    lines = ["section,filter.drop [Pa],drop [Pa],air.meter.temperature [degC]"]
+    lines = ["section,drop [Pa],flow.drop [Pa],air.meter.temperature [degC]"]
     for k, velocity in enumerate((0.15, 0.25, 0.35, 0.45, 0.6, 0.75, 0.95, 1.2)):
         celsius = CELSIUS + 0.8 + 0.02 * k
         rho = invent.density(celsius, PRESSURE, HUMIDITY * invent.saturation(celsius))

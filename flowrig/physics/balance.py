@@ -100,7 +100,7 @@ def shape_keeping(nodes: Array, values: Array, straightness: Array | float = 0.0
     a, b, c, d = mixed[..., :1], mixed[..., -1:], BEYOND * width[:1], BEYOND * width[-1:]
     first = np.stack([0 * a[0], 0 * a[0], a[2], a[3] - a[2] * c])
     slope = (3 * b[0] * width[-1:] + 2 * b[1]) * width[-1:] + b[2]
-    last = np.stack([0 * slope, 0 * slope, slope, values[..., -1:]])
+    last = np.stack([0 * slope, 0 * slope, slope, values[..., -1:] + 0 * slope])
     return Pieces(np.concatenate([nodes[:1] - c, nodes, nodes[-1:] + d]), np.concatenate([first, mixed, last], axis=-1))
 
 

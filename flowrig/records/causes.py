@@ -183,6 +183,13 @@ CAUSES = (
         "common practice, no source",
     ),
     CauseMeaning(
+        "measured piece against its sort",
+        "One filter was measured and stands for its sort: how far it may lie off the mean of that sort, piece_spread. "
+        "It does not average over the pieces of a bank; more pieces measured would, or piece_spread = 0 % where the "
+        "very piece is used.",
+        "common practice, no source",
+    ),
+    CauseMeaning(
         "gap",
         "Size of the gap beside a filter, or the coefficient of the flow through it, with the ± stated. More gap is "
         "more flow and less efficiency; tape removes both.",

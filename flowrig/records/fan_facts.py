@@ -8,6 +8,7 @@ from flowrig.records.declare import Choice, File, Given, Pairs, Reading, Table, 
 from flowrig.records.items import Section
 
 MEASURED, STATED = "measured", "stated"
+SCATTER = ("pressure_scatter", "flow_scatter")
 LIMIT = "10 %"  # ISO 13348:2007, grade AN4, of flow and pressure; from memory
 
 
@@ -16,6 +17,11 @@ def _checks(section: Section) -> Sequence[Wrong]:
     if "power" in section and section["power_is"].assumed:
         said = "which power it is: electrical (from the socket) or shaft"
         wrong.append(Wrong("power_is", said, 'Add power_is = "electrical", if a watt meter showed it.'))
+    if section.value("figures") == STATED:
+        for name in SCATTER:
+            if name in section:
+                remedy = "Remove it: stated figures have limits of their own, such as pressure_limit."
+                wrong.append(Wrong(name, "the scatter of measured points alone", remedy))
     if section.value("figures") == MEASURED:
         for name in ("flow_limit", "pressure_limit", "power_limit", "motor_temperature_limit"):
             if name in section and not section[name].assumed:
@@ -143,6 +149,24 @@ FAN = Table(
             low=0.0,
             high=50.0,
             example='"3 K"',
+        ),
+        Given(
+            "pressure_scatter",
+            "Of measured points: how far one reading of the pressure scatters about its mean while nothing is changed, "
+            "as a standard deviation; each point's own. Ten readings of one point tell it.",
+            kind="pressure difference",
+            limits="never",
+            low=0.0,
+            example='"0.4 Pa"',
+        ),
+        Given(
+            "flow_scatter",
+            "The same of the flow, as a share of it.",
+            kind="ratio",
+            limits="never",
+            low=0.0,
+            high=0.5,
+            example='"0.5 %"',
         ),
         Given(
             "claimed_free_air",

@@ -14,12 +14,19 @@ GROWTH = "25 %"  # own judgement, no source: dust differs from place to place an
 EXPONENT = "1.4 ± 0.3"  # media 1.18 on average (Li et al. 2022), frames and pleats towards 2; limits own judgement
 LAWS = ("not said", "linear and quadratic", "power")
 
+OF_STATED = (
+    ("drop_limit", "a limit", "Remove it: what was measured has the errors of its instruments."),
+    ("density", "the air", "Describe the air of the points in a table [air.meter]."),
+    ("viscosity", "the air", "Describe the air of the points in a table [air.meter]."),
+)
+
 
 def _checks(section: Section) -> Sequence[Wrong]:
     wrong = []
-    if section.value("figures") == MEASURED and "drop_limit" in section and not section["drop_limit"].assumed:
-        remedy = "Remove it: what was measured has the errors of its instruments."
-        wrong.append(Wrong("drop_limit", "a limit of stated figures alone", remedy))
+    if section.value("figures") == MEASURED and "linear" not in section:
+        for name, said, remedy in OF_STATED:
+            if name in section and not section[name].assumed:
+                wrong.append(Wrong(name, f"{said} of stated figures alone", remedy))
     wrong += _resistance(section)
     velocities, efficiencies = section.value("efficiency_velocity"), section.value("efficiency")
     if efficiencies is not None and velocities is not None and len(velocities) != len(efficiencies):
@@ -101,8 +108,8 @@ FILTER = Table(
         ),
         File(
             "points",
-            "CSV with a row for each point: drop (filter.drop, where a [[flow]] reads a drop too), and velocity, flow "
-            "or the readings of the [[flow]] section that the column section names.",
+            "CSV with a row for each point: drop, and velocity, flow or the readings of the [[flow]] section that the "
+            "column section names; that section's own drop, over a nozzle for instance, is the column flow.drop.",
             example='"points.csv"',
         ),
         Pairs("columns", "Header of a reading's column in the table of points, where it differs from its name."),
@@ -182,8 +189,9 @@ FILTER = Table(
         ),
         Given(
             "piece_spread",
-            "How far the drop of one piece may lie off that of its sort; it averages over the pieces side by side. 5 % "
-            "where nothing is stated: common practice, no source.",
+            "How far the drop of one piece may lie off that of its sort; it averages over the pieces side by side, but "
+            "not for the one that was measured. 5 % where nothing is stated: common practice, no source; 0 % where the "
+            "very piece is used that was measured.",
             kind="ratio",
             limits="never",
             default=SPREAD,

@@ -131,6 +131,15 @@ def as_written(item: Item) -> str:
     return item.value.isoformat() if isinstance(item.value, dt.date) else repr(item.value)
 
 
+def as_read(item: Item) -> str:
+    """What was written in a field: of a list, how many and between which ends."""
+    number = np.size(item.value) if isinstance(item.value, np.ndarray | list | tuple) else 1
+    if number < 2 or not item.unit or isinstance(item.value, str):
+        return as_written(item)
+    ends = as_shown(item, np.array([np.min(item.value), np.max(item.value)]))
+    return f"{number} values, {' to '.join(dict.fromkeys(ends))}"
+
+
 def as_shown(item: Item, values: Array) -> list[str]:
     """Some of an item's values in the unit it was given in."""
     kind = getattr(item.field, "kind", "")

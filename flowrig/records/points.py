@@ -35,7 +35,6 @@ from flowrig.records.formulas import BOX, CALIBRATES, CHAMBER, FORMULA_NAMES
 from flowrig.records.items import ROWS, Item, Section, path_name
 from flowrig.records.record import Declared
 from flowrig.records.walk import Walker
-from flowrig.records.words import opening
 
 UNUSED = FlagMeaning(
     "columns of the points",
@@ -243,20 +242,10 @@ class Points:
         table = self.table if rows is None else self.table.only(rows)
         found: dict[str, Item] = {}
         for reading in declared:
-            prefix = f"air.{place[1]}." if place[0] == "air" else ""
+            prefix = self._prefix(reading, place)
             name = self._columns.get(f"{prefix}{reading.name}", f"{prefix}{reading.name}")
-            own = f"{self.task.name}.{reading.name}"  # tells it from a reading of [[flow]] that is called alike
-            of_task = place[0] == self.task.name
-            header = tables.find_column(table, self._columns.get(own, own)) if of_task else None
-            header = header or tables.find_column(table, name)
+            header = tables.find_column(table, name)
             if header is None:
-                continue
-            if of_task and any(header is used for used in self._used):
-                read = f"a column that stands for {reading.name} of [[flow]] already"
-                expected = f"a column {quoted(own)}, {opening(reading.help)}"
-                remedy = "Give each reading a column of its own, and this one that name."
-                self.walker.faults.append(Fault(f"{table.name}, column {quoted(header.raw)}", read, expected, remedy))
-                self.walker.spoiled.add(path_name((*place, reading.name)))
                 continue
             self._used.append(header)
             needed = reading.required and place[0] == self.task.name  # a flow's may stand in its section
@@ -269,6 +258,13 @@ class Points:
             else:
                 found[reading.name] = item
         return found
+
+    def _prefix(self, reading: Reading, place: tuple[str | int, ...]) -> str:
+        """What stands before a reading's name in its header: a flow's is told from that of what it runs through."""
+        if place[0] == "air":
+            return f"air.{place[1]}."
+        own = {f.name for f in self.task.fields if isinstance(f, Reading)}
+        return "flow." if place[0] == "flow" and reading.name in own else ""
 
     def of_flow(self, i: int, method: Declared) -> dict[str, Item]:
         """Readings of a flow section, one a row that names it."""

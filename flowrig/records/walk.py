@@ -36,7 +36,7 @@ from flowrig.records.declare import (
 )
 from flowrig.records.describe import EMPTY, example, form
 from flowrig.records.files import is_bare, near_name
-from flowrig.records.items import Item, Section, as_written, path_name
+from flowrig.records.items import Item, Section, as_read, path_name
 from flowrig.records.schema import MEASURED_KIND, MEASURED_STEP, USUAL_ACCURACY
 from flowrig.records.words import OF_LIMITS, a, bounds_in_words, opening, sentence, shown, unreadable, usual_units
 from flowrig.uncertainty.statement import Component, parse_value
@@ -159,7 +159,7 @@ class Walker:
         for check in section.table.checks:
             for wrong in check(section):
                 item = section.items.get(wrong.field)
-                read = f"no {wrong.field}" if item is None or item.assumed else as_written(item)
+                read = f"no {wrong.field}" if item is None or item.assumed else as_read(item)
                 place = section.where if item is None or not item.where else item.where
                 self.faults.append(Fault(place, read, wrong.expected, wrong.remedy))
 

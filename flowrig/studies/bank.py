@@ -11,6 +11,7 @@ import numpy as np
 from flowrig.errors import Fault, InputError
 from flowrig.physics.resistance import power_law_in_air
 from flowrig.records.estimates import given_estimate
+from flowrig.records.fan_facts import MEASURED
 from flowrig.records.items import Array, Section, as_written
 from flowrig.records.record import Record
 from flowrig.studies.balance import FILTER, MEMBER, ROW
@@ -119,18 +120,22 @@ def put_together(entries: Sequence[Entry]) -> dict[str, Estimate]:
 
 
 def _spread(entry: Entry, record: Record, batch: Batch) -> Estimate:
-    """How far pieces differ from their sort, which averages over pieces side by side."""
-    limits = np.array([law.section.value("piece_spread") for law in entry.laws])
-    limit = limits[0] if entry.order is None else limits[np.asarray(entry.order, dtype=int)]
-    cause = Cause(
-        f"{record.id}:{entry.section.name}:pieces",
-        shape="rectangular",
-        scope="setup",
-        label=f"spread from piece to piece, {entry.name}",
-    )
-    u = np.asarray(limit / math.sqrt(3) / np.sqrt(np.maximum(entry.counts, 1.0)))
-    axes = batch if u.ndim else ()
-    return Estimate(np.zeros(u.shape), axes, {cause: u[np.newaxis]})
+    """How far pieces differ from their sort, which averages over pieces side by side; a measured piece differs too."""
+    limits = np.array([law.section.value("piece_spread") for law in entry.laws]) / math.sqrt(3)
+    order = np.zeros(1, dtype=int) if entry.order is None else np.asarray(entry.order, dtype=int)
+    own = limits[order] / np.sqrt(np.maximum(entry.counts, 1.0))
+    label = f"spread from piece to piece, {entry.name}"
+    parts = {
+        Cause(f"{record.id}:{entry.section.name}:pieces", shape="rectangular", scope="setup", label=label): own,
+    }
+    for k, law in enumerate(entry.laws):
+        if law.tested is not None and law.section.value("figures") == MEASURED:
+            id_, label = f"{law.record.id}:piece", f"measured piece against its sort, {law.title}"
+            cause = Cause(id_, shape="rectangular", scope="calibration", label=label)
+            parts[cause] = np.where(order == k, limits[k], 0.0) + 0.0 * own
+    alone = entry.order is None and entry.count is None
+    zero = np.zeros(()) if alone else 0.0 * own
+    return Estimate(zero, () if alone else batch, {c: u.reshape(1, *zero.shape) for c, u in parts.items() if np.any(u)})
 
 
 def _gap(entry: Entry, place: str, batch: Batch) -> dict[str, Estimate]:

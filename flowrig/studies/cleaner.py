@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass, field
+from functools import partial
+from typing import Any
 
 import numpy as np
 
@@ -22,6 +25,8 @@ from flowrig.studies.reference_flow import air_of
 from flowrig.uncertainty.estimate import Estimate, align
 from flowrig.uncertainty.propagate import linear
 
+OTHER_AIR = 0.03  # of the density: below this the power of a motor is told as it is; own judgement, no source
+
 SPEED_TAKEN = FlagMeaning(
     "curve brought to another speed",
     "note",
@@ -40,6 +45,13 @@ SHAFT_POWER = FlagMeaning(
     "note",
     "The power is that at the shaft: what is drawn from the socket is more, by the losses of the motor.",
 )
+POWER_IN_AIR = FlagMeaning(
+    "electrical power in other air",
+    "note",
+    "The electrical power was brought to the air of the unit in proportion to its density, as the power at the shaft "
+    "goes. The losses of a small motor hardly change with the air, so that in thin air it draws more than is told; by "
+    "how much is not in the error bar.",
+)
 HOT = FlagMeaning(
     "a throttled fan can run hot",
     "note",
@@ -52,7 +64,7 @@ CAUTION = (
     "watch it on its first runs; guards on, cord clear of feet and water, no extension cord, not left running "
     "unattended; unplug it before touching blades or filters"
 )
-FLAGS = (SPEED_TAKEN, PARALLEL_DIP, SHAFT_POWER, HOT)
+FLAGS = (SPEED_TAKEN, PARALLEL_DIP, SHAFT_POWER, POWER_IN_AIR, HOT)
 
 
 @dataclass
@@ -98,6 +110,25 @@ class Setup:
         return linear(balance, inputs, AXES, kept, options=self.options, falling=stable)
 
 
+def all_of(*made: Callable[[], Any]) -> list[Any]:
+    """What each of some calls returns; their faults together.
+
+    Raises
+    ------
+    InputError
+        With the faults of all, each said once.
+    """
+    found, faults = [], list[Fault]()
+    for one in made:
+        try:
+            found.append(one())
+        except InputError as error:
+            faults += [fault for fault in error.faults if fault not in faults]
+    if faults:
+        raise InputError(faults)
+    return found
+
+
 def task_of(record: Record) -> Prediction:
     if record.prediction is None:
         said = "a record with a table [predict], which names a fan, and with [[filters]]"
@@ -112,8 +143,12 @@ def setup(record: Record, entries: list[Entry] | None = None, speed: Array | Non
         remedy = "Say in which air the cleaner is to run: temperature, and pressure or altitude, in a table [air.unit]."
         raise InputError(Fault(record.name, "no [air.unit]", "the air at the unit", remedy))
     section = task.task
-    curve = fan_curve(section.value("fan"), section.value("setting"))
-    entries = entries or [Entry(own, [filter_law(own.value("filter"))]) for own in task.filters]
+    named_by = section["setting"].where if "setting" in section else section.where
+    curve, *laws = all_of(
+        lambda: fan_curve(section.value("fan"), section.value("setting"), named_by),
+        *(partial(filter_law, own.value("filter")) for own in (task.filters if entries is None else ())),
+    )
+    entries = entries or [Entry(own, [law]) for own, law in zip(task.filters, laws, strict=True)]
     if not batch and not any(np.any(entry.counts > 0) for entry in entries):
         where = task.filters[0].where
         raise InputError(Fault(where, "no filter at all", "at least one filter", "Write count = 1, for instance."))
@@ -143,6 +178,9 @@ def setup(record: Record, entries: list[Entry] | None = None, speed: Array | Non
         findings.append(Finding(PARALLEL_DIP, f"{fans:.0f} fans"))
     if "power" in inputs and not curve.electrical:
         findings.append(Finding(SHAFT_POWER, curve.title))
+    thinner = float(air.state["density"].value) / curve.density
+    if "power" in inputs and curve.electrical and abs(thinner - 1.0) > OTHER_AIR:
+        findings.append(Finding(POWER_IN_AIR, f"{100 * thinner:.0f} % of the density that the curve holds for"))
     findings.append(Finding(HOT, CAUTION))
     return Setup(record, curve, entries, inputs, options, batch, air.state, findings)
 

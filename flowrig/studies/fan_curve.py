@@ -14,7 +14,7 @@ from flowrig import units
 from flowrig.errors import Fault, InputError
 from flowrig.physics.balance import shape_keeping
 from flowrig.records.declare import Finding, FlagMeaning
-from flowrig.records.fan_facts import STATED
+from flowrig.records.fan_facts import SCATTER, STATED
 from flowrig.records.files import near_name, quoted
 from flowrig.records.instruments import all_findings
 from flowrig.records.items import Array, Item, Section, as_written
@@ -26,14 +26,15 @@ from flowrig.uncertainty.estimate import Estimate
 from flowrig.uncertainty.propagate import linear
 
 LEAST = 2
+OF_POINTS = ("flow", "pressure", "power", "speed", "voltage", "motor_temperature")
 VOLTAGE = 0.02  # of the mean: how far the supply may wander over a curve; own judgement, no source
 
 DIP = FlagMeaning(
     "fan curve with a dip",
     "warning",
-    "The pressure of the fan falls and rises again as the flow goes down: it stalls there. The dip is kept as it was "
-    "measured. Near it a fan may run at one of several flows, and jump between them; choose a bank that crosses the "
-    "curve well to the right of it.",
+    "The pressure of the fan falls and rises again as the flow goes down, by more than its errors explain: it stalls "
+    "there. The dip is kept as it was measured. Near it a fan may run at one of several flows, and jump between them; "
+    "choose a bank that crosses the curve well to the right of it.",
 )
 NAMEPLATE = FlagMeaning(
     "nameplate against curve",
@@ -54,7 +55,14 @@ VOLTAGE_WANDERS = FlagMeaning(
     "one setting. Measure again on a steady supply.",
     "own judgement, no source",
 )
-FLAGS = (DIP, NAMEPLATE, STATED_CURVE, VOLTAGE_WANDERS)
+READ_ONCE = FlagMeaning(
+    "scatter of the points not stated",
+    "note",
+    "Each point of the fan's curve was read once and nothing tells how readings scatter; the error bar holds the "
+    "limits of the instruments alone. Read one point ten times and write the standard deviation as pressure_scatter "
+    "and flow_scatter.",
+)
+FLAGS = (DIP, NAMEPLATE, STATED_CURVE, VOLTAGE_WANDERS, READ_ONCE)
 
 
 @dataclass
@@ -105,8 +113,9 @@ class FanCurve:
 
     @property
     def free_air_inside(self) -> bool:
-        """Whether the points reach down to zero pressure."""
-        return bool(self.points["pressure"].value[-1] <= 0.0)
+        """Whether the points reach down to zero pressure, as far as can be told of the last."""
+        last = self.points["pressure"]
+        return bool(last.value[-1] <= 2.0 * last.u[-1])
 
     @property
     def shut_off_inside(self) -> bool:
@@ -141,7 +150,7 @@ def _each(pieces: Any, t: Array) -> Array:
     return np.asarray(((a * x + b) * x + c) * x + d)
 
 
-def fan_curve(record: Record, setting: str | None = None) -> FanCurve:
+def fan_curve(record: Record, setting: str | None = None, named_by: str = "") -> FanCurve:
     """The curve of a fan's record.
 
     Parameters
@@ -150,6 +159,8 @@ def fan_curve(record: Record, setting: str | None = None) -> FanCurve:
         With a table [fan].
     setting : str, optional
         Which curve, where there are several.
+    named_by : str, optional
+        Where the setting is named, or should be, if that is another record.
 
     Raises
     ------
@@ -162,7 +173,7 @@ def fan_curve(record: Record, setting: str | None = None) -> FanCurve:
     points, density, findings = _stated(record) if section.value("figures") == STATED else _measured(record)
     speeds = section.value("speed")
     every = len(points["flow"].value)
-    rows = _of_setting(record, setting, every)
+    rows = _of_setting(record, setting, every, named_by or record.name)
     order = rows[np.argsort(points["flow"].value[rows], kind="stable")]
     _check(record, points, order)
     points = {name: _picked(x, order) for name, x in points.items()}
@@ -177,13 +188,29 @@ def fan_curve(record: Record, setting: str | None = None) -> FanCurve:
     straightness = Estimate(0.0, (), {cause: [1 / math.sqrt(3)]})
     speed = None if speeds is None else np.broadcast_to(speeds, (every,))[order]
     curve = FanCurve(record, setting or "", points, density, straightness, speed, findings)
-    pressure = points["pressure"].value
-    rising = np.flatnonzero(np.diff(pressure) > 0)
-    if rising.size:
+    rise = _rise(points["pressure"])
+    if rise is not None:
         unit = section["flow"].unit if "flow" in section else units.default_display("flow")
-        ends = [float(units.from_si(points["flow"].value[k], unit, "flow")) for k in (rising[0], rising[-1] + 1)]
+        ends = [float(units.from_si(points["flow"].value[k], unit, "flow")) for k in rise]
         curve.findings.append(Finding(DIP, f"{curve.title}: pressure rises from {ends[0]:.4g} to {ends[1]:.4g} {unit}"))
     return curve
+
+
+def _rise(pressure: Estimate) -> tuple[int, int] | None:
+    """Between which points the pressure rises the most, where any rises by more than twice what its errors explain."""
+    rise = pressure.value - pressure.value[:, np.newaxis]
+    variance = np.zeros(rise.shape)
+    for cause, part in pressure.parts.items():
+        if cause.each == AXIS:
+            own = np.square(part).sum(axis=0)
+            variance += own + own[:, np.newaxis]
+        else:
+            variance += np.square(part[:, np.newaxis, :] - part[:, :, np.newaxis]).sum(axis=0)
+    told = np.triu(rise > 2.0 * np.sqrt(variance), 1)
+    if not np.any(told):
+        return None
+    first, last = np.unravel_index(np.argmax(np.where(told, rise, 0.0)), rise.shape)
+    return int(first), int(last)
 
 
 def settings_of(record: Record) -> list[str]:
@@ -198,8 +225,7 @@ def _stated(record: Record) -> tuple[dict[str, Estimate], float, list[Finding]]:
     if "flow" not in section:
         remedy = "Give a flow beside each pressure."
         raise InputError(Fault(section.where, "no flow", "the flow of each point", remedy))
-    told = [name for name in ("flow", "pressure", "power", "speed", "motor_temperature") if name in section]
-    lengths = {name: len(section.value(name)) for name in told}
+    lengths = {name: len(section.value(name)) for name in OF_POINTS if name in section}
     if len(set(lengths.values())) > 1:
         said = ", ".join(f"{n} of {name}" for name, n in lengths.items())
         raise InputError(Fault(section.where, said, "as many values of each", "Fill the gap, or leave the point out."))
@@ -244,7 +270,26 @@ def _measured(record: Record) -> tuple[dict[str, Estimate], float, list[Finding]
         for name, x in linear(_in_one_air, inputs, ("row",), kept, to_density=density).items():
             found.setdefault(name, []).append(x)
     points = {name: joined(pieces, flows) for name, pieces in found.items()}
-    return points, density, [f for flow in flows for f in flow.findings]
+    findings = [f for flow in flows for f in flow.findings]
+    if not any(name in section for name in SCATTER):
+        findings.append(Finding(READ_ONCE, str(record.heading.value("title"))))
+    return _scattered(record, points), density, findings
+
+
+def _scattered(record: Record, points: dict[str, Estimate]) -> dict[str, Estimate]:
+    """Points with the scatter of a single reading, each its own."""
+    section = record.curve
+    assert section is not None
+    found = dict(points)
+    for name, share in (("pressure", False), ("flow", True)):
+        size = section.value(f"{name}_scatter", 0.0)
+        if size:
+            x = points[name]
+            label = f"scatter of a reading of the fan's {name}"
+            cause = Cause(f"{record.id}:fan:{name}:scatter", each=AXIS, scope="reading", label=label)
+            u = size * (np.abs(x.value) if share else np.ones(x.value.shape))
+            found[name] = Estimate(x.value, x.axes, {**x.parts, cause: u[np.newaxis]})
+    return found
 
 
 def flows_of(record: Record, item: Item | None) -> list[ReferenceFlow]:
@@ -269,16 +314,17 @@ def _in_one_air(
     return {name: x + 0.0 * flow for name, x in found.items()}
 
 
-def _of_setting(record: Record, setting: str | None, n: int) -> NDArray[np.intp]:
+def _of_setting(record: Record, setting: str | None, n: int, where: str) -> NDArray[np.intp]:
     known = settings_of(record)
     if setting is None and len(known) > 1:
         remedy = f'Add setting = "{known[0]}" to [predict], for instance.'
-        raise InputError(Fault(record.name, f"{len(known)} curves", f"one of: {', '.join(known)}", remedy))
+        read = f"no setting, and {record.name} holds {len(known)} curves"
+        raise InputError(Fault(where, read, f"one of: {', '.join(map(quoted, known))}", remedy))
     if setting is not None and setting not in known:
         near = near_name(setting, known)
         expected = f"a setting of {record.name}: {', '.join(map(quoted, known)) or 'it names none'}"
         remedy = f"Did you mean {quoted(near)}?" if near else "Name one of them, or leave setting out."
-        raise InputError(Fault(record.name, f"setting {quoted(setting)}", expected, remedy))
+        raise InputError(Fault(where, f"setting {quoted(setting)}", expected, remedy))
     if setting is None:
         return np.arange(n)
     return np.flatnonzero(np.asarray(record.points.labels[SETTING]) == setting)

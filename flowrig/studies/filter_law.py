@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from typing import Any
 
 import numpy as np
@@ -18,7 +18,7 @@ from flowrig.records.instruments import all_findings
 from flowrig.records.items import Array, Section
 from flowrig.records.record import Record
 from flowrig.studies.fan_curve import flows_of
-from flowrig.studies.reference_flow import AXIS, joined, mean_air, read_in_rows
+from flowrig.studies.reference_flow import AXIS, joined, mean_air
 from flowrig.uncertainty.cause import Cause
 from flowrig.uncertainty.estimate import Estimate
 from flowrig.uncertainty.fit import Curve, fit, fitted, polynomial
@@ -175,29 +175,19 @@ def _measured(
     if record.points is None:
         remedy = 'Add points = "points.csv"; or write figures = "stated", if a maker stated them.'
         raise InputError(Fault(section.where, "no points", "a table of points, each with its readings", remedy))
-    if "velocity" in section:
-        velocity, found = read_in_rows(record, section["velocity"])
-        drop, more = read_in_rows(record, section["drop"])
-        findings += [*found, *more]
-        return (
-            _rows_as_points(velocity),
-            _rows_as_points(drop),
-            (float(section.value("density")), float(section.value("viscosity"))),
-        )
-    if "flow" not in section and not record.flows:
+    if "velocity" in section and ("flow" in section or record.flows):
+        remedy = "Remove the column velocity, or what tells the flow."
+        raise InputError(Fault(section["velocity"].where, "a velocity beside a flow", "one of the two", remedy))
+    read = section.items.get("velocity", section.items.get("flow"))
+    if read is None and not record.flows:
         remedy = "Describe how the flow of each point was measured."
         raise InputError(Fault(section.where, "no flow", "[[flow]] sections, or a column flow or velocity", remedy))
-    flows = flows_of(record, section.items.get("flow"))
+    flows = flows_of(record, read)
     air = mean_air(flows)
     pairs = [flow.at_the_box(section["drop"], None, BOX, *air) for flow in flows]
     drop, through = (joined(x, flows) for x in zip(*pairs, strict=True))
     findings += [f for flow in flows for f in flow.findings]
-    return _over(through, area), drop, air
-
-
-def _rows_as_points(x: Estimate) -> Estimate:
-    parts = {replace(c, each=AXIS) if c.each == "row" else c: p for c, p in x.parts.items()}
-    return Estimate(x.value, (AXIS,), parts)
+    return through if "velocity" in section else _over(through, area), drop, air
 
 
 def _fitted(
@@ -206,6 +196,9 @@ def _fitted(
     section = record.curve
     assert section is not None
     n = len(np.unique(velocity.value))
+    if section.value("figures") == STATED and n < len(velocity.value):
+        read = f"{len(velocity.value)} drops at {n} velocit{'y' if n == 1 else 'ies'}"
+        raise InputError(Fault(section["drop"].where, read, "one drop at each velocity", "Leave out all but one."))
     law = str(section.value("law"))
     if section["law"].assumed or law == "not said":
         law = LINEAR_AND_QUADRATIC if n >= 3 else POWER
@@ -277,6 +270,10 @@ def _power_law(
         both = linear(_line_through_two, logs, (AXIS,), {"height": (), "exponent": ()})
     else:
         both = dict(zip(("height", "exponent"), _fit(polynomial((0, 1)), record, logs["x"], logs["y"]), strict=True))
+    if not both["exponent"].value > 0.0:
+        read = f"drops that do not rise with the velocity, as its power {float(both['exponent'].value):.2f}"
+        said = "a drop that grows as more air passes"
+        raise InputError(Fault(section["drop"].where, read, said, "Check which drop belongs to which velocity."))
     factor = linear(lambda height: {"factor": np.exp(height)}, {"height": both["height"]}, (), {"factor": ()})["factor"]
     exponent = both["exponent"]
     u = float(exponent.u)
@@ -286,7 +283,7 @@ def _power_law(
 
 
 def _through_one(*, velocity: Array, drop: Array, exponent: Array) -> dict[str, Array]:
-    return {"factor": (drop / velocity**exponent)[..., :1]}
+    return {"factor": np.mean(drop / velocity**exponent, axis=-1, keepdims=True)}
 
 
 def _through_two(*, velocity: Array, drop: Array) -> dict[str, Array]:

@@ -64,7 +64,7 @@ class Swept:
     quantities : dict of str to Quantity
         With the axis ``row``, one value a design.
     gained : Quantity or None
-        What each design has more than the one before it in the number of filters, all else alike: of clean air where
+        What each design has more than the one of the next lower number of filters, all else alike: of clean air where
         that is known, else of flow. NaN for the first.
     findings : list of Finding
     """
@@ -195,13 +195,15 @@ def _first(x: Estimate) -> Estimate:
 
 
 def _gained(swept: Swept, coverage: float) -> Quantity | None:
-    """Each design against the one with the number of filters before, all else alike."""
+    """Each design against the one with the next lower number of filters, all else alike."""
     if "count" not in swept.varied or len(swept.varied["count"]) < 2:
         return None
     source = swept.quantities.get("clean_air", swept.quantities["flow"])
-    others = [name for name in swept.varied if name != "count"]
-    index = {(int(swept.places["count"][k]), *(int(swept.places[n][k]) for n in others)): k for k in range(len(swept))}
-    before = np.array([index.get((key[0] - 1, *key[1:]), -1) for key in index])
+    counts = swept.setup.entries[0].counts
+    others = [swept.places[name] for name in swept.varied if name != "count"]
+    keys = list(zip(np.unique(counts, return_inverse=True)[1].tolist(), *(x.tolist() for x in others), strict=True))
+    index = {key: k for k, key in enumerate(keys)}
+    before = np.array([index.get((rank - 1, *own), -1) for rank, *own in keys])
 
     # row by row: the engine hands over a part of the rows at a time
     inputs = {

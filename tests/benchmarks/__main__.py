@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import argparse
+import datetime as dt
 import json
 import math
 import statistics
@@ -17,9 +18,17 @@ import numpy as np
 from uncertainties import ufloat, umath
 
 from flowrig.methods.nozzle import kernel
+from flowrig.records.record import Record
+from flowrig.studies.bank import Entry
+from flowrig.studies.cleaner import setup
+from flowrig.studies.efficiency import held_back
+from flowrig.studies.filter_law import filter_law
+from flowrig.studies.reduce import load
+from flowrig.studies.sweep import sweep
 from flowrig.uncertainty.batch import batch_interval
 from flowrig.uncertainty.cause import Cause
 from flowrig.uncertainty.estimate import Estimate
+from flowrig.uncertainty.interval import linear_interval
 from flowrig.uncertainty.montecarlo import chunks
 from flowrig.uncertainty.propagate import linear
 
@@ -160,6 +169,64 @@ def monte_carlo(draws: int = 1_000_000) -> dict[str, float]:
     }
 
 
+FAN_FLOWS = (0.0, 300.0, 600.0, 900.0, 1200.0, 1500.0, 1800.0)  # m3/h; fan and filter are invented
+FAN_PRESSURES = (72.0, 66.0, 57.0, 46.0, 33.0, 18.0, 0.0)
+
+
+def cleaner(counts: list[int], loads: list[float], widths: list[float]) -> Record:
+    """A fan, a filter and the air they run in; what is swept is every number, load and gap with every other."""
+    heading = {"title": "Benchmark", "date": dt.date(2026, 8, 10), "invented": True}
+    fan = {"figures": "stated", "flow": [f"{x:g} m3/h" for x in FAN_FLOWS],
+           "pressure": [f"{x:g} Pa" for x in FAN_PRESSURES]}  # fmt: skip
+    panel = {"figures": "stated", "width": "500 mm", "height": "500 mm", "linear": "38 Pa ± 3 Pa",
+             "quadratic": "14 Pa ± 2 Pa", "final_drop": "125 Pa", "final_velocity": "1.25 m/s",
+             "particles": "1 to 3 um", "efficiency": ["88 %", "82 %"],
+             "efficiency_velocity": ["0.2 m/s", "1.5 m/s"]}  # fmt: skip
+    air = {"temperature": "20 degC ± 1 K", "pressure": "1013 hPa ± 1 hPa", "relative_humidity": "50 % ± 5 %"}
+    sweep_ = {"count": counts, "loaded": [f"{x:.10g} %" for x in loads], "gap_width": [f"{x:.10g} mm" for x in widths]}
+    return load(heading | {
+        "air": {"unit": air}, "predict": {"fan": heading | {"fan": fan}},
+        "filters": [{"filter": heading | {"filter": panel}}], "sweep": sweep_,
+    })  # fmt: skip
+
+
+def one_design(record: Record, count: int, loaded: float, width: float) -> dict[str, Any]:
+    """The same design predicted alone, with the same quantities and linear bands as in a sweep."""
+    task = record.prediction
+    assert task is not None
+    section = task.filters[0]
+    entry = Entry(
+        section, [filter_law(section.value("filter"))], None, *(np.array([x]) for x in (count, width, loaded))
+    )
+    found = setup(record, [entry], None, ("row",))
+    near = np.array([max(t for t, falls in found.crossings()[0] if falls)])
+    out = found.solved(near)
+    held, _ = held_back(found.entries, out, ("row",))
+    assert held is not None
+    wanted = {name: out[name] for name in ("flow", "pressure", "share")} | {"clean_air": held.clean}
+    return {name: (x.value[0], *(end[0] for end in linear_interval(x)[:2])) for name, x in wanted.items()}
+
+
+def designs(side: tuple[int, int, int] = (20, 25, 20), alone: int = 20) -> dict[str, float]:
+    """Designs with bands in one call, against a loop of single predictions with the same linear bands."""
+    counts, loads, widths = list(range(1, side[0] + 1)), np.linspace(0, 100, side[1]), np.linspace(0, 1, side[2])
+    record = cleaner(counts, list(loads), list(widths))
+    rng = np.random.default_rng(1)
+    some = [(int(rng.choice(counts)), float(rng.choice(loads)) / 100, float(rng.choice(widths)) / 1e3)
+            for _ in range(alone)]  # fmt: skip
+    one_design(record, *some[0])  # loads what is loaded once
+    loop = seconds(lambda: [one_design(record, *design) for design in some], 2) / alone
+    together = seconds(lambda: sweep(record), 1)
+    number = math.prod(side)
+    return {
+        "designs": number,
+        "sweep_seconds": together,
+        "single_seconds": loop,
+        "loop_seconds": loop * number,
+        "loop_over_sweep": loop * number / together,
+    }
+
+
 def command(arguments: list[str], repeats: int) -> float:
     times = []
     for _ in range(repeats):
@@ -225,6 +292,7 @@ def main() -> None:
         "batch_1e5": batch(100_000),
         "batch_1e6": batch(1_000_000),
         "monte_carlo": monte_carlo(),
+        "designs_1e4": designs(),
         "starts": starts(),
     }
     for name, figures in found.items():

@@ -8,6 +8,7 @@ from tests.coverage import (
     box_rigs,
     compare_rigs,
     face_rigs,
+    fan_rigs,
     fit_rigs,
     hole_rigs,
     hood_rigs,
@@ -96,4 +97,5 @@ RIGS = (
     *box_rigs.RIGS,
     *inlet_rigs.RIGS,
     *fit_rigs.RIGS,
+    *fan_rigs.RIGS,
 )  # fmt: skip

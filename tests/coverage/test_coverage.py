@@ -64,6 +64,10 @@ SHORT = {
     "fitted box, left in the last of 6 mountings calibrated": 20,
     "fitted line of a manometer, then an inlet": 30,
     "fitted leakage of a chamber, put back": 20,
+    "fan and filter measured, flow": 25,
+    "fan and filter measured, clean air": 8,
+    "fan and filter stated, limits filled, flow": 6,
+    "fan measured, crossing near free air": 20,
 }
 BY_NAME = {rig.name: rig for rig in RIGS}
 

@@ -5,7 +5,7 @@ import pytest
 from flowrig.errors import InputError
 from flowrig.studies.life import life
 from flowrig.studies.reduce import load
-from tests.studies.cleaners import LIFE, cleaner
+from tests.studies.cleaners_in_use import LIFE, cleaner
 
 LOADING = "time [h],drop [Pa]\n0,70\n500,90\n1000,120\n"
 CHARGE = "time [h],efficiency [%]\n0,86\n20,60\n200,52\n"

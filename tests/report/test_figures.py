@@ -179,6 +179,7 @@ def test_axes_say_quantity_and_unit(figures: dict[str, Figure]) -> None:
         "pressure over the bank [Pa]",
         "face velocity [m/s]",
         "electrical power [W]",
+        "efficiency of the bank [%]",
     ]
     assert figures["life"].axes[-1].get_xlabel() == "running time [h]"
     for name, figure in figures.items():

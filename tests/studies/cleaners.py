@@ -1,74 +1,63 @@
-"""A cleaner that is not built yet, as a mapping to be changed; every figure is invented."""
+"""Fans, filters and cleaners for the tests, as mappings; all invented but where a test says otherwise."""
 
 from __future__ import annotations
 
-import copy
+from collections.abc import Iterable, Sequence
+from datetime import date
 from typing import Any
 
-FAN = {
-    "title": "Fan of the workshop",
-    "date": "2026-08-10",
-    "invented": True,
-    "fan": {
-        "figures": "stated",
-        "flow": ["0 m3/h", "400 m3/h", "800 m3/h", "1200 m3/h", "1600 m3/h", "2000 m3/h"],
-        "pressure": ["72 Pa", "62 Pa", "52 Pa", "38 Pa", "20 Pa", "0 Pa"],
-        "power": ["95 W", "94 W", "92 W", "89 W", "84 W", "79 W"],
-        "motor_temperature": ["80 degC", "74 degC", "67 degC", "60 degC", "53 degC", "48 degC"],
-        "power_is": "electrical",
-    },
-}
-FILTER = {
-    "title": "Panel of the workshop",
-    "date": "2026-08-10",
-    "invented": True,
-    "filter": {
-        "figures": "stated",
-        "width": "495 mm",
-        "height": "495 mm",
-        "class": "panel",
-        "linear": "38 Pa ± 3 Pa",
-        "quadratic": "14 Pa ± 2 Pa",
-        "particles": "1 to 3 um",
-        "efficiency": ["86 %"],
-        "efficiency_velocity": ["0.4 m/s"],
-        "final_drop": "125 Pa",
-        "final_velocity": "1.25 m/s",
-    },
-}
-RECORD = {
-    "title": "Two-filter cleaner of Larkspur Flats",
-    "date": "2026-08-24",
-    "invented": True,
-    "air": {
-        "unit": {"temperature": "24 degC ± 1 degC", "pressure": "836 hPa ± 1 hPa", "relative_humidity": "(40 ± 5) %"}
-    },
-    "predict": {},
-    "filters": [{"count": 2}],
-}
-LIFE = {
-    "run": "2000 h",
-    "filter_price": "24 USD",
-    "change_price": "15 USD",
-    "energy_price": "0.17 USD/kWh",
-}
-NEW_DROP = 38.0 * 1.25 + 14.0 * 1.25**2  # of the filter at its final velocity [Pa]
+from flowrig.records.declare import Finding
+from flowrig.studies.reduce import load
+from flowrig.studies.reference_flow import air_of
+
+UNIT = {"temperature": "20 degC ± 0.01 K", "pressure": "101325 Pa ± 1 Pa", "relative_humidity": "50 % ± 0.1 %"}
+FLOWS = (0, 300, 600, 900, 1200, 1500, 1800)
+PRESSURES = (72, 66, 57, 46, 33, 18, 0)  # falls all the way
+DIP_FLOWS = (0, 300, 500, 650, 850, 1100, 1400, 1700, 2000)
+DIP_PRESSURES = (72, 58, 47, 36, 46, 44, 33, 18, 0)
 
 
-def cleaner(
-    *,
-    fan: dict[str, Any] | None = None,
-    filter: dict[str, Any] | None = None,
-    predict: dict[str, Any] | None = None,
-    entry: dict[str, Any] | None = None,
-    **tables: Any,
-) -> dict[str, Any]:
-    """The record with some lines more or otherwise; a line that is None is left out."""
-    record: dict[str, Any] = copy.deepcopy(RECORD)
-    own: dict[str, Any] = {"fan": copy.deepcopy(FAN), "filter": copy.deepcopy(FILTER)}
-    for sort, lines in (("fan", fan), ("filter", filter)):
-        own[sort][sort] |= lines or {}
-        own[sort][sort] = {k: v for k, v in own[sort][sort].items() if v is not None}
-    record["predict"] = {"fan": own["fan"], **(predict or {})}
-    record["filters"][0] |= {"filter": own["filter"], **(entry or {})}
-    return {**record, **tables}
+def heading(title: str) -> dict[str, Any]:
+    return {"title": title, "date": date(2026, 8, 10), "invented": True}
+
+
+def values(numbers: Iterable[float], unit: str) -> list[str]:
+    return [f"{x:.10g} {unit}" for x in numbers]
+
+
+def fan(
+    flows: Sequence[float] = FLOWS, pressures: Sequence[float] = PRESSURES, units: Sequence[str] = ("m3/h", "Pa"),
+    **fields: Any,
+) -> dict[str, Any]:  # fmt: skip
+    """A stated fan, without errors unless `fields` has them."""
+    table = {"figures": "stated", "flow": values(flows, units[0]), "pressure": values(pressures, units[1])}
+    table |= {"flow_limit": "0 %", "pressure_limit": "0 %"}
+    return heading("A fan") | {"fan": {k: v for k, v in (table | fields).items() if v is not None}}
+
+
+def panel(**fields: Any) -> dict[str, Any]:
+    """A stated filter of 0.25 m2 with coefficients, without errors unless `fields` has them."""
+    table = {"figures": "stated", "width": "500 mm", "height": "500 mm", "piece_spread": "0 %"}
+    if not {"drop", "points", "linear"} & set(fields):
+        table |= {"linear": "38 Pa", "quadratic": "14 Pa"}
+    return heading("A panel") | {"filter": table | fields}
+
+
+def cleaner(*filters: dict[str, Any], fan: dict[str, Any], **predict: Any) -> dict[str, Any]:
+    """What is to be predicted; each of `filters` a [[filters]] section."""
+    return heading("A cleaner") | {
+        "air": {"unit": dict(UNIT)}, "predict": {"fan": fan} | predict, "filters": list(filters),
+    }  # fmt: skip
+
+
+def still_air() -> dict[str, str]:
+    """Density and viscosity of the air that the cleaners run in, to be stated of a filter that was tested there."""
+    state = air_of(load(cleaner({"filter": panel()}, fan=fan())), "unit").state
+    return {
+        "density": f"{state['density'].value:.12g} kg/m3",
+        "viscosity": f"{1e6 * state['viscosity'].value:.12g} uPa s",
+    }
+
+
+def codes(findings: Iterable[Finding]) -> set[str]:
+    return {finding.code for finding in findings}

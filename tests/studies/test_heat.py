@@ -8,7 +8,7 @@ from flowrig.errors import InputError
 from flowrig.report.life_text import heat_text
 from flowrig.studies.heat import ABOVE, BELOW, NO_LIMIT, OPEN, heat
 from flowrig.studies.reduce import load
-from tests.studies.cleaners import cleaner
+from tests.studies.cleaners_in_use import cleaner
 
 WINDING = {
     "cold": "20 ohm ± 0.2 ohm",

@@ -11,7 +11,7 @@ from flowrig.studies.efficiency import held_back
 from flowrig.studies.life import life
 from flowrig.studies.operating_point import operating_point
 from flowrig.studies.reduce import load
-from tests.studies.cleaners import LIFE, NEW_DROP, cleaner
+from tests.studies.cleaners_in_use import LIFE, NEW_DROP, cleaner
 
 HOUR = 3600.0
 EVENLY = {"life_to_final": "1000 h"}
