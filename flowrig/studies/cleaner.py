@@ -142,11 +142,7 @@ def setup(record: Record, entries: list[Entry] | None = None, speed: Array | Non
         *(partial(filter_law, own.value("filter")) for own in (task.filters if entries is None else ())),
     )
     entries = entries or [Entry(own, [law]) for own, law in zip(task.filters, laws, strict=True)]
-    if not np.all(np.sum([e.counts * np.ones(_rows(batch, entries, speed)) for e in entries], axis=0) > 0):
-        where, remedy = task.filters[0].where, "Write count = 1, for instance."
-        if task.sweep is not None and any(e.count is not None for e in entries):
-            where, remedy = task.sweep["count"].where, "Leave out the 0: a fan without a filter cleans nothing."
-        raise InputError(Fault(where, "no filter at all", "at least one filter", remedy))
+    _check_stages(task, entries, _rows(batch, entries, speed))
     air = air_of(record, "unit")
     for entry in entries:
         entry.members = in_place(entry, record, air.state, batch)
@@ -178,6 +174,20 @@ def setup(record: Record, entries: list[Entry] | None = None, speed: Array | Non
         findings.append(Finding(POWER_IN_AIR, f"{100 * thinner:.0f} % of the density that the curve holds for"))
     findings.append(Finding(HOT, "see [winding]" if task.winding is not None else "not told from a flow"))
     return Setup(record, curve, entries, inputs, options, batch, findings)
+
+
+def _check_stages(task: Prediction, entries: list[Entry], rows: int) -> None:
+    """In every design every stage has a filter: nothing passes a stage that has none."""
+    stages = dict.fromkeys(e.stage for e in entries)
+    for stage in stages:
+        own = [i for i, e in enumerate(entries) if e.stage == stage]
+        if np.all(np.sum([entries[i].counts * np.ones(rows) for i in own], axis=0) > 0):
+            continue
+        where, remedy = task.filters[own[0]].where, "Write count = 1, for instance, or remove the section."
+        if task.sweep is not None and any(entries[i].count is not None for i in own):
+            where, remedy = task.sweep["count"].where, "Leave out the 0: a fan without a filter cleans nothing."
+        read = "no filter at all" if len(stages) == 1 else f"no filter in stage {stage}"
+        raise InputError(Fault(where, read, "at least one filter", remedy))
 
 
 def _rows(batch: Batch, entries: list[Entry], speed: Array | None) -> int:
