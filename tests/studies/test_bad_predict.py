@@ -161,6 +161,8 @@ BAD_RECORDS = spread(
     ("itself", '"fan.toml"', '"record.toml"',
      ("record.toml, line 10, predict", "a table [predict]", "which predicts nothing itself")),
     ("no filter", "count = 2", "count = 0", ("record.toml, line 13, filters[1]", "no filter at all", "count = 1")),
+    ("a stage without one", "count = 2", 'count = 2\n\n[[filters]]\nfilter = "panel.toml"\ncount = 0\nstage = 2',
+     ("record.toml, line 17, filters[2]", "no filter in stage 2", "remove the section")),
     ("less than none", "count = 2", "count = -1", ("record.toml, line 15, filters[1].count", "read -1", "from 0")),
     ("nothing in front", RECORD[RECORD.index("[[filters]]"):], "",
      ("record.toml", "no [[filters]]", "Add [[filters]]")),

@@ -28,6 +28,7 @@ from tests.studies.cleaners import (
     still_air,
     values,
 )
+from tests.studies.test_filter_law import behind_a_nozzle
 
 WORKED = tomllib.loads((Path(__file__).parents[1] / "reference" / "fans_worked.toml").read_text(encoding="utf-8"))
 QUADRATIC = WORKED["operating_point_quadratic"]
@@ -325,3 +326,13 @@ def test_what_is_known_of_an_efficiency_decides_what_is_told():
     told = few(cleaner({"filter": efficient(efficiency_conditioned="45 %")}, fan=fan()))
     assert "efficiency with its charge" not in codes(told.findings)
     assert told["efficiency_conditioned"].value == pytest.approx(45.0)
+
+
+def test_the_piece_that_was_measured_differs_from_its_sort_however_many_there_are():
+    record, _ = behind_a_nozzle()
+    record["filter"] |= {"piece_spread": "6 %"}
+    for number in (1, 4):
+        members = few(cleaner({"filter": record, "count": number}, fan=fan())).setup.entries[0].members["linear"]
+        value = float(members.value)
+        assert part_of(members, "measured piece") == pytest.approx(0.06 / 3**0.5 * value, rel=1e-6)
+        assert part_of(members, "piece to piece") == pytest.approx(0.06 / 3**0.5 / number**0.5 * value, rel=1e-6)
