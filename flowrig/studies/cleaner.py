@@ -149,9 +149,8 @@ def setup(record: Record, entries: list[Entry] | None = None, speed: Array | Non
         *(partial(filter_law, own.value("filter")) for own in (task.filters if entries is None else ())),
     )
     entries = entries or [Entry(own, [law]) for own, law in zip(task.filters, laws, strict=True)]
-    if not batch and not any(np.any(entry.counts > 0) for entry in entries):
-        where = task.filters[0].where
-        raise InputError(Fault(where, "no filter at all", "at least one filter", "Write count = 1, for instance."))
+    if not batch:
+        _check_stages(task, entries)
     air = air_of(record, "unit")
     for entry in entries:
         entry.members = in_place(entry, record, air.state, batch)
@@ -183,6 +182,17 @@ def setup(record: Record, entries: list[Entry] | None = None, speed: Array | Non
         findings.append(Finding(POWER_IN_AIR, f"{100 * thinner:.0f} % of the density that the curve holds for"))
     findings.append(Finding(HOT, CAUTION))
     return Setup(record, curve, entries, inputs, options, batch, air.state, findings)
+
+
+def _check_stages(task: Prediction, entries: list[Entry]) -> None:
+    """Every stage has a filter; only a sweep may start at none, which is then no stage."""
+    stages = dict.fromkeys(entry.stage for entry in entries)
+    for stage in stages:
+        own = [i for i, entry in enumerate(entries) if entry.stage == stage]
+        if not any(np.any(entries[i].counts > 0) for i in own):
+            read = "no filter at all" if len(stages) == 1 else f"no filter in stage {stage}"
+            remedy = "Write count = 1, for instance, or remove the section."
+            raise InputError(Fault(task.filters[own[0]].where, read, "at least one filter", remedy))
 
 
 def _losses(task: Prediction, record: Record) -> Estimate:

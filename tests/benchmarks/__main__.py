@@ -195,9 +195,8 @@ def one_design(record: Record, count: int, loaded: float, width: float) -> dict[
     task = record.prediction
     assert task is not None
     section = task.filters[0]
-    entry = Entry(
-        section, [filter_law(section.value("filter"))], None, *(np.array([x]) for x in (count, width, loaded))
-    )
+    load_ = Estimate(np.array([loaded]), ("row",))
+    entry = Entry(section, [filter_law(section.value("filter"))], None, np.array([count]), np.array([width]), load_)
     found = setup(record, [entry], None, ("row",))
     near = np.array([max(t for t, falls in found.crossings()[0] if falls)])
     out = found.solved(near)
