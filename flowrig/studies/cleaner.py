@@ -21,7 +21,8 @@ from flowrig.studies.balance import AXES, FILTER, Options, all_crossings, balanc
 from flowrig.studies.bank import Batch, Entry, in_place, put_together
 from flowrig.studies.fan_curve import DIP, FanCurve, fan_curve
 from flowrig.studies.filter_law import filter_law
-from flowrig.studies.reference_flow import air_of
+from flowrig.studies.reference_flow import AXIS, air_of
+from flowrig.uncertainty.alongside import averaged
 from flowrig.uncertainty.estimate import Estimate, align
 from flowrig.uncertainty.propagate import linear
 
@@ -219,11 +220,15 @@ def _speed(task: Prediction, curve: FanCurve, record: Record) -> Estimate:
             said = f"a fan whose record holds its speed; {curve.record.name} holds none"
             raise InputError(Fault(section["speed"].where, "a speed", said, remedy))
         wanted = given_estimate(section["speed"], f"{record.id}:predict", "speed of the fan")
-        own = float(np.mean(curve.speed))
-        return linear(lambda n: {"ratio": n / own}, {"n": wanted}, (), {"ratio": ()})["ratio"]
+        own = averaged(curve.speed, AXIS, [0] * len(curve.nodes)).single(0)  # the tachometer's limit is no noise
+        return linear(_ratio, {"wanted": wanted, "own": own}, (), {"ratio": ()})["ratio"]
     if "speed_ratio" in section:
         return given_estimate(section["speed_ratio"], f"{record.id}:predict", "speed of the fan")
     return Estimate(1.0)
+
+
+def _ratio(*, wanted: Array, own: Array) -> dict[str, Array]:
+    return {"ratio": wanted / own}
 
 
 def _backflow(task: Prediction, record: Record) -> Estimate:

@@ -20,12 +20,22 @@ from flowrig.records.instruments import all_findings
 from flowrig.records.items import Array, Item, Section, as_written
 from flowrig.records.points import SETTING
 from flowrig.records.record import Record
-from flowrig.studies.reference_flow import AXIS, ReferenceFlow, by_reading, by_sections, joined
+from flowrig.studies.reference_flow import (
+    AXIS,
+    ReferenceFlow,
+    as_points,
+    by_reading,
+    by_sections,
+    joined,
+    read_in_rows,
+)
+from flowrig.uncertainty.alongside import averaged
 from flowrig.uncertainty.cause import Cause
 from flowrig.uncertainty.estimate import Estimate
 from flowrig.uncertainty.propagate import linear
 
 LEAST = 2
+REPEATED = 0.01  # of the greatest flow: measured points nearer than this are repeats of one; own judgement, no source
 OF_POINTS = ("flow", "pressure", "power", "speed", "voltage", "motor_temperature")
 VOLTAGE = 0.02  # of the mean: how far the supply may wander over a curve; own judgement, no source
 
@@ -62,7 +72,14 @@ READ_ONCE = FlagMeaning(
     "limits of the instruments alone. Read one point ten times and write the standard deviation as pressure_scatter "
     "and flow_scatter.",
 )
-FLAGS = (DIP, NAMEPLATE, STATED_CURVE, VOLTAGE_WANDERS, READ_ONCE)
+AVERAGED = FlagMeaning(
+    "repeated points averaged",
+    "note",
+    "Measured points of a fan that lie within one per cent of its greatest flow of each other were averaged, flow with "
+    "flow and pressure with pressure: a curve through each of them would turn between them.",
+    "one per cent: own judgement, no source",
+)
+FLAGS = (AVERAGED, DIP, NAMEPLATE, STATED_CURVE, VOLTAGE_WANDERS, READ_ONCE)
 
 
 @dataclass
@@ -79,8 +96,8 @@ class FanCurve:
         in the order of rising flow. SI.
     density : float
         Of the air that pressure and power are for.
-    speed : array or None
-        Of each point. [1/s]
+    speed : Estimate or None
+        Of each point, with the axis ``point``. [1/s]
     straightness : Estimate
         Nothing, give or take what the smooth curve may differ from straight lines between its points.
     """
@@ -90,7 +107,7 @@ class FanCurve:
     points: dict[str, Estimate]
     density: float
     straightness: Estimate
-    speed: Array | None = None
+    speed: Estimate | None = None
     findings: list[Finding] = field(default_factory=list)
 
     @property
@@ -171,12 +188,15 @@ def fan_curve(record: Record, setting: str | None = None, named_by: str = "") ->
     section = record.curve
     assert section is not None
     points, density, findings = _stated(record) if section.value("figures") == STATED else _measured(record)
-    speeds = section.value("speed")
     every = len(points["flow"].value)
     rows = _of_setting(record, setting, every, named_by or record.name)
     order = rows[np.argsort(points["flow"].value[rows], kind="stable")]
-    _check(record, points, order)
-    points = {name: _picked(x, order) for name, x in points.items()}
+    points = {name: x.take(AXIS, order) for name, x in points.items()}
+    speed = _speed(record, every)
+    speed = None if speed is None else speed.take(AXIS, order)
+    if section.value("figures") != STATED and len(order) > 1:
+        points, speed = _repeats_averaged(record, points, speed, findings)
+    _check(record, points)
     findings += [*record.findings, *all_findings(record.instruments)]
     findings += _voltage(section, rows)
     cause = Cause(
@@ -186,7 +206,6 @@ def fan_curve(record: Record, setting: str | None = None, named_by: str = "") ->
         label="fan curve between its points",
     )
     straightness = Estimate(0.0, (), {cause: [1 / math.sqrt(3)]})
-    speed = None if speeds is None else np.broadcast_to(speeds, (every,))[order]
     curve = FanCurve(record, setting or "", points, density, straightness, speed, findings)
     rise = _rise(points["pressure"])
     if rise is not None:
@@ -330,15 +349,50 @@ def _of_setting(record: Record, setting: str | None, n: int, where: str) -> NDAr
     return np.flatnonzero(np.asarray(record.points.labels[SETTING]) == setting)
 
 
-def _check(record: Record, points: Mapping[str, Estimate], order: NDArray[np.intp]) -> None:
+def _speed(record: Record, every: int) -> Estimate | None:
+    """Speed at each point, with what the tachometer may be off."""
+    section = record.curve
+    assert section is not None
+    if "speed" not in section:
+        return None
+    if section.value("figures") == STATED:
+        return Estimate(np.broadcast_to(section.value("speed"), (every,)), (AXIS,))
+    return as_points(read_in_rows(record, section["speed"])[0], np.arange(every))
+
+
+def _repeats_averaged(
+    record: Record, points: dict[str, Estimate], speed: Estimate | None, findings: list[Finding]
+) -> tuple[dict[str, Estimate], Estimate | None]:
+    """Measured points of all but one flow are one point: a curve through both would turn between them."""
+    flow = points["flow"].value
+    if not np.all(np.isfinite(flow)):
+        return points, speed
+    groups = [0]
+    first = flow[0]
+    for x in flow[1:]:
+        if x - first > REPEATED * np.max(np.abs(flow)):
+            first = x
+            groups.append(groups[-1] + 1)
+        else:
+            groups.append(groups[-1])
+    if groups[-1] + 1 == len(groups):
+        return points, speed
+    findings.append(
+        Finding(AVERAGED, f"{record.heading.value('title')}: {len(groups)} points at {groups[-1] + 1} flows")
+    )
+    found = {name: averaged(x, AXIS, groups) for name, x in points.items()}
+    return found, None if speed is None else averaged(speed, AXIS, groups)
+
+
+def _check(record: Record, points: Mapping[str, Estimate]) -> None:
     """The points can be a curve of a fan."""
     section = record.curve
     assert section is not None
-    flow, pressure = points["flow"].value[order], points["pressure"].value[order]
+    flow, pressure = points["flow"].value, points["pressure"].value
     item = section["pressure"]
-    if len(order) < LEAST:
+    if len(flow) < LEAST:
         remedy = "A fan is known by points over its whole range: free air, the bank, and more resistance than that."
-        raise InputError(Fault(item.where, f"{len(order)} point", "at least two points of one setting", remedy))
+        raise InputError(Fault(item.where, f"{len(flow)} point", "at least two points of one setting", remedy))
     if not np.all(np.isfinite(flow)):
         raise InputError(Fault(item.where, "a point without a flow", "readings from which a flow follows", "Check it."))
     close = np.flatnonzero(np.diff(flow) <= 1e-9 * np.max(np.abs(flow)))
@@ -352,11 +406,6 @@ def _check(record: Record, points: Mapping[str, Estimate], order: NDArray[np.int
         remedy = "Check the sign of the pressure and which column is which."
         said = "a pressure that falls towards free air"
         raise InputError(Fault(item.where, "a pressure that never falls as the flow grows", said, remedy))
-
-
-def _picked(x: Estimate, order: NDArray[np.intp]) -> Estimate:
-    """Points in another order, or some of them; noise of a point stays its own."""
-    return x.take(AXIS, order)
 
 
 def _voltage(section: Section, rows: NDArray[np.intp]) -> list[Finding]:

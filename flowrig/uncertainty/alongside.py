@@ -40,3 +40,28 @@ def side_by_side(estimates: Sequence[Estimate], axis: str, order: Sequence[int] 
 def _joined(*, order: Array, **pieces: Array) -> dict[str, Array]:
     laid = np.broadcast_arrays(*(pieces[f"x{i}"][..., 0] for i in range(len(pieces))))
     return {"joined": np.stack(laid, axis=-1)[..., order[(0,) * (order.ndim - 1)].astype(int)]}
+
+
+def averaged(x: Estimate, axis: str, groups: Sequence[int]) -> Estimate:
+    """Means of the positions of each group along an axis, which then has one position a group.
+
+    Parameters
+    ----------
+    x : Estimate
+        With that axis alone.
+    axis : str
+    groups : sequence of int
+        Of each position its group, from 0 on.
+
+    Raises
+    ------
+    ValueError
+        If the estimate has other axes, or a group has no position.
+    """
+    if x.axes != (axis,):
+        raise ValueError(f"axes are {x.axes}; {axis!r} alone is expected")
+    member = np.asarray(groups)[np.newaxis, :] == np.arange(max(groups) + 1)[:, np.newaxis]
+    if not np.all(member.any(axis=1)):
+        raise ValueError("a group without a position")
+    weights = member / member.sum(axis=1, keepdims=True)
+    return Estimate(weights @ x.value, (axis,), {cause: part @ weights.T for cause, part in x.over(axis).parts.items()})

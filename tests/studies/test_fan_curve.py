@@ -174,3 +174,46 @@ def test_a_dip_of_many_small_rises_is_one():
     }
     [finding] = [f for f in fan_curve(load(record)).findings if f.code == "fan curve with a dip"]
     assert "to 1200 m3/h" in finding.message
+
+
+def test_repeated_points_are_one_point_and_their_noise_averages():
+    meter = {"measures": "flow", "serial": "Q1", "accuracy": "2 % of reading"}
+    base = THERE | {"instruments": INSTRUMENTS | {"meter": meter}}
+    off = np.array([0.6, -0.4, 0.5, -0.7, 0.3, 0.2, -0.5])  # Pa, one way the first time and the other the second
+    twice = {
+        "pressure [Pa]": np.concatenate([pressures(FLOWS) + off, pressures(FLOWS) - off]),
+        "flow [m3/s]": np.concatenate([FLOWS * 1.001, FLOWS * 0.999]),
+    }
+
+    def curve(points: dict[str, Any]) -> Any:
+        told = {"figures": "measured", "points": points, "pressure_scatter": "0.6 Pa"}
+        return fan_curve(load(base | {"fan": told}))
+
+    once = curve({"pressure [Pa]": pressures(FLOWS), "flow [m3/s]": FLOWS})
+    both = curve(twice)
+    assert "repeated points averaged" in codes(both.findings)
+    assert "repeated points averaged" not in codes(once.findings)
+    assert both.nodes == pytest.approx(FLOWS, rel=1e-9)
+    assert both.points["pressure"].value == pytest.approx(once.points["pressure"].value, rel=1e-9)
+    own = [sum(float(np.square(p[:, 3]).sum()) for c, p in x.points["pressure"].parts.items() if "scatter" in c.label)
+           for x in (once, both)]  # fmt: skip
+    assert own[1] == pytest.approx(own[0] / 2, rel=1e-9)
+    # what the points share stays what it is
+    shared = [float(np.square(x.points["flow"].u[3])) for x in (once, both)]
+    assert shared[1] == pytest.approx(shared[0], rel=1e-3)
+
+
+def test_a_tachometer_is_one_error_of_all_speeds():
+    meter = {"measures": "flow", "serial": "Q1", "accuracy": "2 % of reading"}
+    tachometer = {"measures": "rotational speed", "serial": "T1", "accuracy": "3 % of reading"}
+    points = {
+        "pressure [Pa]": pressures(FLOWS),
+        "flow [m3/s]": FLOWS,
+        "speed [rpm]": np.linspace(990, 1020, len(FLOWS)),
+    }
+    record = THERE | {"instruments": INSTRUMENTS | {"meter": meter, "tachometer": tachometer}}
+    curve = fan_curve(load(record | {"fan": {"figures": "measured", "points": points}}))
+    assert curve.speed is not None
+    assert curve.speed.value * 60 == pytest.approx(np.linspace(990, 1020, len(FLOWS)))
+    assert curve.speed.u / curve.speed.value == pytest.approx(np.full(len(FLOWS), 0.03 / np.sqrt(3)))
+    assert all(cause.each is None for cause in curve.speed.parts)

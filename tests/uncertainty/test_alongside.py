@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from flowrig.uncertainty.alongside import side_by_side
+from flowrig.uncertainty.alongside import averaged, side_by_side
 from flowrig.uncertainty.cause import Cause
 from flowrig.uncertainty.estimate import Estimate
 from flowrig.uncertainty.montecarlo import chunks
@@ -53,3 +53,28 @@ def test_nothing_and_an_axis_that_is_there():
         side_by_side([], "filter")
     with pytest.raises(ValueError, match="already"):
         side_by_side(two(("row",)), "row")
+
+
+def test_exact_values_stand_side_by_side() -> None:
+    """Two sorts of filter, both without a gap: nothing there has an error, and there are still two."""
+    assert side_by_side([Estimate(1.0), Estimate(2.0)], "filter").value.tolist() == [1.0, 2.0]
+
+
+def test_an_order_longer_than_a_part_of_the_rows() -> None:
+    """The engine hands over a part of a long batch at a time."""
+    cause = Cause("scale", label="scale")
+    pieces = [Estimate(1.0, (), {cause: [0.1]}), Estimate(2.0, (), {cause: [0.3]})]
+    order = np.arange(200_000) % 2
+    joined = side_by_side(pieces, "row", order.tolist())
+    assert np.array_equal(joined.value, 1.0 + order)
+    assert np.allclose(joined.parts[cause][0], 0.1 + 0.2 * order)
+
+
+def test_means_of_groups():
+    noise, gain = Cause("noise", each="point"), Cause("gain")
+    x = Estimate([1.0, 3.0, 10.0], ("point",), {noise: [[1.0, 1.0, 1.0]], gain: [[0.1, 0.3, 1.0]]})
+    mean = averaged(x, "point", [0, 0, 1])
+    assert mean.value.tolist() == [2.0, 10.0]
+    assert mean.variance == pytest.approx([0.5 + 0.2**2, 1.0 + 1.0])
+    with pytest.raises(ValueError, match="without a position"):
+        averaged(x, "point", [0, 0, 2])
