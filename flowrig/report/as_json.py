@@ -14,6 +14,7 @@ import numpy as np
 from flowrig import units
 from flowrig.errors import Fault, InputError
 from flowrig.records.declare import Finding
+from flowrig.records.record import Record
 from flowrig.studies.result import CONTRACT, Quantity, Result, codes, interval_source
 from flowrig.studies.together import Pair, Together
 from flowrig.uncertainty.cause import Cause
@@ -27,17 +28,24 @@ def tool_version() -> str:
         return "not installed"
 
 
+def heading_body(record: Record) -> dict[str, Any]:
+    """Of which record a document tells."""
+    return {
+        "title": record.heading.value("title"),
+        "date": str(record.heading.value("date")),
+        "invented": bool(record.heading.value("invented", False)),
+        "files": record.digests,
+    }
+
+
 def result_json(result: Result) -> str:
     """The whole result."""
     body = {
         "contract": CONTRACT,
         "tool": {"name": "flowrig", "version": tool_version()},
         "record": {
-            "title": result.record.heading.value("title"),
-            "date": str(result.record.heading.value("date")),
+            **heading_body(result.record),
             "standard_density_si": float(result.record.heading.value("standard_density")),
-            "invented": bool(result.record.heading.value("invented", False)),
-            "files": result.record.digests,
         },
         "coverage": result.coverage,
         "seed": result.seed,

@@ -7,7 +7,7 @@ import io
 import json
 from typing import Any
 
-from flowrig.report.as_json import estimate_body, flag_body, number, tool_version
+from flowrig.report.as_json import estimate_body, flag_body, heading_body, number, tool_version
 from flowrig.studies.outlook import Line, Outlook, Plan, half_of, half_width
 from flowrig.studies.result import marked
 
@@ -16,16 +16,10 @@ CONTRACT = 1  # version of the JSON plan
 
 def plan_json(plan: Plan) -> str:
     """The whole plan."""
-    heading = plan.record.heading
     body = {
         "contract": CONTRACT,
         "tool": {"name": "flowrig", "version": tool_version()},
-        "record": {
-            "title": heading.value("title"),
-            "date": str(heading.value("date")),
-            "invented": bool(heading.value("invented", False)),
-            "files": plan.record.digests,
-        },
+        "record": heading_body(plan.record),
         "coverage": plan.coverage,
         "target": plan.target,
         "flags": [flag_body(f) for f in plan.findings],

@@ -10,7 +10,7 @@ from typing import Any
 
 import numpy as np
 
-from flowrig.report.as_json import estimate_body, flag_body, rows_body, tool_version
+from flowrig.report.as_json import estimate_body, flag_body, heading_body, rows_body, tool_version
 from flowrig.report.predict_text import bank_in_words
 from flowrig.studies.heat import Heat
 from flowrig.studies.life import Life
@@ -23,16 +23,11 @@ CONTRACT = 1  # version of the JSON prediction
 
 def predict_json(predicted: Predicted) -> str:
     """The whole prediction."""
-    heading, setup = predicted.record.heading, predicted.setup
+    setup = predicted.setup
     body = {
         "contract": CONTRACT,
         "tool": {"name": "flowrig", "version": tool_version()},
-        "record": {
-            "title": heading.value("title"),
-            "date": str(heading.value("date")),
-            "invented": bool(heading.value("invented", False)),
-            "files": predicted.record.digests,
-        },
+        "record": heading_body(predicted.record),
         "coverage": predicted.coverage,
         "seed": predicted.seed,
         "samples": predicted.samples,

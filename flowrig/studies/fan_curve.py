@@ -5,14 +5,12 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping
 from dataclasses import dataclass, field
-from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 from flowrig import units
 from flowrig.errors import Fault, InputError
-from flowrig.physics.balance import shape_keeping
 from flowrig.records.declare import Finding, FlagMeaning
 from flowrig.records.fan_facts import SCATTER, STATED
 from flowrig.records.files import near_name, quoted
@@ -138,33 +136,6 @@ class FanCurve:
     def shut_off_inside(self) -> bool:
         """Whether a point is without flow."""
         return bool(self.nodes[0] <= 1e-6 * self.nodes[-1])
-
-    def at(self, flow: Array) -> Estimate:
-        """The pressure of the curve in its own air at some flows inside it, with its errors; axis ``flow``."""
-        inputs = {**{n: self.points[n] for n in ("flow", "pressure")}, "straightness": self.straightness}
-        inputs["at"] = Estimate(flow, ("at",))
-        return linear(_along, inputs, ("at", AXIS), {"pressure": ("at",)}, nodes=self.nodes)["pressure"]
-
-
-def _along(*, at: Array, flow: Array, pressure: Array, straightness: Array, nodes: Array) -> dict[str, Array]:
-    """Pressure at given flows of a curve of which the points moved both ways: first along it, then to the flow."""
-    flow_, pressure_, at_ = flow[..., 0, :], pressure[..., 0, :], at[..., 0]
-    along = shape_keeping(nodes, flow_)
-    curve = shape_keeping(nodes, pressure_, straightness[..., 0, :])
-    shape = np.broadcast_shapes(flow_.shape[:-1], pressure_.shape[:-1], straightness.shape[:-2], at_.shape[:-1])
-    t = np.broadcast_to(at_, (*shape, at_.shape[-1])).copy()
-    for _ in range(6):  # the flow along the curve is all but its node: a few steps of substitution settle it
-        t = t + at_ - _each(along, t)
-    return {"pressure": _each(curve, t)[..., np.newaxis]}
-
-
-def _each(pieces: Any, t: Array) -> Array:
-    """Curves at places of their own, (…, g)."""
-    k = np.clip(np.searchsorted(pieces.nodes, t, side="right") - 1, 0, len(pieces.nodes) - 2)
-    lead = np.broadcast_to(pieces.coefficients, (4, *t.shape[:-1], pieces.coefficients.shape[-1]))
-    a, b, c, d = (np.take_along_axis(own, k, axis=-1) for own in lead)
-    x = t - pieces.nodes[k]
-    return np.asarray(((a * x + b) * x + c) * x + d)
 
 
 def fan_curve(record: Record, setting: str | None = None, named_by: str = "") -> FanCurve:

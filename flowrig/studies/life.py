@@ -20,6 +20,7 @@ from flowrig.studies.cleaner import SPEED_TAKEN, Setup, setup, task_of
 from flowrig.studies.efficiency import CHARGED, held_back
 from flowrig.studies.filter_change import Change
 from flowrig.studies.loading import Worn, entries_of, knots, worn
+from flowrig.studies.operating_point import LABELS as AT_A_POINT
 from flowrig.studies.operating_point import LOST_DRAWS, beyond_tested
 from flowrig.studies.result import Quantity
 from flowrig.studies.sweep import NOWHERE, SEVERAL_HERE
@@ -60,10 +61,7 @@ COST_PARTS = FlagMeaning(
 )
 FLAGS = (NOT_EVEN_NEW, ONLY_CHARGED, MOTOR_ROOM, COST_PARTS)
 LABELS = {
-    "flow": ("flow through the filters, air at the unit", "flow", ""),
-    "pressure": ("pressure over the bank", "pressure difference", "Pa"),
-    "power": ("power", "power", "W"),
-    "motor_temperature": ("temperature of the motor", "temperature", "degC"),
+    **{name: AT_A_POINT[name] for name in ("flow", "pressure", "power", "motor_temperature")},
     KEPT: ("clean-air rate, charge kept", "flow", ""),
     IN_USE: ("clean-air rate, charge as told", "flow", ""),
     LOST: ("clean-air rate, charge lost", "flow", ""),
