@@ -6,7 +6,7 @@ from typing import Any
 
 import click
 
-from flowrig.cli.options import check_samples, files_apart, probability, unit_of_flow
+from flowrig.cli.options import check_samples, files_apart, folder_for_figures, probability, unit_of_flow
 
 
 @click.command(name="predict")
@@ -45,6 +45,7 @@ def command(
     options: dict[str, Any] = {"coverage": probability(coverage), "samples": samples, "seed": seed, "unit": unit}
     check_samples(samples)
     unit_of_flow(unit)
+    folder_for_figures(figures, png)
     predicted = predict(record, **options)
     files_apart(record, (json_file, csv_file), predicted.record.digests)
     outputs: dict[Any, str | bytes] = {}

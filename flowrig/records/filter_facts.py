@@ -139,7 +139,8 @@ FILTER = Table(
         ),
         Given(
             "linear",
-            "Linear part of the drop at 1 m/s, where coefficients are known: Δp = linear·v + quadratic·v².",
+            "Linear part of the drop at 1 m/s, where coefficients are known: Δp = linear·v + quadratic·v². Where "
+            "neither has its ±, drop_limit holds.",
             kind="pressure difference",
             low=0.0,
             example='"38 Pa ± 3 Pa"',

@@ -175,7 +175,7 @@ LIFE = Table(
             above=0.0,
             example='"0.05 g"',
         ),
-        Choice("currency", "Of the prices.", choices=tuple(CURRENCIES)),
+        Choice("currency", "Currency that all prices here are written in.", choices=tuple(CURRENCIES)),
         Given(
             "filter_price", "Price of one filter, its disposal included.", kind="money USD", low=0.0, example='"24 USD"'
         ),

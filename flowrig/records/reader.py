@@ -215,10 +215,9 @@ class _Reader:
                     self.walker.spoiled.add(near)  # it is missing because it stands here under another name
                 alone = {
                     "flow": "[[flow]]",
-                    **{
-                        name: f"[{name}]"
-                        for name in ("calibration", "claims", "plan", *(t.name for t in unit_facts.BESIDE))
-                    },
+                    **{name: f"[{name}]" for name in ("claims", "plan", *TASKS)},
+                    **{t.name: f"[{t.name}]" for t in (*unit_facts.BESIDE, *predict_facts.TABLES)},
+                    **{t.name: f"[[{t.name}]]" for t in (predict_facts.FILTERS, predict_facts.LOSSES)},
                 }
                 remedy = "Correct the name, or remove the table."
                 if near:

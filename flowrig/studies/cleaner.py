@@ -32,8 +32,14 @@ SPEED_TAKEN = FlagMeaning(
     "curve brought to another speed",
     "note",
     "The fan's curve was brought to another speed by the fan laws and the crossing was solved again. The laws hold for "
-    "the wheel; a motor that is slowed by its voltage slips more, so that its speed is not known from the setting. "
-    "Electrical power follows no law: the one told is an estimate.",
+    "the wheel; a motor that is slowed by its voltage slips more, so that its speed is not known from the setting.",
+)
+POWER_AT_SPEED = FlagMeaning(
+    "electrical power at another speed",
+    "warning",
+    "The electrical power was brought to another speed by the cube of the ratio, as the power at the shaft goes. What "
+    "the motor itself loses follows no such law, so that it draws more than is told where it is slowed; by how much is "
+    "not in the error bar. A watt meter at that speed tells it.",
 )
 PARALLEL_DIP = FlagMeaning(
     "fans side by side on a curve with a dip",
@@ -48,7 +54,7 @@ SHAFT_POWER = FlagMeaning(
 )
 POWER_IN_AIR = FlagMeaning(
     "electrical power in other air",
-    "note",
+    "warning",
     "The electrical power was brought to the air of the unit in proportion to its density, as the power at the shaft "
     "goes. The losses of a small motor hardly change with the air, so that in thin air it draws more than is told; by "
     "how much is not in the error bar.",
@@ -65,7 +71,7 @@ CAUTION = (
     "watch it on its first runs; guards on, cord clear of feet and water, no extension cord, not left running "
     "unattended; unplug it before touching blades or filters"
 )
-FLAGS = (SPEED_TAKEN, PARALLEL_DIP, SHAFT_POWER, POWER_IN_AIR, HOT)
+FLAGS = (SPEED_TAKEN, PARALLEL_DIP, SHAFT_POWER, POWER_AT_SPEED, POWER_IN_AIR, HOT)
 
 
 @dataclass
@@ -173,6 +179,8 @@ def setup(record: Record, entries: list[Entry] | None = None, speed: Array | Non
     if np.any(np.abs(ratio - 1.0) > 1e-9):
         shown = " to ".join(dict.fromkeys(f"{100 * x:.3g}" for x in (ratio.min(), ratio.max())))
         findings.append(Finding(SPEED_TAKEN, f"{shown} % of the speed of {curve.title}"))
+        if "power" in inputs and curve.electrical:
+            findings.append(Finding(POWER_AT_SPEED, f"told for {shown} % of the speed, in proportion to its cube"))
         inputs.pop("motor_temperature", None)
     if fans > 1 and not line and any(f.meaning == DIP for f in curve.findings):
         findings.append(Finding(PARALLEL_DIP, f"{fans:.0f} fans"))

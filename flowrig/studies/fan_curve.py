@@ -77,7 +77,15 @@ AVERAGED = FlagMeaning(
     "flow and pressure with pressure: a curve through each of them would turn between them.",
     "one per cent: own judgement, no source",
 )
-FLAGS = (AVERAGED, DIP, NAMEPLATE, STATED_CURVE, VOLTAGE_WANDERS, READ_ONCE)
+FLOW_AS_SHOWN = FlagMeaning(
+    "flow as the instrument showed it",
+    "warning",
+    "The flow or velocity at the points is what an instrument showed, taken as actual at the air of the meter and "
+    "within the limits of that instrument alone. Swirl and unevenness under a hood, a plane read at few places, "
+    "and a display that holds at another density are in no error bar. A [[flow]] section with the method that was used "
+    "has them.",
+)
+FLAGS = (AVERAGED, FLOW_AS_SHOWN, DIP, NAMEPLATE, STATED_CURVE, VOLTAGE_WANDERS, READ_ONCE)
 
 
 @dataclass
@@ -233,6 +241,7 @@ def _stated(record: Record) -> tuple[dict[str, Estimate], float, list[Finding]]:
         f"{'assumed' if section[f'{n}_limit'].assumed else 'stated'}"
         for n in points
     ]
+    limits.append(f"in air of {as_written(section['density'])} {'assumed' if section['density'].assumed else 'stated'}")
     return points, float(section.value("density")), [Finding(STATED_CURVE, ", ".join(limits))]
 
 
@@ -289,7 +298,10 @@ def flows_of(record: Record, item: Item | None) -> list[ReferenceFlow]:
     if "meter" not in record.air:
         remedy = "Say in which air the flow was read, in a table [air.meter]."
         raise InputError(Fault(record.name, "no [air.meter]", "the air that was measured in", remedy))
-    return [by_reading(record, item)]
+    read = by_reading(record, item)
+    if item.instrument:
+        read.findings.append(Finding(FLOW_AS_SHOWN, f"{record.heading.value('title')}: {item.instrument}"))
+    return [read]
 
 
 def _in_one_air(
@@ -313,7 +325,7 @@ def _of_setting(record: Record, setting: str | None, n: int, where: str) -> NDAr
     if setting is not None and setting not in known:
         near = near_name(setting, known)
         expected = f"a setting of {record.name}: {', '.join(map(quoted, known)) or 'it names none'}"
-        remedy = f"Did you mean {quoted(near)}?" if near else "Name one of them, or leave setting out."
+        remedy = f"Did you mean {quoted(near)}?" if near else "Name one of them." if known else "Leave setting out."
         raise InputError(Fault(where, f"setting {quoted(setting)}", expected, remedy))
     if setting is None:
         return np.arange(n)

@@ -15,7 +15,7 @@ from flowrig.records.estimates import given_estimate, hardware_identity
 from flowrig.records.fan_facts import STATED
 from flowrig.records.formulas import BOX
 from flowrig.records.instruments import all_findings
-from flowrig.records.items import Array, Section
+from flowrig.records.items import Array, Section, as_written
 from flowrig.records.record import Record
 from flowrig.studies.fan_curve import flows_of
 from flowrig.studies.reference_flow import AXIS, joined, mean_air
@@ -49,7 +49,15 @@ STEEP = FlagMeaning(
     "The stated drops rise with a power of the velocity that no filter has (below 1, or above 2): they are of "
     "different filters, or one has a slipped digit.",
 )
-FLAGS = (ONE_POINT, STATED_DROP, STEEP)
+LIMIT_ASSUMED = FlagMeaning(
+    "efficiency with an assumed limit",
+    "note",
+    "How far the efficiency of a filter may be off does not stand in its record: five points of per cent were taken, "
+    "up or down, but never above 100 %. Of a filter that holds back nearly all, that is far more than what passes it. "
+    "Write efficiency_limit.",
+    "own judgement, no source",
+)
+FLAGS = (ONE_POINT, STATED_DROP, STEEP, LIMIT_ASSUMED)
 
 
 @dataclass
@@ -111,8 +119,15 @@ def filter_law(record: Record) -> FilterLaw:
     identity = hardware_identity(section, record)
     area = _area(section, identity)
     findings = [*record.findings, *all_findings(record.instruments)]
+    limit = section["efficiency_limit"]
+    if "efficiency" in section and limit.assumed:
+        said = f"{record.heading.value('title')}: {100 * limit.value:g} points of per cent"
+        findings.append(Finding(LIMIT_ASSUMED, said))
     if "linear" in section:
         numbers = {name: given_estimate(section[name], identity, f"{name} of the filter") for name in COEFFICIENTS}
+        if not section["drop_limit"].assumed or not any(x.parts for x in numbers.values()):
+            numbers = {name: _within_the_limit(record, x) for name, x in numbers.items()}
+            findings.append(_stated_drop(record))
         numbers |= {"factor": Estimate(0.0), "exponent": Estimate(1.0)}
         air = float(section.value("density")), float(section.value("viscosity"))
         return FilterLaw(record, area, numbers, *air, None, LINEAR_AND_QUADRATIC, findings)
@@ -120,14 +135,29 @@ def filter_law(record: Record) -> FilterLaw:
     velocity, drop, air = _stated(record, area) if stated else _measured(record, area, findings)
     law, numbers = _fitted(record, velocity, drop, findings)
     if stated:
-        limit = section["drop_limit"]
-        said = f"drop within {limit.value:.0%} {'assumed' if limit.assumed else 'stated'}".replace("%", " %")
-        findings.append(Finding(STATED_DROP, f"{record.heading.value('title')}: {said}"))
+        findings.append(_stated_drop(record))
     tested = float(np.min(velocity.value)), float(np.max(velocity.value))
     return FilterLaw(record, area, numbers, *air, tested, law, findings)
 
 
 COEFFICIENTS = ("linear", "quadratic")
+
+
+def _stated_drop(record: Record) -> Finding:
+    section = record.curve
+    assert section is not None
+    limit, air = section["drop_limit"], section["density"]
+    said = f"drop within {100 * limit.value:g} % {'assumed' if limit.assumed else 'stated'}"
+    said += f", in air of {as_written(air)} {'assumed' if air.assumed else 'stated'}"
+    return Finding(STATED_DROP, f"{record.heading.value('title')}: {said}")
+
+
+def _within_the_limit(record: Record, x: Estimate) -> Estimate:
+    """What is stated of the drop with its limit beside the errors that it has: one error of all drops of the sort."""
+    section = record.curve
+    assert section is not None
+    cause = Cause(f"{record.id}:drop", shape="rectangular", scope="calibration", label="stated drop of the filter")
+    return Estimate(x.value, x.axes, {**x.parts, cause: (x.value * section.value("drop_limit") / math.sqrt(3))[None]})
 
 
 def _area(section: Section, identity: str) -> Estimate:
@@ -150,9 +180,7 @@ def _stated(record: Record, area: Estimate) -> tuple[Estimate, Estimate, tuple[f
         remedy = "Give a face velocity, or a flow through one filter, beside each drop."
         raise InputError(Fault(section.where, "drops without velocities", "the velocity of each drop", remedy))
     value = np.asarray(section.value("drop"), dtype=float)
-    limit = section.value("drop_limit") / math.sqrt(3)
-    cause = Cause(f"{record.id}:drop", shape="rectangular", scope="calibration", label="stated drop of the filter")
-    drop = Estimate(value, (AXIS,), {cause: (value * limit)[np.newaxis]})
+    drop = _within_the_limit(record, Estimate(value, (AXIS,)))
     if "velocity" in section:
         velocity = Estimate(np.asarray(section.value("velocity"), dtype=float), (AXIS,))
     else:

@@ -24,6 +24,7 @@ from flowrig.uncertainty.propagate import linear
 
 HALF = 0.5  # of life_to_final, where it has no ±: own judgement, no source
 SHORTEST = 0.02  # of life_to_final: no draw is shorter
+BACK = 0.05  # of the drop: a fall beyond this is more than a reading's scatter; own judgement, no source
 FURTHEST = 1.5  # of the way to the final drop: further an even growth is not carried; own judgement, no source
 
 NO_LOADING = FlagMeaning(
@@ -58,7 +59,22 @@ CHARGE_ENDS = FlagMeaning(
     "The run goes on beyond the last row of a filter's charge: beyond it the clean air in use is not told, only the "
     "bracket of charge kept and charge lost.",
 )
-FLAGS = (NO_LOADING, LIFE_ASSUMED, LOADING_LIMIT, LOADING_ENDS, CHARGE_ENDS)
+BEGINS_ELSEWHERE = FlagMeaning(
+    "use begins at another filter",
+    "warning",
+    "The first row of a filter's loading or charge is the new filter, at final_velocity or at the first of the "
+    "efficiency's velocities, and lies further off what the record says of the new filter than its limit. The growth "
+    "of the drop and the share of the efficiency were taken from the table all the same: it may be of another filter, "
+    "velocity or particle size, or in another unit.",
+)
+TURNS_BACK = FlagMeaning(
+    "loading turns back",
+    "warning",
+    "The drop of a filter falls again in the table of its loading, by more than a twentieth: dust does not leave a "
+    "filter by itself. A row is wrong, or the filter was changed, shaken or torn.",
+    "own judgement, no source",
+)
+FLAGS = (BEGINS_ELSEWHERE, TURNS_BACK, NO_LOADING, LIFE_ASSUMED, LOADING_LIMIT, LOADING_ENDS, CHARGE_ENDS)
 
 
 @dataclass
@@ -154,6 +170,7 @@ def worn(entry: Entry, record: Record, times: Array) -> Worn:
     elif "loading" in law.record.in_use:
         course = law.record.in_use["loading"]
         grown = _by_table(law, course, record, task.life, times)
+        findings += _doubts_of_loading(law, course)
         loading_end = float(course.at[-1]) * (_seconds_a_kilogram(task.life) if course.along == DUST else 1.0)
         limit = law.section["loading_limit"]
         if limit.assumed:
@@ -167,12 +184,32 @@ def worn(entry: Entry, record: Record, times: Array) -> Worn:
     if "charge" in law.record.in_use:
         course = law.record.in_use["charge"]
         charge, charge_end = _charge(law, course, times), float(course.at[-1])
+        new = float(law.section.value("efficiency")[0])
+        if abs(course.value[0] - new) > law.section.value("efficiency_limit"):
+            said = f"{100 * course.value[0]:.3g} % in the first row, {100 * new:.3g} % by the record"
+            findings.append(Finding(BEGINS_ELSEWHERE, f"{law.title}, charge: {said}"))
     run, unit = float(times[-1]), task.life["run"].unit or "h"
     for end, meaning in ((loading_end, LOADING_ENDS), (charge_end, CHARGE_ENDS)):
         if end < run:
             shown = float(units.from_si(end, unit, "time"))
             findings.append(Finding(meaning, f"{law.title}: told up to {shown:.4g} {unit}", times > end))
     return Worn(replace(entry, loaded=loaded, grown=grown, charge=charge), progress, loading_end, charge_end, findings)
+
+
+def _doubts_of_loading(law: FilterLaw, course: Course) -> list[Finding]:
+    """What speaks against a table of the loading: it begins at another filter, or its drop falls again."""
+    found = []
+    new = law.drop(np.array([float(law.section.value("final_velocity"))]))
+    at, first = float(new.value[0]), float(course.value[0])
+    if abs(first - at) > float(law.section.value("drop_limit")) * at + 2.0 * float(new.u[0]):
+        said = f"{first:.3g} Pa in the first row, {at:.3g} Pa by the record"
+        found.append(Finding(BEGINS_ELSEWHERE, f"{law.title}, loading: {said}"))
+    highest = np.maximum.accumulate(course.value)
+    back = np.flatnonzero(course.value < (1.0 - BACK) * highest)
+    if back.size:
+        k = int(back[0])
+        found.append(Finding(TURNS_BACK, f"{law.title}: from {highest[k]:.3g} to {course.value[k]:.3g} Pa"))
+    return found
 
 
 def _told(x: Estimate, times: Array, end: float) -> Estimate:

@@ -14,6 +14,10 @@ from flowrig.records.predict_facts import FILTERS, LIFE, LOSSES, PREDICT, SWEEP,
 from flowrig.studies.sheet_text import HOW_TO, comment, form_in_words, rule, toml
 
 BLANKS = [""] * 8  # of a curve: free air, the bank, and further resistance than that
+READINGS = (
+    'What was read needs its ±, such as "23.4 degC ± 1 degC", or a table [instruments.NAME] with what the instrument '
+    "measures and its accuracy. What a maker states needs neither."
+)
 KINDS = ("prediction", "fan", "filter")
 CAUTIONS = (
     "A fan behind filters is throttled and can run hot: watch its first runs, do not leave it unattended.",
@@ -82,6 +86,7 @@ def _text(parts: tuple[_Part, ...]) -> str:
     lines: list[str] = []
     for words in HOW_TO:
         lines += comment(words)
+    lines += comment(READINGS)
     lines += ["#", "# Take care. Local codes and licensed practice come first."]
     for caution in CAUTIONS:
         lines += comment(f"- {caution}", "  ")

@@ -113,6 +113,7 @@ def sweep(record: Record, *, coverage: float = 0.95, seed: int = 1, unit: str | 
     grid = np.array(list(product(*(range(len(v)) for v in values.values()))))
     places = {name: grid[:, i] for i, name in enumerate(names)}
     varied = {name: _words(section, name) for name in names}
+    _each_once(section, names, values, varied)
     entries, speed = _entries(task.filters, values, places)
     found = setup(record, entries, speed, (ROW,))
     findings = list(found.findings)
@@ -157,6 +158,21 @@ def _words(section: Section, name: str) -> list[str]:
     unit = item.unit or ("%" if kind == "ratio" else "")
     numbers = units.from_si(np.asarray(item.value), unit or "1", kind)
     return [f"{float(x):.4g} {unit}".strip() for x in np.atleast_1d(numbers)]
+
+
+def _each_once(
+    section: Section, names: list[str], values: dict[str, list[object]], varied: dict[str, list[str]]
+) -> None:
+    """No value is listed twice: the same design would stand there twice, and nothing be gained between the two."""
+    faults = []
+    for name in names:
+        known = [getattr(value, "id", value) for value in values[name]]
+        twice = [words for k, words in enumerate(varied[name]) if known[k] in known[:k]]
+        if twice:
+            where = section[name].where
+            faults.append(Fault(where, f"{twice[0]} more than once", "each value once", "Leave out all but one."))
+    if faults:
+        raise InputError(faults)
 
 
 def _which(varied: dict[str, list[str]], places: dict[str, Array], rows: Array) -> str:

@@ -365,6 +365,20 @@ def test_lines_beyond_what_can_be_told_apart_are_thinned_and_said(figures: dict[
     assert "6 of 70 lines are drawn." in caption(figures["many: sweep"])
 
 
+def test_a_bar_without_its_upper_end_runs_out_of_the_panel() -> None:
+    times = np.linspace(0.0, 2000.0, 5)
+    marks = [
+        Mark("open above", 1990.0, 1640.0, np.nan, "1990"),
+        Mark("closed", 900.0, 700.0, 1200.0, "900"),
+        Mark("open below", 500.0, np.nan, 800.0, "500"),
+        Mark("without a bar", 400.0, np.nan, np.nan, "400"),
+    ]
+    series = [Series("drop", "drop", "Pa", times, times, times)]
+    figure = over_time(times, "h", series, marks, title="T", caption="C")
+    bars = [line for line in figure.axes[-1].lines if line.get_gid() == "bar"]
+    assert [list(map(float, line.get_xdata())) for line in bars] == [[1640, 2000], [700, 1200], [500, 800]]
+
+
 def test_series_of_another_length_are_refused() -> None:
     short = Series("drop", "drop", "Pa", [1.0], [0.9], [1.1])
     with pytest.raises(ValueError, match="each of 2 times"):

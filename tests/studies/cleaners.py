@@ -38,6 +38,8 @@ def fan(
 def panel(**fields: Any) -> dict[str, Any]:
     """A stated filter of 0.25 m2 with coefficients, without errors unless `fields` has them."""
     table = {"figures": "stated", "width": "500 mm", "height": "500 mm", "piece_spread": "0 %"}
+    if not {"drop", "points"} & set(fields):
+        table |= {"drop_limit": "0 %"}
     if not {"drop", "points", "linear"} & set(fields):
         table |= {"linear": "38 Pa", "quadratic": "14 Pa"}
     return heading("A panel") | {"filter": table | fields}

@@ -117,6 +117,8 @@ def test_a_flow_that_an_instrument_showed():
     curve = fan_curve(load(record | {"fan": {"figures": "measured", "points": points}}))
     assert curve.nodes == pytest.approx(FLOWS, rel=1e-12)
     assert curve.points["flow"].u == pytest.approx(0.02 / np.sqrt(3) * FLOWS, rel=2e-3)
+    assert "flow as the instrument showed it" in codes(curve.findings)
+    assert "flow as the instrument showed it" not in codes(fan_curve(load(on_the_bench())).findings)
 
 
 def test_settings_are_curves_of_their_own():

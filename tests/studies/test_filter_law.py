@@ -87,6 +87,25 @@ def test_coefficients_with_their_errors():
     assert float(found.drop(np.array([0.5])).u[0]) == pytest.approx(math.hypot(1.5 * 0.5, 1.0 * 0.25))
 
 
+def test_coefficients_without_their_errors_are_within_the_limit_of_the_drop():
+    bare = {"linear": "38 Pa", "quadratic": "14 Pa", "width": "500 mm", "height": "500 mm", "figures": "stated"}
+
+    def of(**more: str):
+        found = filter_law(load(heading("A panel") | {"filter": bare | more}))
+        [told] = [f.message for f in found.findings if f.code == "stated resistance"] or [""]
+        return found.drop(np.array([1.0, 2.0])), told
+
+    drop, told = of()
+    assert drop.u == pytest.approx(0.15 / math.sqrt(3) * drop.value, rel=1e-9)
+    assert "drop within 15 % assumed" in told
+    drop, told = of(drop_limit="6 %", linear="38 Pa ± 3 Pa")
+    assert drop.u[0] == pytest.approx(math.hypot(0.06 * 52.0 / math.sqrt(3), 3.0 / math.sqrt(3)), rel=1e-9)
+    assert "drop within 6 % stated" in told
+    drop, told = of(linear="38 Pa ± 3 Pa")
+    assert drop.u == pytest.approx(3.0 / math.sqrt(3) * np.array([1.0, 2.0]), rel=1e-9)
+    assert not told
+
+
 def behind_a_nozzle(noise: float = 0.0) -> tuple[dict[str, Any], tuple[float, float]]:
     """A filter of 38 v + 14 v² in the air of its bench, and that air; drops of the nozzle spaced evenly in flow."""
     record = heading("Panel on the bench") | {

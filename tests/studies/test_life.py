@@ -194,6 +194,26 @@ def test_nothing_is_told_beyond_the_last_row_of_a_table():
     assert np.all(np.isnan(result["flow"].low[hours > 1201]))
 
 
+@pytest.mark.parametrize(
+    ("first", "flagged"),
+    [("charge", (70, 86)), ("loading", (70, 86)), ("", (75, 82))],
+    ids=["another efficiency", "another drop", "within their limits"],
+)
+def test_a_table_that_begins_at_another_filter_is_told(first, flagged):
+    drop, efficiency = flagged
+    charge = {"time [h]": [0, 2000], "efficiency [%]": [0.86 if first == "charge" else efficiency, 0.5]}
+    loading = {"time [h]": [0, 2000], "drop [Pa]": [10 if first == "loading" else drop, 200]}
+    result = lived(filter={"charge": charge, "loading": loading, "efficiency_conditioned": "0 %"})
+    told = [f.message for f in result.findings if f.code == "use begins at another filter"]
+    assert [f"{first}: " in message for message in told] == ([True] if first else [])
+
+
+@pytest.mark.parametrize(("last", "told"), [(100, False), (116, False), (113, True)])
+def test_a_drop_that_falls_in_use_is_told(last, told):
+    loading = {"time [h]": [0, 1000, 2000], "drop [Pa]": [70, 120 if last > 100 else 90, last]}
+    assert ("loading turns back" in codes(lived(filter={"loading": loading}))) == told
+
+
 def test_filters_of_which_no_loading_is_known_stay_as_they_are():
     result = lived()
     assert "loading not known" in codes(result)

@@ -247,6 +247,7 @@ def test_speed_and_altitude_by_the_fan_laws():
     assert slow["pressure"].value == pytest.approx(0.36 * base["pressure"].value, rel=1e-6)
     assert "curve brought to another speed" in codes(slow.findings)
     assert "curve brought to another speed" not in codes(base.findings)
+    assert "electrical power at another speed" not in codes(slow.findings)  # none is told
     record = cleaner({"filter": square, "count": 2}, fan=fan())
     record["air"]["unit"] = UNIT | {"pressure": "83500 Pa ± 1 Pa"}
     aloft = few(record)
@@ -311,6 +312,31 @@ def test_power_is_told_as_what_it_is(kind, code):
     assert aloft["power"].value == pytest.approx(
         float(PchipInterpolator(FLOWS, (95, 94, 93, 91, 88, 84, 79))(flow)) * density / 1.2, rel=1e-6
     )
+
+
+@pytest.mark.parametrize("kind", ["shaft", "electrical"])
+def test_electrical_power_of_a_slowed_fan_is_told_with_a_warning(kind):
+    made = fan(power=POWERS, power_is=kind, power_limit="0 %")
+    found = few(cleaner({"filter": panel(), "count": 2}, fan=made, speed_ratio="80 %"))
+    [*warned] = [f.severity for f in found.findings if f.code == "electrical power at another speed"]
+    assert warned == (["warning"] if kind == "electrical" else [])
+
+
+def test_what_is_assumed_of_stated_figures_is_said():
+    bare = few(cleaner({"filter": panel(drop="25 Pa", velocity="1 m/s", **EFFICIENCY), "count": 2}, fan=fan()))
+    told = {f.code: f.message for f in bare.findings}
+    assert "in air of 1.2 kg/m3 assumed" in told["stated fan curve"]
+    assert "in air of 1.2 kg/m3 assumed" in told["stated resistance"]
+    assert "5 points of per cent" in told["efficiency with an assumed limit"]
+    own = {"density": "1.1 kg/m3"}
+    filters = panel(drop="25 Pa", velocity="1 m/s", efficiency_limit="3 %", **EFFICIENCY, **own)
+    told = {f.code: f.message for f in few(cleaner({"filter": filters, "count": 2}, fan=fan(**own))).findings}
+    assert "in air of 1.1 kg/m3 stated" in told["stated fan curve"]
+    assert "in air of 1.1 kg/m3 stated" in told["stated resistance"]
+    assert "efficiency with an assumed limit" not in told
+
+
+EFFICIENCY = {"particles": "1 to 3 um", "efficiency": "85 %", "efficiency_velocity": "1 m/s"}
 
 
 def test_what_is_known_of_an_efficiency_decides_what_is_told():

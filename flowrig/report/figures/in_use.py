@@ -65,4 +65,4 @@ def _mark(life: Life, change: Change) -> Mark:
     time, low, high = (
         math.nan if t is None else float(life.shown(t)) for t in (change.time, change.earliest, change.latest)
     )
-    return Mark(change.name, time, low, high, f"{time:.3g}" if math.isfinite(time) else change.status)
+    return Mark(change.name, time, low, high, f"{float(f'{time:.3g}'):.10g}" if math.isfinite(time) else change.status)

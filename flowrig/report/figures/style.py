@@ -159,9 +159,15 @@ class Row:
 
 
 def strip(axes: Axes, rows: Sequence[Row]) -> None:
-    """Intervals below each other, each with its words and numbers at the left, clear of all data."""
+    """Intervals below each other, each with its words and numbers at the left, clear of all data.
+
+    A bar without a low end begins at its value; one without a high end runs out of the panel, and has no cap there.
+    """
+    beyond = axes.get_xlim()[1]
     for i, row in enumerate(rows):
-        axes.plot([row.low, row.high], [i, i], color=DARK_BLUE, linewidth=1.6, solid_capstyle="butt")
+        low, high = (row.low if np.isfinite(row.low) else row.value), (row.high if np.isfinite(row.high) else beyond)
+        if np.isfinite(row.low) or np.isfinite(row.high):
+            axes.plot([low, high], [i, i], color=DARK_BLUE, linewidth=1.6, solid_capstyle="butt", gid="bar")
         axes.plot([row.low, row.high], [i, i], linestyle="none", marker="|", color=DARK_BLUE, markersize=8)
         mark(axes, row.value, i, row.marker, row.filled)
     axes.set_yticks(range(len(rows)), [f"{row.words}\n{row.shown}" for row in rows], fontsize=SMALL)
