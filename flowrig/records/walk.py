@@ -388,7 +388,7 @@ class Walker:
         self, raw: object, kind: str, path: Path_, example: str
     ) -> tuple[float, str, tuple[Component, ...]] | None:
         """Value in SI, spelling of its unit, and the ± beside it."""
-        shape = f"{a(kind)}, such as {example or repr('1 ' + units.usual(kind)[0])}"
+        shape = f"{a(kind)}, such as {example or (repr('1 ' + units.usual(kind)[0]) if kind != 'count' else '4')}"
         if hasattr(raw, "m_as"):
             try:
                 return float(units.magnitude(raw, kind)), units.default_display(kind), ()

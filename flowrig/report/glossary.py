@@ -41,6 +41,16 @@ WORDS = (
         "Of a plan: what would be left of the half-width if every reading, every stated ± and every run were perfect. "
         "It is the error of the method's own equations and corrections and of its calibrations.",
     ),
+    Word(
+        "prediction",
+        "What a cleaner that is not built yet would do: a record with a table [predict], which names the record of a "
+        "fan, and with [[filters]], which name those of filters. `flowrig sheet prediction` writes blank ones.",
+    ),
+    Word(
+        "crossing",
+        "A flow at which the pressure of a fan and the drop of its bank are the same. It is stable where, at a little "
+        "more flow, the bank takes more than the fan gives: only there does a fan stay.",
+    ),
     Word("coverage", "Probability that the interval holds the true value; 95 % unless --coverage says otherwise."),
     Word("standard uncertainty", "One standard deviation of what the result may be off by, all causes together."),
     Word(

@@ -4,11 +4,12 @@ from __future__ import annotations
 
 import math
 import textwrap
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 
 import numpy as np
 
 from flowrig import units
+from flowrig.records.declare import Finding
 from flowrig.report.life_text import heat_text, life_text
 from flowrig.report.text import (
     WIDTH,
@@ -47,7 +48,7 @@ def predict_text(predicted: Predicted) -> str:
     """Everything a person at the terminal is shown."""
     lines = [*heading_text(predicted.record), "", *_point(predicted)]
     if predicted.swept is not None:
-        lines += ["", *sweep_text(predicted.swept, predicted.coverage)]
+        lines += ["", *sweep_text(predicted.swept, predicted.coverage, predicted.setup.findings)]
     if predicted.life is not None:
         lines += ["", *life_text(predicted.life)]
     if predicted.heat is not None:
@@ -119,8 +120,8 @@ def _resistance(law: FilterLaw) -> str:
     return f"{words} Pa, v in m/s, in air of {law.density:.4g} kg/m3; face {face:.4g} m2"
 
 
-def sweep_text(swept: Swept, coverage: float) -> Iterator[str]:
-    """A line a design, and what a further filter gains."""
+def sweep_text(swept: Swept, coverage: float, told: Sequence[Finding] = ()) -> Iterator[str]:
+    """A line a design, and what a further filter gains; of what was found only what is not told already."""
     yield from textwrap.wrap(f"Tried: {', '.join(f'{n} of {name}' for name, n in _numbers(swept))}", WIDTH)
     names = [name for name in HEADS if name in swept.quantities]
     heads = {name: (HEADS[name], swept.quantities[name].unit) for name in names}
@@ -145,7 +146,7 @@ def sweep_text(swept: Swept, coverage: float) -> Iterator[str]:
         yield f"  and {len(swept) - MOST} more; --csv FILE writes them all"
     yield from wrapped(f"± is half of the {100 * coverage:.6g} % interval.")
     yield from _gains(swept)
-    findings = [f for f in swept.findings if f not in swept.setup.findings]
+    findings = [f for f in swept.findings if f not in told]
     if findings:
         yield from ("", *findings_text(findings))
 

@@ -25,6 +25,7 @@ from flowrig.uncertainty.estimate import Estimate
 from flowrig.uncertainty.interval import intervals
 from flowrig.uncertainty.propagate import linear
 
+SLOW = 5.0  # times below the lowest velocity that was tested
 SETTLED = 0.05  # of u: the ends of a drawn interval need be no better, beside what is assumed of fans and filters
 SEVERAL = FlagMeaning(
     "several crossings",
@@ -52,6 +53,13 @@ BEYOND_TESTED = FlagMeaning(
     "guess, and its frame and pleats may not hold. Use more filters, or larger ones.",
     "a quarter: own judgement, no source",
 )
+BELOW_TESTED = FlagMeaning(
+    "filter far below its tested velocity",
+    "warning",
+    "The face velocity is less than a fifth of the lowest at which the filter was tested: its drop there is taken from "
+    "the law alone. Where no such bank is meant, look for a slipped unit in the size of the filter or in its number.",
+    "a fifth: own judgement, no source",
+)
 NEAR_END = FlagMeaning(
     "crossing near the end of the curve",
     "warning",
@@ -64,7 +72,7 @@ LOST_DRAWS = FlagMeaning(
     "In more than one of a hundred draws of the errors the curves do not cross there any more: the interval covers "
     "only those where they do.",
 )
-FLAGS = (SEVERAL, EITHER, UNSTABLE, BEYOND_TESTED, NEAR_END, LOST_DRAWS)
+FLAGS = (SEVERAL, EITHER, UNSTABLE, BEYOND_TESTED, BELOW_TESTED, NEAR_END, LOST_DRAWS)
 
 
 @dataclass
@@ -293,20 +301,23 @@ def _of_point(found: Setup, main: Crossing, out: Mapping[str, Estimate]) -> list
 
 
 def beyond_tested(entries: list[Entry], velocity: Array) -> list[Finding]:
-    """Filters that are to run far above what they were tested at; velocity with the entries along the last axis."""
+    """Filters that are to run far from what they were tested at; velocity with the entries along the last axis."""
     findings = []
     for i, entry in enumerate(entries):
         for k, law in enumerate(entry.laws):
             if law.tested is None:
                 continue
             own = np.atleast_1d(velocity[..., i])
+            here = np.ones(len(own), dtype=bool) if entry.order is None else np.asarray(entry.order) == k
             with np.errstate(invalid="ignore"):
-                over = own > FAR * law.tested[1]
-            if entry.order is not None:
-                over = over & (np.asarray(entry.order) == k)
+                over = here & (own > FAR * law.tested[1])
+                under = here & (own > 0.0) & (own < law.tested[0] / SLOW)
             if np.any(over):
                 said = f"{law.title}: {np.max(own[over]):.3g} m/s, tested up to {law.tested[1]:.3g} m/s"
                 findings.append(Finding(BEYOND_TESTED, said, over if velocity.ndim > 1 else None))
+            if np.any(under):
+                said = f"{law.title}: {np.min(own[under]):.3g} m/s, tested from {law.tested[0]:.3g} m/s on"
+                findings.append(Finding(BELOW_TESTED, said, under if velocity.ndim > 1 else None))
     return findings
 
 

@@ -76,11 +76,13 @@ def predict(
     """
     record = source if isinstance(source, Record) else load(source)
     task = task_of(record)
-    point = operating_point(record, coverage=coverage, samples=samples, seed=seed, unit=unit)
     drawn: dict[str, Any] = {"coverage": coverage, "seed": seed}
+    # the sweep first: what is wrong with its list is soon said
+    swept = sweep(record, unit=unit, **drawn) if task.sweep is not None else None
+    point = operating_point(record, samples=samples, unit=unit, **drawn)
     return Predicted(
         **vars(point),
-        swept=sweep(record, unit=unit, **drawn) if task.sweep is not None else None,
+        swept=swept,
         life=life(record, unit=unit, **drawn) if task.life is not None else None,
         heat=heat(record, samples=samples, **drawn),
         seed=seed,

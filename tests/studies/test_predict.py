@@ -362,3 +362,13 @@ def test_the_piece_that_was_measured_differs_from_its_sort_however_many_there_ar
         value = float(members.value)
         assert part_of(members, "measured piece") == pytest.approx(0.06 / 3**0.5 * value, rel=1e-6)
         assert part_of(members, "piece to piece") == pytest.approx(0.06 / 3**0.5 / number**0.5 * value, rel=1e-6)
+
+
+def test_a_slipped_unit_of_a_filter_is_noticed():
+    """A face of 4.95 m for one of 495 mm: the air creeps."""
+    drops = {"drop": ["20 Pa", "45 Pa"], "velocity": ["0.5 m/s", "1 m/s"]}
+    right, slipped = (
+        predict(cleaner({"filter": panel(**drops, width=width)}, fan=fan())) for width in ("500 mm", "5000 mm")
+    )
+    assert "filter far below its tested velocity" not in codes(right.findings)
+    assert "filter far below its tested velocity" in codes(slipped.findings)
