@@ -368,7 +368,8 @@ def test_a_slipped_unit_of_a_filter_is_noticed():
     """A face of 4.95 m for one of 495 mm: the air creeps."""
     drops = {"drop": ["20 Pa", "45 Pa"], "velocity": ["0.5 m/s", "1 m/s"]}
     right, slipped = (
-        predict(cleaner({"filter": panel(**drops, width=width)}, fan=fan())) for width in ("500 mm", "5000 mm")
+        predict(cleaner({"filter": panel(**drops, width=side, height=side)}, fan=fan()))
+        for side in ("500 mm", "5000 mm")
     )
     assert "filter far below its tested velocity" not in codes(right.findings)
     assert "filter far below its tested velocity" in codes(slipped.findings)
