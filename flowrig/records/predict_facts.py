@@ -82,7 +82,7 @@ FILTERS = Table(
     "side, the air goes through the stages one after the other.",
     (
         Described("filter", "The record of the filter.", required=True, example='"panel-13-50.toml"', table="filter"),
-        Count("count", "How many side by side.", low=0, high=1000, example="4"),
+        Count("count", "How many side by side; one where nothing is said.", low=0, high=1000, example="4"),
         Count("stage", "Which stage, from 1.", low=1, high=9, example="1"),
         Given(
             "covered",
