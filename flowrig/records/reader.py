@@ -13,7 +13,7 @@ from flowrig.records.attach import attach
 from flowrig.records.beside import CURVES, Beside, find_named
 from flowrig.records.blanks import written
 from flowrig.records.declare import Described, Finding, Reading, Table
-from flowrig.records.fan_facts import FAN, STATED
+from flowrig.records.fan_facts import FAN, MEASURED
 from flowrig.records.files import near_name, quoted
 from flowrig.records.filter_facts import FILTER
 from flowrig.records.flow_reader import FlowReader, calibrations
@@ -171,7 +171,8 @@ class _Reader:
         self._same_instrument(record.instruments)
         unread = {name for name in instruments if name not in record.instruments}
         named = [s for sections in hardware.values() for s in sections.values()]
-        named += [s for s in (record.calibration, record.curve) if s is not None and s.value("figures") != STATED]
+        named += [record.calibration] if record.calibration is not None else []
+        named += [s for s in (record.curve,) if s is not None and s.value("figures") == MEASURED]
         named += record.prediction.sections if record.prediction is not None else []
         for section in (*(f.section for f in record.flows), *record.air.values(), *record.beside.values(), *named):
             known = not self.walker.is_spoiled("instruments")

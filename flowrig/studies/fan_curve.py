@@ -195,7 +195,16 @@ def fan_curve(record: Record, setting: str | None = None, named_by: str = "") ->
 
 
 def _rise(pressure: Estimate) -> tuple[int, int] | None:
-    """Between which points the pressure rises the most, where any rises by more than twice what its errors explain."""
+    """Between which points the pressure rises the most, where any rises by more than chance."""
+    rise, told = _rises(pressure)
+    if not np.any(told):
+        return None
+    first, last = np.unravel_index(np.argmax(np.where(told, rise, 0.0)), rise.shape)
+    return int(first), int(last)
+
+
+def _rises(pressure: Estimate) -> tuple[Array, NDArray[np.bool_]]:
+    """By how much the pressure of one point is above that of an earlier, and whether by twice what errors explain."""
     rise = pressure.value - pressure.value[:, np.newaxis]
     variance = np.zeros(rise.shape)
     for cause, part in pressure.parts.items():
@@ -204,11 +213,7 @@ def _rise(pressure: Estimate) -> tuple[int, int] | None:
             variance += own + own[:, np.newaxis]
         else:
             variance += np.square(part[:, np.newaxis, :] - part[:, :, np.newaxis]).sum(axis=0)
-    told = np.triu(rise > 2.0 * np.sqrt(variance), 1)
-    if not np.any(told):
-        return None
-    first, last = np.unravel_index(np.argmax(np.where(told, rise, 0.0)), rise.shape)
-    return int(first), int(last)
+    return rise, np.triu(rise > 2.0 * np.sqrt(variance), 1)
 
 
 def settings_of(record: Record) -> list[str]:
@@ -389,6 +394,17 @@ def _check(record: Record, points: Mapping[str, Estimate]) -> None:
         remedy = "Check the sign of the pressure and which column is which."
         said = "a pressure that falls towards free air"
         raise InputError(Fault(item.where, "a pressure that never falls as the flow grows", said, remedy))
+    rises = _rises(points["pressure"])[1]
+    if rises[-2, -1]:
+        remedy = "Check the last point: no fan gives more pressure as it comes to free air."
+        read = f"a pressure that rises at the last point, {pressure[-2]:.4g} to {pressure[-1]:.4g} Pa"
+        raise InputError(Fault(item.where, read, "a pressure that falls towards free air", remedy))
+    below = np.flatnonzero((pressure < 0.0) & np.any(rises, axis=1))
+    if below.size:
+        k = int(below[0])
+        read = f"{pressure[k]:.4g} Pa at {units.from_si(flow[k], 'm3/h', 'flow'):.5g} m3/h, and more at greater flows"
+        remedy = "Check the sign of this point, and whether the hoses were swapped."
+        raise InputError(Fault(item.where, read, "pressures below zero beyond free air alone", remedy))
 
 
 def _voltage(section: Section, rows: NDArray[np.intp]) -> list[Finding]:

@@ -217,3 +217,20 @@ def test_a_tachometer_is_one_error_of_all_speeds():
     assert curve.speed.value * 60 == pytest.approx(np.linspace(990, 1020, len(FLOWS)))
     assert curve.speed.u / curve.speed.value == pytest.approx(np.full(len(FLOWS), 0.03 / np.sqrt(3)))
     assert all(cause.each is None for cause in curve.speed.parts)
+
+
+@pytest.mark.parametrize(
+    ("pressures_", "says"),
+    [
+        ((72, 66, 57, 46, 33, 18, 40), "rises at the last point, 18 to 40 Pa"),
+        ((72, 66, -57, 46, 33, 18, 0), "-57 Pa at 600 m3/h, and more at greater flows"),
+    ],
+)
+def test_a_pressure_that_no_fan_has_is_refused(pressures_, says):
+    with pytest.raises(InputError, match=says):
+        fan_curve(load(fan(pressures=pressures_)))
+
+
+def test_points_beyond_free_air_are_a_curve():
+    curve = fan_curve(load(fan(pressures=(72, 66, 57, 46, 33, 0, -20))))
+    assert curve.free_air_inside
