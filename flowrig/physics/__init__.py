@@ -34,6 +34,7 @@ _MODULES: dict[str, tuple[str, ...]] = {
         "box_orifice_reynolds",
         "calibrated_hole_flow",
     ),
+    "cost": ("break_even", "energy_cost", "levelised_cost", "residual_value"),
     "fan": ("fan_flow_at_speed", "fan_power_at_speed", "fan_pressure_at_speed"),
     "hood": ("hood_actual_flow", "hood_free_flow", "hood_free_flow_by_curve"),
     "inlet": ("inlet_expansibility", "inlet_flow"),
@@ -63,6 +64,15 @@ _MODULES: dict[str, tuple[str, ...]] = {
         "long_radius_coefficient",
         "long_radius_flow",
         "pipe_nozzle_expansibility_uncertainty",
+    ),
+    "present_value": (
+        "nominal_rate",
+        "present_value_factor",
+        "purchases_within",
+        "real_rate",
+        "repeated_factor",
+        "uniform_factor",
+        "year_end_factor",
     ),
     "resistance": (
         "efficiency_with_gap",
