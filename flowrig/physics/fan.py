@@ -133,5 +133,44 @@ def fan_power_at_speed(power: Floats, speed_ratio: Floats, density: Floats, othe
         return within(_meaningful(speed_ratio, density, other_density), scaled)
 
 
+@si("dB", level="dB", speed_ratio="1")
+def fan_level_at_speed(level: Floats, speed_ratio: Floats) -> Floats:
+    """Sound level of the same point of a fan's curve at another speed.
+
+    Parameters
+    ----------
+    level : float or array
+        Sound level at the first speed, of pressure or of power. [dB]
+    speed_ratio : float or array, broadcast with ``level``
+        Other speed over the first. [1]
+
+    Returns
+    -------
+    level : shape of the broadcast inputs
+        NaN for a ratio not above 0. [dB]
+
+    Raises
+    ------
+    ValueError
+        Only if the shapes do not broadcast.
+
+    Notes
+    -----
+    L + 50 lg(n_2/n_1). It is for the noise of the blades at one and the same point of the curve: a motor's hum follows
+    no such law, and half the speed is half the flow only where the drop goes as its square.
+
+    Source
+    ------
+    Fan laws, as on public engineering pages.
+
+    Examples
+    --------
+    >>> round(float(fan_level_at_speed(60.0, 0.8)), 6)
+    55.154499
+    """
+    with np.errstate(all="ignore"):
+        return within(np.greater(speed_ratio, 0.0), level + 50.0 * np.log10(speed_ratio))
+
+
 def _meaningful(speed_ratio: Floats, density: Floats, other_density: Floats) -> Truth:
     return (np.asarray(speed_ratio) > 0.0) & (np.asarray(density) > 0.0) & (np.asarray(other_density) > 0.0)

@@ -84,3 +84,36 @@ def within(valid: Truth, value: Floats) -> Floats:
     """
     masked: Floats = np.where(valid, value, np.nan)[()]
     return masked
+
+
+def not_below_0(*inputs: Floats) -> Truth:
+    """Where every input is 0 or above: for `within`.
+
+    Parameters
+    ----------
+    *inputs : float or array
+        Broadcast with each other.
+
+    Returns
+    -------
+    valid : bool or array
+        False where an input is missing.
+
+    Raises
+    ------
+    ValueError
+        Only if the shapes do not broadcast.
+
+    Source
+    ------
+    None; our own convention.
+
+    Examples
+    --------
+    >>> not_below_0(np.array([1.0, -1.0, np.nan]), 0.0)
+    array([ True, False, False])
+    """
+    valid: Truth = True
+    for each in inputs:
+        valid = valid & np.greater_equal(each, 0.0)
+    return valid
