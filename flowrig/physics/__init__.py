@@ -55,6 +55,17 @@ _MODULES: dict[str, tuple[str, ...]] = {
         "orifice_flange_position",
         "orifice_flow",
     ),
+    "particles": (
+        "channel_counts",
+        "coincidence_corrected",
+        "coincidence_dead_time",
+        "coincidence_loss",
+        "geometric_mean_size",
+        "penetration",
+        "penetration_between",
+        "penetration_by_correlation",
+        "penetration_swapped",
+    ),
     "pipe": ("pipe_reynolds",),
     "pipe_nozzle": (
         "isa_1932_coefficient",
@@ -72,6 +83,13 @@ _MODULES: dict[str, tuple[str, ...]] = {
         "loss_drop",
         "power_law_in_air",
         "power_law_velocity",
+    ),
+    "size_averages": (
+        "efficiency_at_size",
+        "particulate_efficiency",
+        "range_averages",
+        "volume_density",
+        "volume_weights",
     ),
     "traverse": (
         "diameter_positions",

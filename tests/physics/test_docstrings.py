@@ -13,7 +13,7 @@ import pytest
 import flowrig.physics
 
 FOLDER = Path(inspect.getfile(flowrig.physics)).parent
-MACHINERY = {"__init__", "balance", "discharge", "si"}  # what labels a kernel, or takes an equation, is no kernel
+MACHINERY = {"__init__", "balance", "classes", "discharge", "si"}  # labels a kernel, takes an equation, knows words
 
 
 def kernels():
@@ -119,10 +119,12 @@ def test_the_layer_stays_clear_of_scipy_special():
 
 # Two ordinary values of everything that a kernel takes.
 ORDINARY = {
+    "after": (900.0, 1000.0),
     "altitude": (200.0, 1500.0),
     "angle": (0.05, 0.2),
     "area": (0.001, 0.3),
     "area_ratio": (0.02, 0.1),
+    "before": (1000.0, 1100.0),
     "beta": (0.0, 0.3),
     "calibrated_density": (0.97, 1.2),
     "calibrated_drop": (1.0, 50.0),
@@ -131,19 +133,28 @@ ORDINARY = {
     "chamber_area": (1.0, 1.5),
     "chamber_density": (1.1, 1.19),
     "co2_fraction": (400e-6, 800e-6),
+    "coarse_median": (10e-6, 11e-6),
+    "coarse_spread": (3.1, 4.0),
     "coefficient": (0.97, 1.0),
     "coefficient_factor": (0.99, 1.01),
     "cold": (20.0, 21.4),
     "compression": (1.0, 1.3),
+    "concentration": (50e6, 200e6),
+    "correlation_ratio": (0.9, 1.05),
     "density": (1.1, 1.2),
     "density_ratio": (0.8, 1.1),
     "dew_point": (278.15, 283.15),
     "diameter": (0.1, 0.15),
+    "downstream": (100.0, 150.0),
+    "downstream_a": (100.0, 0.0),
+    "downstream_b": (80.0, 120.0),
     "drop": (-20.0, 250.0),
     "edge_ratio": (0.02, 0.08),
     "expansion": (0.0, 1.0),
     "exponent": (0.5, 0.65),
     "factor": (20.0, 60.0),
+    "fine_median": (0.25e-6, 0.3e-6),
+    "fine_spread": (2.0, 2.2),
     "flow": (0.1, 0.2),
     "gap_flow": (0.001, 0.01),
     "hot": (24.0, 26.1),
@@ -151,6 +162,8 @@ ORDINARY = {
     "leak": (-0.01, 0.02),
     "length_ratio": (0.5, 0.6),
     "linear": (10.0, 40.0),
+    "loss": (0.05, 0.1),
+    "lower": (0.3e-6, 0.5e-6),
     "mass_flow": (0.1, 0.2),
     "media_efficiency": (0.5, 0.9),
     "meter_density": (1.1, 1.2),
@@ -158,6 +171,8 @@ ORDINARY = {
     "meter_side": (-1.0, 1.0),
     "other_density": (0.97, 1.2),
     "other_viscosity": (1.8e-5, 1.85e-5),
+    "penetration": (0.2, 1.02),
+    "place": (0.4, 0.5),
     "power": (50.0, 80.0),
     "pressure": (95e3, 101325.0),
     "pressure_ratio": (0.99, 1.001),
@@ -172,14 +187,20 @@ ORDINARY = {
     "room_density": (1.15, 1.2),
     "room_hot": (294.15, 296.55),
     "set_density": (1.2, 1.19),
+    "share": (0.18, 0.45),
     "shown": (0.1, 0.2),
     "side": (0.5, 1.0),
+    "size": (0.35e-6, 5e-6),
     "speed_ratio": (0.6, 1.2),
     "temperature": (293.15, 298.15),
     "throttled_flow": (0.08, 0.15),
     "throttled_pressure": (10.0, 20.0),
     "total_flow": (0.05, 0.2),
     "unit_density": (1.18, 1.2),
+    "upper": (1e-6, 2.5e-6),
+    "upstream": (1000.0, 1200.0),
+    "upstream_a": (1000.0, 900.0),
+    "upstream_b": (1000.0, 1100.0),
     "vapour_fraction": (0.0, 0.01),
     "vapour_pressure": (500.0, 1000.0),
     "velocity": (0.2, 1.5),
@@ -188,7 +209,17 @@ ORDINARY = {
     "volume": (0.2, 1.5),
     "wet_bulb": (283.15, 288.15),
 }
-OWN_AXES = {"bank_beta", "hood_free_flow_by_curve"}  # sums over its last axis; takes a whole curve
+OWN_AXES = {
+    "bank_beta",  # sums over its last axis, as those do that take channels of a counter
+    "channel_counts",
+    "coincidence_corrected",
+    "coincidence_loss",
+    "efficiency_at_size",
+    "hood_free_flow_by_curve",  # takes a whole curve
+    "particulate_efficiency",
+    "range_averages",
+    "volume_weights",
+}
 POINTWISE = {
     name: function
     for name, function in KERNELS.items()
