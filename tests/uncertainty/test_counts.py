@@ -10,10 +10,12 @@ import pytest
 from scipy import stats
 
 from flowrig.uncertainty.counts import (
+    Dispersion,
     binomial_limits,
     dispersion,
     poisson_limits,
     poisson_upper,
+    ratio_dispersion,
     ratio_limits,
     ratio_upper,
 )
@@ -144,21 +146,25 @@ def test_limits_of_a_ratio_hold_what_they_promise(upstream, ratio):
     assert chance[ratio_upper(down, up) < ratio].sum() <= 0.05 + 1e-12
 
 
+def known(ratio):
+    return Dispersion(np.asarray(ratio), math.inf, np.asarray(np.nan))
+
+
 def test_limits_of_clumps_are_those_of_their_number():
     """Every event is counted twice: half as many counts, twice their limits, and nothing else for a ratio."""
     k, m = np.arange(30), np.arange(30)[::-1] + 5
-    for twice, once in zip(poisson_limits(2 * k, variance_ratio=2.0), poisson_limits(k), strict=True):
+    for twice, once in zip(poisson_limits(2 * k, spread=known(2.0)), poisson_limits(k), strict=True):
         assert twice == pytest.approx(2 * once, rel=1e-14)
-    assert poisson_upper(2 * k, variance_ratio=2.0) == pytest.approx(2 * poisson_upper(k), rel=1e-14)
-    for twice, once in zip(ratio_limits(2 * k, 2 * m, variance_ratio=2.0), ratio_limits(k, m), strict=True):
+    assert poisson_upper(2 * k, spread=known(2.0)) == pytest.approx(2 * poisson_upper(k), rel=1e-14)
+    for twice, once in zip(ratio_limits(2 * k, 2 * m, spread=known(2.0)), ratio_limits(k, m), strict=True):
         assert twice == pytest.approx(once, rel=1e-14)
-    assert ratio_upper(4, 30, variance_ratio=2.0) == pytest.approx(float(ratio_upper(2, 15)), rel=1e-14)
+    assert ratio_upper(4, 30, spread=known(2.0)) == pytest.approx(float(ratio_upper(2, 15)), rel=1e-14)
 
 
 def test_counts_that_scatter_too_little_have_limits_no_narrower():
-    assert poisson_limits(7, variance_ratio=0.4) == poisson_limits(7)
-    assert ratio_limits(7, 30, variance_ratio=0.4) == ratio_limits(7, 30)
-    assert np.isnan(poisson_upper(7, variance_ratio=np.nan))
+    assert poisson_limits(7, spread=known(0.4)) == poisson_limits(7)
+    assert ratio_limits(7, 30, spread=known(0.4)) == ratio_limits(7, 30)
+    assert poisson_upper(0, spread=known(np.nan)) == poisson_upper(0)  # nothing known: counting alone is left
 
 
 @pytest.mark.parametrize("spread", [1.5, 3.0])
@@ -172,11 +178,56 @@ def test_limits_hold_for_counts_that_scatter_more(upstream, ratio, spread):
 
     both = chance(down, ratio * upstream) * chance(up, upstream)
     assert both.sum() == pytest.approx(1.0, abs=1e-9)
-    lower, upper = ratio_limits(down, up, variance_ratio=spread)
+    lower, upper = ratio_limits(down, up, spread=known(spread))
     assert both[lower > ratio].sum() <= 0.025
     assert both[upper < ratio].sum() <= 0.025
     plain = ratio_limits(down, up)
     assert both[(plain[0] > ratio) | (plain[1] < ratio)].sum() > both[(lower > ratio) | (upper < ratio)].sum()
+
+
+@pytest.mark.library
+def test_many_counts_have_students_interval_of_their_repeats():
+    """Far from few, the limits become mean and standard error of repeats with Student's factor, and half an event."""
+    counts = np.array([1041000, 998000, 1015000, 970500, 1032000])
+    total, spread = counts.sum(), dispersion(counts)
+    lower, upper = poisson_limits(total, spread=spread)
+    half = 5 * stats.t.ppf(0.975, 4) * counts.std(ddof=1) / math.sqrt(5)
+    assert (upper - lower) / 2 == pytest.approx(half + spread.ratio / 2, rel=1e-4)
+
+
+@pytest.mark.parametrize("spread", [1.0, 1.5, 3.0])
+@pytest.mark.parametrize(
+    ("upstream", "ratio", "repeats"), [(500, 0.006, 6), (500, 0.15, 4), (30, 0.1, 6), (500, 0.1, 10)]
+)
+def test_limits_hold_where_the_spread_is_from_the_same_repeats(upstream, ratio, repeats, spread):
+    """In a room whose concentration halves over the run, which is none of the ratio's business."""
+    random = np.random.default_rng(9)
+    level = upstream * np.exp(-math.log(2) * np.linspace(0, 1, repeats)) * np.ones((8000, 1))
+
+    def counted(mean):
+        return random.poisson(mean) if spread == 1 else random.negative_binomial(mean / (spread - 1), 1 / spread)
+
+    down, up = counted(ratio * level), counted(level)
+    lower, upper = ratio_limits(down.sum(-1), up.sum(-1), spread=ratio_dispersion(down, up))
+    few = spread == 3.0 and repeats <= 6  # as `ratio_limits` says
+    chance = 3 * math.sqrt(0.95 * 0.05 / 8000)
+    assert np.mean((lower <= ratio) & (ratio <= upper)) >= (0.94 if few else 0.95) - chance
+
+
+@pytest.mark.library
+def test_dispersion_of_a_ratio_is_that_of_a_table_of_two_rows():
+    down, up = np.array([37, 52, 41, 60]), np.array([310, 280, 355, 290])
+    theirs = stats.chi2_contingency([down, up], correction=False)
+    found = ratio_dispersion(down, up)
+    assert found.ratio * found.dof == pytest.approx(theirs.statistic, rel=1e-12)
+    assert found.p == pytest.approx(theirs.pvalue, rel=1e-12)
+
+
+def test_dispersion_of_a_ratio_where_nothing_can_be_said():
+    found = ratio_dispersion([[0, 0], [1, 0], [1.5, 2], [1, 2]], [[9, 8], [5, 0], [5, 5], [5, 5]])
+    assert np.isnan(found.ratio).tolist() == [True, True, True, False]
+    with pytest.raises(ValueError, match="one repeat"):
+        ratio_dispersion([3], [4])
 
 
 @pytest.mark.library
