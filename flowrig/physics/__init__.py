@@ -64,6 +64,17 @@ _MODULES: dict[str, tuple[str, ...]] = {
         "orifice_flange_position",
         "orifice_flow",
     ),
+    "particles": (
+        "channel_counts",
+        "coincidence_corrected",
+        "coincidence_dead_time",
+        "coincidence_loss",
+        "geometric_mean_size",
+        "penetration",
+        "penetration_between",
+        "penetration_by_correlation",
+        "penetration_swapped",
+    ),
     "pipe": ("pipe_reynolds",),
     "pipe_nozzle": (
         "isa_1932_coefficient",
@@ -99,6 +110,13 @@ _MODULES: dict[str, tuple[str, ...]] = {
         "room_loss",
         "steady_concentration",
         "time_to_concentration",
+    ),
+    "size_averages": (
+        "efficiency_at_size",
+        "particulate_efficiency",
+        "range_averages",
+        "volume_density",
+        "volume_weights",
     ),
     "sound": (
         "energy_mean",

@@ -13,7 +13,7 @@ import pytest
 import flowrig.physics
 
 FOLDER = Path(inspect.getfile(flowrig.physics)).parent
-MACHINERY = {"__init__", "balance", "discharge", "si"}  # what labels a kernel, or takes an equation, is no kernel
+MACHINERY = {"__init__", "balance", "classes", "discharge", "si"}  # labels a kernel, takes an equation, knows words
 
 
 def kernels():
@@ -120,6 +120,7 @@ def test_the_layer_stays_clear_of_scipy_special():
 # Two ordinary values of everything that a kernel takes.
 ORDINARY = {
     "absorption": (0.1, 0.3),
+    "after": (900.0, 1000.0),
     "age": (0.5, 3.0),
     "air_changes": (3.0, 5.0),
     "altitude": (200.0, 1500.0),
@@ -127,6 +128,7 @@ ORDINARY = {
     "area": (0.001, 0.3),
     "area_ratio": (0.02, 0.1),
     "background": (35.0, 43.0),
+    "before": (1000.0, 1100.0),
     "beta": (0.0, 0.3),
     "billings": (9.0, 12.0),
     "calibrated_density": (0.97, 1.2),
@@ -138,11 +140,15 @@ ORDINARY = {
     "chamber_density": (1.1, 1.19),
     "clean_air": (0.05, 0.2),
     "co2_fraction": (400e-6, 800e-6),
+    "coarse_median": (10e-6, 11e-6),
+    "coarse_spread": (3.1, 4.0),
     "coefficient": (0.97, 1.0),
     "coefficient_factor": (0.99, 1.01),
     "cold": (20.0, 21.4),
     "compression": (1.0, 1.3),
+    "concentration": (50e6, 200e6),
     "constant": (20.0, 40.0),
+    "correlation_ratio": (0.9, 1.05),
     "demand": (0.0, 60.0),
     "demand_price": (0.01, 0.02),
     "density": (1.1, 1.2),
@@ -153,9 +159,10 @@ ORDINARY = {
     "directivity": (1.0, 2.0),
     "discount": (0.0, 0.03),
     "distance": (1.0, 2.0),
+    "downstream": (100.0, 150.0),
+    "downstream_a": (100.0, 0.0),
+    "downstream_b": (80.0, 120.0),
     "drop": (-20.0, 250.0),
-    "drop": (-20.0, 250.0),
-    "edge_ratio": (0.02, 0.08),
     "edge_ratio": (0.02, 0.08),
     "efficiency": (0.5, 0.9),
     "energy_price": (4e-8, 8e-8),
@@ -163,6 +170,8 @@ ORDINARY = {
     "expansion": (0.0, 1.0),
     "exponent": (0.5, 0.65),
     "factor": (20.0, 60.0),
+    "fine_median": (0.25e-6, 0.3e-6),
+    "fine_spread": (2.0, 2.2),
     "first_cost": (100.0, 190.0),
     "flow": (0.1, 0.2),
     "frequency": (100.0, 1000.0),
@@ -185,15 +194,14 @@ ORDINARY = {
     "loss": (1e-4, 2e-3),
     "loss_off": (1e-4, 2e-4),
     "loss_on": (2e-3, 3e-3),
+    "lower": (0.3e-6, 0.5e-6),
     "mass_flow": (0.1, 0.2),
     "media_efficiency": (0.5, 0.9),
     "meter_density": (1.1, 1.2),
     "meter_flow": (0.1, 0.2),
     "meter_side": (-1.0, 1.0),
     "nominal": (0.0, 0.055),
-    "nominal": (63.0, 8000.0),
     "number": (2.0, 4.0),
-    "number": (4.0, 39.0),
     "other_density": (0.97, 1.2),
     "other_distance": (3.0, 4.0),
     "other_viscosity": (1.8e-5, 1.85e-5),
@@ -203,6 +211,7 @@ ORDINARY = {
     "penetration": (0.8, 1.0),
     "per_person": (0.014, 0.02),
     "persons": (6.0, 30.0),
+    "place": (0.4, 0.5),
     "power": (50.0, 80.0),
     "power_level": (55.0, 63.0),
     "present_cost": (1700.0, 2000.0),
@@ -228,6 +237,7 @@ ORDINARY = {
     "short_circuit": (0.05, 0.2),
     "shown": (0.1, 0.2),
     "side": (0.5, 1.0),
+    "size": (0.35e-6, 5e-6),
     "source": (0.0, 1e-9),
     "speed_ratio": (0.6, 1.2),
     "supply_leakage": (0.05, 0.1),
@@ -239,6 +249,10 @@ ORDINARY = {
     "time": (600.0, 3600.0),
     "total_flow": (0.05, 0.2),
     "unit_density": (1.18, 1.2),
+    "upper": (1e-6, 2.5e-6),
+    "upstream": (1000.0, 1200.0),
+    "upstream_a": (1000.0, 900.0),
+    "upstream_b": (1000.0, 1100.0),
     "vapour_fraction": (0.0, 0.01),
     "vapour_pressure": (500.0, 1000.0),
     "velocity": (0.2, 1.5),
@@ -249,16 +263,31 @@ ORDINARY = {
     "yearly_air": (1e6, 2e6),
     "years": (5.0, 10.0),
 }
-# sum over their last axis; the hood's takes a whole curve
-# sums over its last axis; takes two courses of costs; takes a whole curve
-OWN_AXES = {"a_weighted_level", "bank_beta", "energy_mean", "energy_sum", "hood_free_flow_by_curve"}
-OWN_AXES = {"bank_beta", "break_even", "hood_free_flow_by_curve"}
+# have a last axis of their own: they sum over it, or take a whole curve, course or row of channels along it
+OWN_AXES = {
+    "a_weighted_level",
+    "bank_beta",
+    "break_even",
+    "channel_counts",
+    "coincidence_corrected",
+    "coincidence_loss",
+    "efficiency_at_size",
+    "energy_mean",
+    "energy_sum",
+    "hood_free_flow_by_curve",
+    "particulate_efficiency",
+    "range_averages",
+    "volume_weights",
+}
 POINTWISE = {
     name: function
     for name, function in KERNELS.items()
     if not {"n", "positions"} & set(function.si) and name not in OWN_AXES
 }
-SPECIAL = {"ice_vapour_pressure": {"temperature": (253.15, 268.15)}}
+SPECIAL = {
+    "band_frequency": {"nominal": (63.0, 8000.0)},
+    "ice_vapour_pressure": {"temperature": (253.15, 268.15)},
+}
 
 
 @pytest.mark.parametrize("name", POINTWISE)
