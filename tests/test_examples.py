@@ -17,6 +17,7 @@ import subprocess
 import sys
 from contextlib import chdir, redirect_stderr, redirect_stdout
 from dataclasses import dataclass
+from functools import cache
 from itertools import pairwise
 from pathlib import Path
 
@@ -93,7 +94,10 @@ def test_command_prints_what_is_expected(folder: Path, copy: Path) -> None:
     assert str(ROOT) not in expected
 
 
-@each_example
+WRITERS = [folder for folder in FOLDERS if written(command(folder))]
+
+
+@pytest.mark.parametrize("folder", WRITERS, ids=lambda p: p.name)
 @pytest.mark.regression
 def test_command_writes_what_is_expected(folder: Path, copy: Path) -> None:
     names = written(command(folder))
@@ -150,6 +154,7 @@ class Number:
     unit: str
 
 
+@cache
 def number(folder: Path) -> Number:
     """What the command of a story comes to."""
     name, *arguments = command(folder)
