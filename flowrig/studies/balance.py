@@ -21,6 +21,7 @@ from flowrig.physics.balance import (
     shape_keeping,
     stage_drop,
 )
+from flowrig.physics.fan import fan_flow_at_speed, fan_power_at_speed, fan_pressure_at_speed
 from flowrig.physics.resistance import filter_velocity, gap_flow, loss_drop, power_law_velocity
 
 ROW, FILTER, POINT = "row", "filter", "point"
@@ -149,9 +150,10 @@ def delivered(
 ) -> tuple[Array, Array, Array]:
     """What a fan's own flow and pressure come to: flow through the bank, pressure over it, flow back at the fans."""
     speed, density = whole["speed_ratio"], whole["density"]
-    one = pressure * np.square(speed) * density / curve_density
+    one = np.asarray(fan_pressure_at_speed(pressure, speed, curve_density, density))
     back = gap_flow(one, whole["backflow"], 1.0, density)
-    return whole["abreast"] * (flow * speed - back), whole["in_line"] * one, np.asarray(whole["abreast"] * back)
+    net = whole["abreast"] * (fan_flow_at_speed(flow, speed) - back)
+    return np.asarray(net), whole["in_line"] * one, np.asarray(whole["abreast"] * back)
 
 
 def balance(*, near: Array, options: Options, falling: bool = True, **inputs: Array) -> dict[str, Array]:
@@ -192,7 +194,8 @@ def balance(*, near: Array, options: Options, falling: bool = True, **inputs: Ar
     velocity = np.where(m["area"] > 0.0, velocity, 0.0)
     free = _free_air(rig)
     first = rig.pieces["pressure"].at(options.nodes[:1])[..., 0]
-    shut = whole["in_line"] * first * np.square(whole["speed_ratio"]) * whole["density"] / options.curve_density
+    speed, density = whole["speed_ratio"], whole["density"]
+    shut = whole["in_line"] * fan_pressure_at_speed(first, speed, options.curve_density, density)
     found = {
         "flow": flow,
         "fan_flow": flow + back,
@@ -204,8 +207,8 @@ def balance(*, near: Array, options: Options, falling: bool = True, **inputs: Ar
         "share": flow / free,
     }
     if "power" in rig.pieces:
-        cube = np.power(whole["speed_ratio"], 3) * whole["density"] / options.curve_density
-        found["power"] = whole["abreast"] * whole["in_line"] * rig.along("power", t) * cube
+        one = fan_power_at_speed(rig.along("power", t), speed, options.curve_density, density)
+        found["power"] = whole["abreast"] * whole["in_line"] * np.asarray(one)
     if "motor_temperature" in rig.pieces:
         found["motor_temperature"] = rig.along("motor_temperature", t)
     of_filters = {
@@ -232,9 +235,8 @@ def _free_air(rig: Rig) -> Array:
     piece = np.clip(np.searchsorted(pieces.nodes, (grid[last] + grid[last + 1]) / 2) - 1, 0, None)
     args = (pieces.nodes[piece], *pieces.piece(piece))
     t = refined(lambda t, node, *c: cubic(np.stack(c), t - node), low, high, args)
-    return np.asarray(
-        rig.whole["abreast"] * rig.along("flow", np.broadcast_to(t, rig.shape)) * rig.whole["speed_ratio"]
-    )
+    one = fan_flow_at_speed(rig.along("flow", np.broadcast_to(t, rig.shape)), rig.whole["speed_ratio"])
+    return np.asarray(rig.whole["abreast"] * one)
 
 
 def all_crossings(options: Options, inputs: dict[str, Array]) -> list[list[tuple[float, bool]]]:

@@ -15,7 +15,7 @@ from flowrig.records.fan_facts import MEASURED
 from flowrig.records.items import Array, Section, as_written
 from flowrig.records.record import Record
 from flowrig.studies.balance import FILTER, MEMBER, ROW
-from flowrig.studies.filter_law import FilterLaw
+from flowrig.studies.filter_law import FilterLaw, drop_by_law
 from flowrig.uncertainty.alongside import side_by_side
 from flowrig.uncertainty.cause import Cause
 from flowrig.uncertainty.estimate import Estimate
@@ -221,11 +221,7 @@ def _member(
     final_velocity: Array | float = 1.0,
 ) -> dict[str, Array]:
     with np.errstate(all="ignore"):
-        new = (
-            linear * final_velocity
-            + quadratic * np.square(final_velocity)
-            + factor * np.power(final_velocity, exponent)
-        )
+        new = drop_by_law(final_velocity, linear, quadratic, factor, exponent)
         more = np.maximum(loaded, 0.0) * np.maximum(final_drop - new, 0.0) + grown
         of_power = np.asarray(factor) > 0.0
         linear = linear + np.where(of_power, 0.0, more / final_velocity)

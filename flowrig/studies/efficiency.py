@@ -9,13 +9,14 @@ from dataclasses import dataclass
 import numpy as np
 
 from flowrig import units
+from flowrig.physics.resistance import efficiency_with_gap
 from flowrig.records.declare import Finding, FlagMeaning
 from flowrig.records.estimates import given_estimate
 from flowrig.records.items import Array
 from flowrig.studies.balance import FILTER, ROW
 from flowrig.studies.bank import Batch, Entry
 from flowrig.studies.filter_law import FilterLaw
-from flowrig.uncertainty.alongside import side_by_side
+from flowrig.uncertainty.alongside import one_of, side_by_side
 from flowrig.uncertainty.cause import Cause
 from flowrig.uncertainty.estimate import Estimate
 from flowrig.uncertainty.propagate import linear
@@ -105,7 +106,7 @@ def held_back(
     findings: list[Finding] = []
     pieces = []
     for i, entry in enumerate(entries):
-        velocity = _of_entry(out["velocity"], i, batch)
+        velocity = one_of(out["velocity"], FILTER, i)
         found = []
         for k, law in enumerate(entry.laws):
             if conditioned:
@@ -132,13 +133,6 @@ def _left(new: Estimate, charge: Estimate, batch: Batch) -> Estimate:
         return {"e": np.minimum(new * charge, 1.0)}
 
     return linear(kernel, {"new": new, "charge": charge}, batch, {"e": batch})["e"]
-
-
-def _of_entry(x: Estimate, i: int, batch: Batch) -> Estimate:
-    def kernel(x: Array) -> dict[str, Array]:
-        return {"x": x[..., i : i + 1]}
-
-    return linear(kernel, {"x": x}, (*batch, FILTER), {"x": batch})["x"]
 
 
 def _chosen(found: Sequence[Estimate], entry: Entry, batch: Batch) -> Estimate:
@@ -205,8 +199,11 @@ def _whole(*, each: Array, flow: Array, through: Array, beside: Array, stages: t
     with np.errstate(all="ignore"):
         for stage in sorted(set(stages)):
             own = [j for j, s in enumerate(stages) if s == stage]
-            all_ = np.sum((through + beside)[..., own], axis=-1, keepdims=True)
-            let = np.sum((through * (1.0 - each) + beside + 0.0 * each)[..., own], axis=-1, keepdims=True)
+            each_flow = through + beside
+            framed = efficiency_with_gap(each, beside, each_flow)  # NaN for a sort that is not there
+            kept = np.where(each_flow > 0.0, each_flow * framed, 0.0 * each)
+            all_ = np.sum((each_flow + 0.0 * each)[..., own], axis=-1, keepdims=True)
+            let = all_ - np.sum(kept[..., own], axis=-1, keepdims=True)
             passed = passed * np.where(all_ > 0.0, let / all_, np.where(flow > 0.0, 1.0, np.nan))  # no filter: all
     efficiency = 1.0 - np.asarray(passed)
     return {"efficiency": efficiency, "clean": flow * efficiency}

@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 
 from flowrig import units
 from flowrig.errors import Fault, InputError
+from flowrig.physics.fan import fan_power_at_speed, fan_pressure_at_speed
 from flowrig.records.declare import Finding, FlagMeaning
 from flowrig.records.fan_facts import SCATTER, STATED
 from flowrig.records.files import near_name, quoted
@@ -313,12 +314,12 @@ def _in_one_air(
     *, mass_flow: Array, density: Array, pressure: Array, to_density: float, **others: Array
 ) -> dict[str, Array]:
     flow = mass_flow / density
-    found = {"flow": flow, "pressure": pressure * to_density / density}
+    found = {"flow": flow, "pressure": fan_pressure_at_speed(pressure, 1.0, density, to_density)}
     if "power" in others:
-        found["power"] = others["power"] * to_density / density
+        found["power"] = fan_power_at_speed(others["power"], 1.0, density, to_density)
     if "motor_temperature" in others:
         found["motor_temperature"] = others["motor_temperature"]
-    return {name: x + 0.0 * flow for name, x in found.items()}
+    return {name: np.asarray(x + 0.0 * flow) for name, x in found.items()}
 
 
 def _of_setting(record: Record, setting: str | None, n: int, where: str) -> NDArray[np.intp]:

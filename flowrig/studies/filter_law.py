@@ -40,7 +40,7 @@ STATED_DROP = FlagMeaning(
     "stated resistance",
     "note",
     "The resistance is a maker's or a printed one: its limit is that stated, or else 15 % (common practice, no "
-    "source), and  the spread from piece to piece 5 % (the same). Class and depth do not fix a drop; a measured one "
+    "source), and the spread from piece to piece 5 % (the same). Class and depth do not fix a drop; a measured one "
     "is better.",
 )
 STEEP = FlagMeaning(
@@ -102,8 +102,13 @@ class FilterLaw:
         return linear(_drop, inputs, ("at",), {"drop": ("at",)})["drop"]
 
 
-def _drop(*, velocity: Array, linear: Array, quadratic: Array, factor: Array, exponent: Array) -> dict[str, Array]:
-    return {"drop": linear * velocity + quadratic * velocity**2 + factor * velocity**exponent}
+def drop_by_law(velocity: Array | float, linear: Array, quadratic: Array, factor: Array, exponent: Array) -> Array:
+    """Drop at a face velocity by whichever law the numbers are of; coefficients that draws moved below zero stay."""
+    return np.asarray(linear * velocity + quadratic * np.square(velocity) + factor * np.power(velocity, exponent))
+
+
+def _drop(**given: Array) -> dict[str, Array]:
+    return {"drop": drop_by_law(**given)}
 
 
 def filter_law(record: Record) -> FilterLaw:

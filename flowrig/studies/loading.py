@@ -17,7 +17,7 @@ from flowrig.records.items import Array, Section, as_written
 from flowrig.records.record import Record
 from flowrig.studies.balance import ROW
 from flowrig.studies.bank import Entry, final_above_new
-from flowrig.studies.filter_law import FilterLaw, filter_law
+from flowrig.studies.filter_law import FilterLaw, drop_by_law, filter_law
 from flowrig.uncertainty.cause import Cause
 from flowrig.uncertainty.estimate import Estimate
 from flowrig.uncertainty.propagate import linear
@@ -259,9 +259,9 @@ def _by_table(law: FilterLaw, course: Course, record: Record, life: Section, tim
 def _progress(law: FilterLaw, grown: Estimate) -> Estimate:
     velocity, final = (float(law.section.value(name)) for name in ("final_velocity", "final_drop"))
 
-    def kernel(grown: Array, linear: Array, quadratic: Array, factor: Array, exponent: Array) -> dict[str, Array]:
+    def kernel(grown: Array, **numbers: Array) -> dict[str, Array]:
         with np.errstate(all="ignore"):
-            new = linear * velocity + quadratic * velocity**2 + factor * velocity**exponent
+            new = drop_by_law(velocity, **numbers)
             return {"progress": np.where(final > new, grown / (final - new), np.nan)}
 
     return linear(kernel, {**law.numbers, "grown": grown}, (ROW,), {"progress": (ROW,)})["progress"]

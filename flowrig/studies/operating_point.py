@@ -21,6 +21,7 @@ from flowrig.studies.fan_curve import NAMEPLATE
 from flowrig.studies.filter_law import FAR
 from flowrig.studies.reference_flow import told_once
 from flowrig.studies.result import Quantity
+from flowrig.uncertainty.alongside import one_of
 from flowrig.uncertainty.estimate import Estimate
 from flowrig.uncertainty.interval import intervals
 from flowrig.uncertainty.propagate import linear
@@ -252,21 +253,14 @@ def _per_power(*, clean: Array, power: Array) -> dict[str, Array]:
 
 def _of_entry(found: Setup, out: Mapping[str, Estimate], held: Held | None, i: int) -> dict[str, Estimate]:
     """What is told of one sort of filter."""
-    one = {name: _at(out[name], i) for name in ("velocity", "drop")}
+    one = {name: one_of(out[name], FILTER, i) for name in ("velocity", "drop")}
     if np.any(found.entries[i].members["gap"].value):
         both = {"through": out["through"], "beside": out["beside"]}
         share = linear(_share_beside, both, (FILTER,), {"beside_share": (FILTER,)})["beside_share"]
-        one["beside_share"] = _at(share, i)
+        one["beside_share"] = one_of(share, FILTER, i)
     if held is not None:
-        one["media_efficiency"] = _at(held.each, i)
+        one["media_efficiency"] = one_of(held.each, FILTER, i)
     return one
-
-
-def _at(x: Estimate, i: int) -> Estimate:
-    def kernel(x: Array) -> dict[str, Array]:
-        return {"x": x[..., i : i + 1]}
-
-    return linear(kernel, {"x": x}, (FILTER,), {"x": ()})["x"]
 
 
 def _share_beside(*, through: Array, beside: Array) -> dict[str, Array]:

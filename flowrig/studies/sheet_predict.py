@@ -11,7 +11,7 @@ from flowrig.records.declare import Table
 from flowrig.records.fan_facts import FAN, STATED
 from flowrig.records.filter_facts import FILTER
 from flowrig.records.predict_facts import FILTERS, LIFE, LOSSES, PREDICT, SWEEP, WINDING
-from flowrig.studies.sheet_text import HOW_TO, comment, form_in_words, rule, toml
+from flowrig.studies.sheet_text import HOW_TO, comment, form_in_words, in_comments, rule, toml
 
 BLANKS = [""] * 8  # of a curve: free air, the bank, and further resistance than that
 READINGS = (
@@ -96,13 +96,12 @@ def _text(parts: tuple[_Part, ...]) -> str:
 
 
 def _lines(part: _Part) -> Iterator[str]:
-    yield from rule(part.table)
     if part.optional:
-        yield "#"
-        yield from comment("Optional; take the # away from its name too:")
-    mark = "# " if part.optional else ""
+        yield from in_comments(part.table, part.header, "Optional; take the # away from its name too:")
+        return
+    yield from rule(part.table)
     if part.header:
-        yield f"{mark}{part.header}"
+        yield part.header
     needed = [f for f in part.table.fields if f.name in part.given or f.name in part.asked or f.required]
     for declared in needed:
         example = describe.example(declared)
@@ -111,9 +110,9 @@ def _lines(part: _Part) -> Iterator[str]:
         if isinstance(part.given.get(declared.name), list) and "" in part.given[declared.name]:
             yield from comment("One beside the other; take away the quotes that are not needed.")
         value = toml(part.given[declared.name]) if declared.name in part.given else '""'
-        yield f"{mark}{declared.name} = {example if part.optional else value}"
+        yield f"{declared.name} = {value}"
     others = [f for f in part.table.fields if f not in needed]
-    if others and not part.optional:
+    if others:
         yield "#"
         yield from comment("Optional:")
     for declared in others:

@@ -54,7 +54,7 @@ def record_text(plan: Plan) -> str:
         lines += ["", *_table(plan, task_table(plan.calibrates), {"[calibration]": given})]
         return "\n".join(lines) + "\n"
     for table in unit_facts.BESIDE:
-        lines += ["", *_in_comments(table, f"[{table.name}]", "Optional; take the # away from its name too:")]
+        lines += ["", *in_comments(table, f"[{table.name}]", "Optional; take the # away from its name too:")]
     lines += ["", *_table(plan, unit_facts.CLAIMS, {"[claims]": {}})]
     return "\n".join(lines) + "\n"
 
@@ -88,10 +88,10 @@ def _optional_hardware(plan: Plan, table: Table) -> Iterator[str]:
     referring = next(f for f in plan.flow_table.fields if isinstance(f, Names) and f.table == table.name)
     name = re.sub(r"\W", "", referring.example)
     said = f"Optional, for {referring.name} in [[flow]]; take the # away from its name too:"
-    return _in_comments(table, f"[{table.name}.{name}]", said)
+    return in_comments(table, f"[{table.name}.{name}]", said)
 
 
-def _in_comments(table: Table, header: str, said: str) -> Iterator[str]:
+def in_comments(table: Table, header: str, said: str) -> Iterator[str]:
     yield from rule(table)
     yield "#"
     yield from comment(said)

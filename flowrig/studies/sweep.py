@@ -20,6 +20,7 @@ from flowrig.studies.efficiency import held_back
 from flowrig.studies.filter_law import filter_law
 from flowrig.studies.operating_point import beyond_tested, quantity
 from flowrig.studies.result import Quantity
+from flowrig.uncertainty.alongside import one_of
 from flowrig.uncertainty.batch import batch_intervals
 from flowrig.uncertainty.estimate import Estimate
 from flowrig.uncertainty.propagate import linear
@@ -187,7 +188,7 @@ def _quantities(
     wanted: dict[str, Estimate] = {name: out[name] for name in ("flow", "pressure", "power") if name in out}
     if found.curve.free_air_inside:
         wanted["share"] = out["share"]
-    wanted["velocity"] = _first(out["velocity"])
+    wanted["velocity"] = one_of(out["velocity"], FILTER, 0)
     held, findings = held_back(found.entries, out, (ROW,))
     conditioned, _ = held_back(found.entries, out, (ROW,), conditioned=True)
     if held is not None:
@@ -201,13 +202,6 @@ def _quantities(
         made[name] = quantity(name, x, bars[name][0], unit)
         made[name].drawn = bars[name][1]
     return made, findings
-
-
-def _first(x: Estimate) -> Estimate:
-    def kernel(x: Array) -> dict[str, Array]:
-        return {"x": x[..., :1]}
-
-    return linear(kernel, {"x": x}, (ROW, FILTER), {"x": (ROW,)})["x"]
 
 
 def _gained(swept: Swept, coverage: float) -> Quantity | None:

@@ -42,6 +42,23 @@ def _joined(*, order: Array, **pieces: Array) -> dict[str, Array]:
     return {"joined": np.stack(laid, axis=-1)[..., order[(0,) * (order.ndim - 1)].astype(int)]}
 
 
+def one_of(x: Estimate, axis: str, position: int) -> Estimate:
+    """One position along an axis, which is then gone: `side_by_side` undone.
+
+    Raises
+    ------
+    ValueError
+        If the estimate has no such axis.
+    """
+    at = x.axes.index(axis) - len(x.axes)
+    kept = tuple(a for a in x.axes if a != axis)
+    return linear(_one, {"x": x}, x.axes, {"x": kept}, at=at, position=position)["x"]
+
+
+def _one(*, x: Array, at: int, position: int) -> dict[str, Array]:
+    return {"x": np.take(x, [position], axis=at)}
+
+
 def averaged(x: Estimate, axis: str, groups: Sequence[int]) -> Estimate:
     """Means of the positions of each group along an axis, which then has one position a group.
 
