@@ -201,9 +201,9 @@ def _whole(*, each: Array, flow: Array, through: Array, beside: Array, stages: t
             own = [j for j, s in enumerate(stages) if s == stage]
             each_flow = through + beside
             framed = efficiency_with_gap(each, beside, each_flow)  # NaN for a sort that is not there
-            kept = np.where(each_flow > 0.0, each_flow * framed, 0.0 * each)
+            kept = np.where(each_flow == 0.0, 0.0 * each, each_flow * framed)
             all_ = np.sum((each_flow + 0.0 * each)[..., own], axis=-1, keepdims=True)
             let = all_ - np.sum(kept[..., own], axis=-1, keepdims=True)
-            passed = passed * np.where(all_ > 0.0, let / all_, np.where(flow > 0.0, 1.0, np.nan))  # no filter: all
+            passed = passed * np.where(all_ == 0.0, np.where(flow > 0.0, 1.0, np.nan), let / all_)  # no filter: all
     efficiency = 1.0 - np.asarray(passed)
     return {"efficiency": efficiency, "clean": flow * efficiency}
