@@ -182,6 +182,7 @@ def _gains(swept: Swept) -> Iterator[str]:
     if q is None:
         return
     others = [name for name in swept.varied if name != "count"]
+    counts = swept.setup.entries[0].counts
     groups: dict[tuple[str, ...], list[str]] = {}
     for row in range(len(swept)):
         value, low = float(q.value[row]), float(q.low[row])
@@ -190,7 +191,7 @@ def _gains(swept: Swept) -> Iterator[str]:
         design = swept.design(row)
         shown, half = rounded(float(q.u[row]), value, float(q.high[row]) - value)
         sure = "" if low > 0 else ", not more than its error bar"
-        before = swept.varied["count"][int(swept.places["count"][row]) - 1]
+        before = f"{counts[counts < counts[row]].max():g}"
         groups.setdefault(tuple(design[n] for n in others), []).append(
             f"{before} to {design['count']}: {shown} ± {half} {q.unit}{sure}"
         )
