@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 
@@ -16,6 +16,7 @@ from flowrig.records.items import Array, as_written
 from flowrig.records.record import Record
 from flowrig.studies.cleaner import task_of
 from flowrig.studies.result import Quantity
+from flowrig.uncertainty.estimate import Estimate
 from flowrig.uncertainty.interval import interval
 from flowrig.uncertainty.propagate import linear
 
@@ -93,7 +94,7 @@ def heat(record: Record, *, coverage: float = 0.95, samples: int | None = None, 
         item = section[name]
         read = reading_estimate(item, record.instruments.get(item.instrument), record)
         findings += read.findings
-        inputs[name] = mean_estimate(read, item, record).estimate
+        inputs[name] = _of_its_own(mean_estimate(read, item, record).estimate, name)
     if not inputs["hot"].value > inputs["cold"].value:
         said = f"more than the cold winding has, {as_written(section['cold'])}"
         remedy = "Check which of the two is which: copper conducts worse when it is warm."
@@ -113,6 +114,19 @@ def heat(record: Record, *, coverage: float = 0.95, samples: int | None = None, 
         findings.insert(0, Finding(meaning, said))
     shown = float(units.from_si(limit.value, unit, "temperature difference"))
     return Heat(record, rise, shown, verdict, findings)
+
+
+def _of_its_own(read: Estimate, name: str) -> Estimate:
+    """The same reading, its instrument's error free of what the instrument errs by at another level.
+
+    Cold and hot lie far apart on the scale. A limit says how large the error may be at each, not that it is the same
+    at both, so the rise may not lose it as a difference of two errors that are one.
+    """
+    parts = {
+        replace(cause, id=f"{cause.id}:{name}") if cause.scope in ("calibration", "setup") else cause: part
+        for cause, part in read.parts.items()
+    }
+    return Estimate(read.value, read.axes, parts)
 
 
 def _kernel(**readings: Array) -> dict[str, Array]:
