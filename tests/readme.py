@@ -9,8 +9,8 @@ from pathlib import Path
 from click.testing import CliRunner
 
 from flowrig.cli import COMMANDS, group
+from flowrig.report.lines import rounded
 from flowrig.report.markdown import calibration_tables, method_table
-from flowrig.report.text import rounded
 from flowrig.studies.predict import predict
 
 ROOT = Path(__file__).parents[1]

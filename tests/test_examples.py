@@ -25,7 +25,7 @@ import pytest
 
 import flowrig
 from flowrig.cli import main
-from flowrig.report.text import rounded, spread
+from flowrig.report.lines import rounded, spread
 from flowrig.studies.calibrate import calibrate
 from flowrig.studies.verify import verify
 from flowrig.uncertainty.interval import interval

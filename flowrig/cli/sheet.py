@@ -34,13 +34,13 @@ def command(method: str, settings: tuple[str, ...], into: str, force: bool) -> N
     """
     from flowrig.records.write import write_all
     from flowrig.studies.sheet import sheet
-    from flowrig.studies.sheet_predict import KINDS, sheets_of
+    from flowrig.studies.sheet_tables import SHEETS, sheets_of
 
-    if method in KINDS:
+    if method in SHEETS:
         if settings:
             remedy = "Leave them out, and fill in the files."
             raise InputError(Fault(f"flowrig sheet {method}", repr(settings[0]), "no further words", remedy))
-        files, positions, then = sheets_of(method), "", "predict"
+        files, positions, then = sheets_of(method), "", SHEETS[method].then
     else:
         drawn = sheet(method, settings)
         files, positions, then = drawn.files, drawn.positions, "calibrate" if drawn.calibrates else "reduce"
@@ -62,7 +62,7 @@ def command(method: str, settings: tuple[str, ...], into: str, force: bool) -> N
     if positions:
         click.echo("\n" + positions)
     click.echo("Take care; the cautions stand at the top of the record.")
-    if method in ("fan", "filter"):
+    if not then:
         click.echo("When it is filled in, name it in a record of a prediction: flowrig sheet prediction")
         return
     click.echo(f"When it is filled in: flowrig {then} {Path(into) / 'record.toml'}")

@@ -11,7 +11,7 @@ from typing import Any
 from flowrig.errors import Fault, InputError
 from flowrig.records import csv_text, tables, toml_text
 from flowrig.records.calibration import CalibrationFile, content_digest, read_calibration
-from flowrig.records.declare import Calibration, Finding, FlagMeaning
+from flowrig.records.declare import CALIBRATIONS, Calibration, Finding, FlagMeaning, Sort
 from flowrig.records.files import near_name, quoted
 from flowrig.records.items import path_name
 from flowrig.records.words import shown
@@ -23,8 +23,7 @@ FILE_GUESSED = FlagMeaning(
     "and was guessed; the message says what. Check that the first and last rows came out right.",
 )
 FLAGS = (FILE_GUESSED,)
-# folders of files that several records name, beside the record or beside any folder it is in
-CALIBRATIONS, CURVES = "calibrations", "curves"
+CALIBRATION = Sort("calibration file", CALIBRATIONS)
 
 
 class Beside:
@@ -93,7 +92,7 @@ class Beside:
             return read_calibration(
                 raw, lambda *at: f"record, {path_name((place, *at))}", place, content_digest(raw), declared.calibrates
             )
-        file = find_named(self.folder, raw, where, CALIBRATIONS) if isinstance(raw, str) else Path(raw)
+        file = find_named(self.folder, raw, where, CALIBRATION) if isinstance(raw, str) else Path(raw)
         try:
             document = toml_text.load(file, file.name, sort="a calibration")
         except InputError as error:
@@ -105,29 +104,27 @@ class Beside:
         return read_calibration(document.data, document.where, document.name, document.digest, declared.calibrates)
 
 
-def find_named(folder: Path, name: str, where: str, shelf: str) -> Path:
-    """The file of a bare `name`: beside the record, or in a folder `shelf` there or beside a folder above.
+def find_named(folder: Path, name: str, where: str, sort: Sort) -> Path:
+    """The file of a bare `name`: beside the record, or in the folder of its sort there or beside a folder above.
 
     Raises
     ------
     InputError
         At `where`: there is no such file, or there are two that differ.
     """
-    sort = "calibration" if shelf == CALIBRATIONS else "record of a fan or filter"
     here = folder.resolve()
-    folders = [here, *(above / shelf for above in (here, *here.parents))]
+    folders = [here, *(above / sort.shelf for above in (here, *here.parents))]
     found = [csv_text.inside(place, name, where) for place in folders if os.path.isfile(place / name)]
     if not found:
         known = [entry for place in folders if os.path.isdir(place) for entry in place.glob("*.toml")]
         stem = near_name(name.removesuffix(".toml"), [entry.stem for entry in known])
         near = stem and f"{stem}.toml"
-        file = "calibration file" if shelf == CALIBRATIONS else sort
-        expected = f"a {file} beside the record, or in a folder {shelf} there or further up"
+        expected = f"a {sort.words} beside the record, or in a folder {sort.shelf} there or further up"
         remedy = f"Did you mean {quoted(near)}?" if near else "Check its name, or put the file there."
         raise InputError(Fault(where, f"nothing, there is no file {quoted(name)}", expected, remedy))
     if len({path.read_bytes() for path in found}) > 1:
         read = f"{quoted(name)}, of which there are {len(found)} that differ"
-        expected = f"one {sort} of that name beside the record and in its folders {shelf}"
-        remedy = f"A new {sort} is a new file with a new name: rename one of them, or remove it."
+        expected = f"one {sort.words} of that name beside the record and in its folders {sort.shelf}"
+        remedy = f"A new {sort.words} is a new file with a new name: rename one of them, or remove it."
         raise InputError(Fault(where, read, expected, remedy))
     return found[0]

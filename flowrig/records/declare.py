@@ -194,14 +194,33 @@ class Calibration(Field):
     calibrates: tuple[str, ...] = ()
 
 
+CALIBRATIONS = "calibrations"  # folder of the files of calibrations, beside the record or further up
+
+
+@dataclass(frozen=True)
+class Sort:
+    """Of records that others name: what one is called, and the folder they may lie in."""
+
+    words: str
+    shelf: str
+
+
+DESCRIBED = {
+    "fan": Sort("record of a fan or filter", "curves"),
+    "filter": Sort("record of a fan or filter", "curves"),
+    "predict": Sort("record of a cleaner", "cleaners"),
+    "test": Sort("record of a cleaner", "cleaners"),
+}
+
+
 @dataclass(frozen=True)
 class Described(Field):
-    """Bare name of the record of a fan or filter, beside the record or in a folder ``curves`` there or further up.
+    """Bare name of another record, beside this one or in a folder such as ``curves`` there or further up.
 
     Attributes
     ----------
     table : str
-        The table that it must hold: ``fan`` or ``filter``.
+        Key of `DESCRIBED`: the table that it must hold, or ``test`` for readings that `reduce` takes.
     several : bool
         A list of names.
     """

@@ -7,6 +7,7 @@ import math
 
 from flowrig import units
 from flowrig.records.declare import (
+    DESCRIBED,
     Calibration,
     Choice,
     Count,
@@ -97,7 +98,9 @@ def form(field: Field, measured: str = "") -> str:
         case Calibration():
             return "name of a calibration file beside the record, or in a folder calibrations there or further up"
         case Described():
-            one = f"name of the record of a {field.table}, beside the record or in a folder curves there or further up"
+            what = field.table if field.table in ("fan", "filter") else "cleaner"
+            folder = DESCRIBED[field.table].shelf
+            one = f"name of the record of a {what}, beside the record or in a folder {folder} there or further up"
             return f"a list of such: {one}" if field.several else one
         case Pairs():
             return "a name, or a table of field = name" if field.alone else "a table of field = name"

@@ -8,11 +8,11 @@ from pathlib import Path
 from typing import Any
 
 from flowrig.errors import Fault, InputError
-from flowrig.records import flags, plan_facts, predict_facts, schema, toml_text, unit_facts
+from flowrig.records import flags, parts, plan_facts, schema, toml_text, unit_facts
 from flowrig.records.attach import attach
-from flowrig.records.beside import CURVES, Beside, find_named
+from flowrig.records.beside import Beside, find_named
 from flowrig.records.blanks import written
-from flowrig.records.declare import Described, Finding, Reading, Table
+from flowrig.records.declare import DESCRIBED, Described, File, Finding, Reading, Table
 from flowrig.records.fan_facts import FAN, MEASURED
 from flowrig.records.files import near_name, quoted
 from flowrig.records.filter_facts import FILTER
@@ -20,8 +20,9 @@ from flowrig.records.flow_reader import FlowReader, calibrations
 from flowrig.records.in_use import read_courses
 from flowrig.records.instruments import Instrument, read_instrument
 from flowrig.records.items import Item, Section, path_name
+from flowrig.records.part import PartReader
 from flowrig.records.points import CALIBRATION, Points, read_points, task_table
-from flowrig.records.prediction import read_prediction
+from flowrig.records.prediction import PREDICTION
 from flowrig.records.record import Declared, Record, ToCome
 from flowrig.records.walk import Walker
 from flowrig.records.words import folded, shown
@@ -35,6 +36,7 @@ def read_record(
     names: Mapping[str, str],
     to_come: ToCome | None = None,
     named_by: str = "",
+    named_as: str = "",
 ) -> Record:
     """Read and check a record.
 
@@ -51,8 +53,8 @@ def read_record(
     to_come : ToCome, optional
         The record is a plan: its table ``[plan]`` is read, and this stands in for readings still to come.
 
-    named_by : str
-        The place in another record that names this one as that of a fan or filter.
+    named_by, named_as : str
+        The place in another record that names this one, and as what: a key of `DESCRIBED`.
 
     Raises
     ------
@@ -70,10 +72,30 @@ def read_record(
         document = toml_text.load(Path(source))
         reader = _Reader(document.data, document.where, Path(source).parent, find_method, names, to_come)
         reader.beside.digests[document.name] = document.digest
-    if named_by and predict_facts.PREDICT.name in reader.data:
-        said = "the record of a fan or filter, which predicts nothing itself"
-        raise InputError(Fault(reader.where("predict"), "a table [predict]", said, "Name another file."))
+    if named_by:
+        _names_no_more(reader, named_as)
     return reader.read()
+
+
+def _names_no_more(reader: _Reader, named_as: str) -> None:
+    """A record that is named itself names no cleaners: it may be the one that names it."""
+    barred = [table.name for table in parts.TABLES.values() if any(isinstance(f, Described) for f in table.fields)]
+    if named_as == "predict":
+        barred = [name for name in barred if name not in {t.name for t in PREDICTION.all_tables}]
+    for name in (name for name in barred if name in reader.data):
+        what = DESCRIBED[named_as].words
+        said = f"the {what}, which predicts nothing itself" if name == "predict" else f"the {what}"
+        raise InputError(Fault(reader.where(name), f"a table {parts.HEADINGS[name]}", said, "Name another file."))
+
+
+def _holds(found: Record, sort: str) -> bool:
+    """Whether a record is of the sort that it is named as."""
+    if sort == "test":
+        reduced = bool(found.flows) or bool({"particles", "decay"} & set(found.parts))
+        return reduced and found.curve is None and found.calibration is None
+    if sort == "predict":
+        return found.prediction is not None
+    return found.curve is not None and found.curve.table.name == sort
 
 
 def _place_in_mapping(*path: str | int) -> str:
@@ -98,12 +120,14 @@ class _Reader:
 
     def take_tables(self) -> None:
         """Tables that stand in place of a file's name, to the files already read."""
-        for name in (name for name in TASKS if isinstance(self.data.get(name), Mapping)):
-            for key in ("points", "decay", "loading", "charge"):
-                columns = self.data[name].get(key)
+        for table in (*TASKS.values(), *parts.TABLES.values()):
+            if not isinstance(self.data.get(table.name), Mapping):
+                continue
+            for key in (f.name for f in table.fields if isinstance(f, File)):
+                columns = self.data[table.name].get(key)
                 if hasattr(columns, "items"):
-                    self.data[name] = {**self.data[name], key: f"{name}.{key}"}
-                    self.beside.take(columns, f"{name}.{key}")
+                    self.data[table.name] = {**self.data[table.name], key: f"{table.name}.{key}"}
+                    self.beside.take(columns, f"{table.name}.{key}")
         flows = self.data.get("flow")
         if not isinstance(flows, list):
             return
@@ -123,7 +147,7 @@ class _Reader:
         hardware_tables = {t.name: t for t in (schema.CHAMBERS, *(t for m in told for t in m.hardware))}
         beside = {table.name: table for table in unit_facts.BESIDE}
         tables = {"air", "instruments", "claims", "plan", "flow", *beside, *hardware_tables, *TASKS}
-        tables |= {table.name for table in predict_facts.TABLES}
+        tables |= set(parts.TABLES)
         heading = self._heading(tables)
         record = Record(self.where().split(",")[0], self.beside.digests, heading, findings=self.beside.findings)
         hardware = {
@@ -144,8 +168,7 @@ class _Reader:
                 Finding(flags.CHAMBER_UNNAMED, f'add leaks = ["{name}"] to the section it belongs to')
             )
         self._task(record, points)
-        if "predict" in self.data:
-            record.prediction = read_prediction(self.data, self.walker, self._described)
+        record.parts = dict(parts.read_parts(PartReader(self.data, self.walker, self.beside, self._described)))
         self._air(record, {**flow_reader.air, **(points.air if points is not None else {})})
         for table in (table for table in unit_facts.BESIDE if table.name in self.data):
             record.beside[table.name] = self._section(table, self.data[table.name], (table.name,))
@@ -173,7 +196,7 @@ class _Reader:
         named = [s for sections in hardware.values() for s in sections.values()]
         named += [record.calibration] if record.calibration is not None else []
         named += [s for s in (record.curve,) if s is not None and s.value("figures") == MEASURED]
-        named += record.prediction.sections if record.prediction is not None else []
+        named += [section for content in record.parts.values() for section in content.sections]
         for section in (*(f.section for f in record.flows), *record.air.values(), *record.beside.values(), *named):
             known = not self.walker.is_spoiled("instruments")
             attach(section, record.instruments, unread if known else None, self.faults)
@@ -217,8 +240,8 @@ class _Reader:
                 alone = {
                     "flow": "[[flow]]",
                     **{name: f"[{name}]" for name in ("claims", "plan", *TASKS)},
-                    **{t.name: f"[{t.name}]" for t in (*unit_facts.BESIDE, *predict_facts.TABLES)},
-                    **{t.name: f"[[{t.name}]]" for t in (predict_facts.FILTERS, predict_facts.LOSSES)},
+                    **{t.name: f"[{t.name}]" for t in unit_facts.BESIDE},
+                    **parts.HEADINGS,
                 }
                 remedy = "Correct the name, or remove the table."
                 if near:
@@ -244,8 +267,7 @@ class _Reader:
 
     def _methods(self) -> list[Declared | None]:
         raw = self.data.get("flow")
-        others = (*TASKS, *(table.name for table in predict_facts.TABLES))
-        if raw is None and any(name in self.data for name in others):
+        if raw is None and (any(name in self.data for name in TASKS) or parts.stands_alone(self.data)):
             return []  # a reference instrument may stand in the table of points
         if raw is None and any(near_name(key, ["flow"]) for key in self.data):
             return []  # said of the table that stands there under another name
@@ -283,7 +305,7 @@ class _Reader:
 
     def _points(self) -> Points | None:
         held = [name for name in TASKS if name in self.data]
-        if held and predict_facts.PREDICT.name in self.data:
+        if held and PREDICTION.name in self.data:
             said = "a prediction, and fans and filters in records of their own, which it names"
             remedy = "Did you mean [[filters]]?" if held[0] == FILTER.name else f"Move [{held[0]}] into its own file."
             self.walker.miss((held[0],), f"a table {held[0]} beside [predict]", said, remedy)
@@ -329,17 +351,19 @@ class _Reader:
             record.in_use = read_courses(section, self.beside, self.walker)
 
     def _described(self, declared: Described, raw: Any, path: tuple[str | int, ...]) -> Record | None:
-        """The record of a fan or filter that a field names; None after a fault."""
-        where = self.where(*path)
+        """The record that a field names; None after a fault."""
+        where, sort = self.where(*path), declared.table
         try:
-            source = find_named(self.beside.folder, raw, where, CURVES) if isinstance(raw, str) else raw
-            found = read_record(source, self.find_method, self.names, named_by=where)
+            source = find_named(self.beside.folder, raw, where, DESCRIBED[sort]) if isinstance(raw, str) else raw
+            found = read_record(source, self.find_method, self.names, named_by=where, named_as=sort)
         except InputError as error:
             self.faults.extend(error.faults)
             return None
-        if found.curve is None or found.curve.table.name != declared.table:
-            held = f"a record with a table [{declared.table}]"
-            self.faults.append(Fault(where, shown(raw), held, f"Name the record of a {declared.table}."))
+        if not _holds(found, sort):
+            held = "a record of readings: [[flow]], [particles] or [decay]" if sort == "test" else ""
+            held = held or f"a record with a table [{sort}]"
+            what = "cleaner under test" if sort == "test" else "cleaner" if sort == "predict" else sort
+            self.faults.append(Fault(where, shown(raw), held, f"Name the record of a {what}."))
             return None
         for name, digest in found.digests.items():
             known = self.beside.digests.get(name, digest)

@@ -107,8 +107,8 @@ class Record:
         A fan or a filter, described in a record of its own.
     in_use : dict of str to Course
         How a filter changes in use: ``loading``, ``charge``.
-    prediction : Prediction or None
-        A cleaner that is not built yet.
+    parts : dict of str to Content
+        What else it holds, by the name of each `flowrig.records.part.Part`.
     plan : Section or None
         What a measurement still to come is expected to be; read only while it is planned.
     pieces : dict of str to dict of str to Section
@@ -136,12 +136,17 @@ class Record:
     plan: Section | None = None
     curve: Section | None = None
     in_use: dict[str, Course] = field(default_factory=dict)
-    prediction: Prediction | None = None
+    parts: dict[str, Any] = field(default_factory=dict)
     pieces: dict[str, Hardware] = field(default_factory=dict)
     findings: list[Finding] = field(default_factory=list)
     identity: str = ""
     table: str = ""
     allow_outside: bool = False
+
+    @property
+    def prediction(self) -> Prediction | None:
+        """A cleaner that is not built yet."""
+        return self.parts.get("predict")
 
     @property
     def id(self) -> str:

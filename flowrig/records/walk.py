@@ -16,6 +16,8 @@ import numpy as np
 from flowrig import units
 from flowrig.errors import Fault
 from flowrig.records.declare import (
+    CALIBRATIONS,
+    DESCRIBED,
     Calibration,
     Choice,
     Count,
@@ -76,6 +78,10 @@ class Walker:
 
     def unreadable(self, path: Path_, text: str, expected: str, problem: ValueError) -> None:
         self.faults.append(unreadable(self.where(*path), text, expected, problem))
+        self.spoiled.add(path_name(path))
+
+    def fault_told(self, path: Path_) -> None:
+        """What is wrong at `path` has been told elsewhere."""
         self.spoiled.add(path_name(path))
 
     def is_spoiled(self, *path: str | int) -> bool:
@@ -245,9 +251,9 @@ class Walker:
     def _elsewhere(self, declared: Calibration | Described, raw: object, path: Path_) -> Item | None:
         """Files of their own; a mapping or a path may stand in a Python record."""
         several = isinstance(declared, Described) and declared.several
-        sort, folder = (
-            ("calibration file", "calibrations") if isinstance(declared, Calibration) else ("record", "curves")
-        )
+        sort, folder = "calibration file", CALIBRATIONS
+        if isinstance(declared, Described):
+            sort, folder = "record", DESCRIBED[declared.table].shelf
         for one in raw if several and isinstance(raw, list) else [raw]:
             if not isinstance(one, (str, Mapping, os.PathLike)) or (several and not isinstance(raw, list)):
                 self.fault(path, raw, form(declared), f"Write {_line(declared)}.")

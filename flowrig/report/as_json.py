@@ -15,7 +15,7 @@ from flowrig import units
 from flowrig.errors import Fault, InputError
 from flowrig.records.declare import Finding
 from flowrig.records.record import Record
-from flowrig.studies.result import CONTRACT, Quantity, Result, codes, interval_source
+from flowrig.studies.result import CONTRACT, PartResult, Quantity, Result, codes, interval_source
 from flowrig.studies.together import Pair, Together
 from flowrig.uncertainty.cause import Cause
 from flowrig.uncertainty.estimate import Estimate
@@ -77,6 +77,7 @@ def result_json(result: Result) -> str:
         ],
         "compared": [_together(group) for group in result.together],
         "measured": {path: estimate_body(q, []) for path, q in result.measured.items()},
+        "parts": {name: part_body(part) for name, part in result.parts.items()},
         "claims": [
             {
                 "name": claim.name,
@@ -136,6 +137,16 @@ def _pair(pair: Pair) -> dict[str, Any]:
     }
 
 
+def part_body(part: PartResult) -> dict[str, Any]:
+    """What stands beside the flows."""
+    return {
+        "title": part.title,
+        "estimates": [estimate_body(q, []) for q in part.quantities.values()],
+        "sentences": part.sentences,
+        "flags": [flag_body(f) for f in part.findings],
+    }
+
+
 def number(x: Any) -> float | None:
     x = float(x)
     return x if math.isfinite(x) else None
@@ -181,6 +192,7 @@ def estimate_body(q: Quantity, findings: list[Finding]) -> dict[str, Any]:
     return {
         "name": q.name,
         "label": q.label,
+        "kind": q.kind,
         "value": number(q.value),
         "unit": q.unit,
         "standard_uncertainty": number(q.u),
@@ -254,7 +266,8 @@ def load_json(path: str | Path) -> dict[str, dict[str, Estimate]]:
 
     Returns
     -------
-    dict of measurement name to dict of quantity name to Estimate, SI; a combined flow stands among them by its name.
+    dict of measurement name to dict of quantity name to Estimate, SI; a combined flow stands among them by its name,
+    and so does what was found beside the flows.
 
     Raises
     ------
@@ -277,11 +290,13 @@ def load_json(path: str | Path) -> dict[str, dict[str, Estimate]]:
             )
         )
     combined = [group["combined"] for group in body.get("compared", []) if group["combined"] is not None]
-    return {m["name"]: {e["name"]: _loaded(e) for e in m["estimates"]} for m in (*body["measurements"], *combined)}
+    beside = [{"name": name, **part} for name, part in body.get("parts", {}).items()]
+    told = (*body["measurements"], *combined, *beside)
+    return {m["name"]: {e["name"]: _loaded(e) for e in m["estimates"]} for m in told}
 
 
 def _loaded(body: dict[str, Any]) -> Estimate:
-    kind = "mass flow" if body["name"] == "mass_flow" else "flow"
+    kind = body.get("kind") or ("mass flow" if body["name"] == "mass_flow" else "flow")
     scale, offset = units.factor(body["unit"], kind)
     parts = {}
     for entry in body["parts"]:

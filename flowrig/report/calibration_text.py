@@ -9,7 +9,7 @@ import numpy as np
 
 from flowrig import units
 from flowrig.records.formulas import Formula
-from flowrig.report.text import budget_lines, findings_text, heading_text, percent, rounded, wrapped
+from flowrig.report.lines import budget_lines, findings_text, heading_text, percent, rounded, wrapped
 from flowrig.studies.calibrate import Calibrated
 from flowrig.studies.calibration_file import units_of
 from flowrig.studies.scrutiny import LEVEL

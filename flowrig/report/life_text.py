@@ -7,7 +7,7 @@ from collections.abc import Iterator, Sequence
 
 import numpy as np
 
-from flowrig.report.text import WIDTH, findings_text, quantity_line, rounded, wrapped
+from flowrig.report.lines import WIDTH, findings_text, quantity_line, rounded, wrapped
 from flowrig.studies.cleaner import HOT
 from flowrig.studies.filter_change import CHEAPEST, FINAL_DROP, NOT_KNOWN, Change, ruling
 from flowrig.studies.heat import NO_LIMIT, Heat

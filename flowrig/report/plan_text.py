@@ -9,7 +9,7 @@ from dataclasses import dataclass
 
 from flowrig import units
 from flowrig.records.declare import Finding
-from flowrig.report.text import MARK, WIDTH, findings_text, numbers, percent
+from flowrig.report.lines import MARK, WIDTH, findings_text, numbers, percent
 from flowrig.studies.changes import counted
 from flowrig.studies.outlook import LITTLE, Line, Outlook, Plan, budget, grave, half_of, half_width
 from flowrig.studies.result import Quantity

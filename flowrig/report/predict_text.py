@@ -11,7 +11,7 @@ import numpy as np
 from flowrig import units
 from flowrig.records.declare import Finding
 from flowrig.report.life_text import heat_text, life_text
-from flowrig.report.text import (
+from flowrig.report.lines import (
     WIDTH,
     air_line,
     budget_text,

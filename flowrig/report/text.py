@@ -5,63 +5,26 @@ from __future__ import annotations
 import math
 import textwrap
 from collections.abc import Iterator, Mapping, Sequence
-from typing import Any, Protocol
 
 import numpy as np
 
-from flowrig import units
 from flowrig.records.declare import Finding
-from flowrig.records.record import Record
-from flowrig.studies.result import FlowResult, Quantity, Result, interval_source
+from flowrig.report.lines import (
+    MARK,
+    WIDTH,
+    air_line,
+    budget_text,
+    findings_text,
+    first_lines,
+    heading_text,
+    quantities_text,
+    quantity_line,
+    rounded,
+    wrapped,
+)
+from flowrig.report.parts_text import parts_text
+from flowrig.studies.result import FlowResult, Result
 from flowrig.studies.together import Pair, Together
-from flowrig.uncertainty.estimate import Estimate
-
-WIDTH = 80
-BENT = 3.0  # times the standard deviation of the draws, either way: beyond, the linear uncertainty has no meaning
-
-
-class Sure(Protocol):
-    """Anything that knows the probability of its intervals."""
-
-    coverage: float
-
-
-MARK = {"alarm": "ALARM", "warning": "Warning", "note": "Note"}
-
-
-def rounded(u: float, *values: float) -> list[str]:
-    """Values to the place of the second digit of their standard uncertainty (JCGM 100:2008 7.2.6, from memory)."""
-    if not math.isfinite(u) or u <= 0:
-        return [f"{x:.6g}" for x in values]
-    exponent = math.floor(math.log10(float(f"{u:.1e}")))
-    decimals = 1 - exponent
-    return [f"{round(x, decimals):.{max(decimals, 0)}f}" for x in values]
-
-
-def percent(share: float) -> str:
-    """Two digits, trailing zeros kept."""
-    return f"{100 * share:#.2g}".rstrip(".") + " %"
-
-
-def numbers(q: Quantity) -> list[str]:
-    """Value, low and high end as printed."""
-    return rounded(spread(q), float(q.value), float(q.low), float(q.high))
-
-
-def spread(q: Quantity) -> float:
-    """What its digits go by: the standard uncertainty, or where that has no meaning a quarter of the drawn interval."""
-    return float(q.u) if linear_holds(q) else (float(q.high) - float(q.low)) / 4
-
-
-def linear_holds(q: Quantity) -> bool:
-    """Whether the linear uncertainty is of the size that draws have; a crossing that vanishes nearby leaves none."""
-    drawn = float(units.from_si(float(q.interval.spread), q.unit, units.as_difference(q.kind)))
-    return not (bool(q.interval.curved) and math.isfinite(drawn)) or BENT * drawn > float(q.u) > drawn / BENT
-
-
-def quantity_line(q: Quantity) -> str:
-    value, low, high = numbers(q)
-    return f"{value} {q.unit}   [{low} to {high}]"
 
 
 def result_text(result: Result) -> str:
@@ -75,20 +38,13 @@ def result_text(result: Result) -> str:
     if result.measured:
         lines += ["", "Beside the flow"]
         lines += [f"  {q.label[:1].upper()}{q.label[1:]}  {quantity_line(q)}" for q in result.measured.values()]
+    lines += parts_text(result)
     if result.claims:
         lines += ["", *claims_text(result)]
     if result.findings:
         lines += ["", "About the record"]
         lines += findings_text(result.findings)
     return "\n".join(lines)
-
-
-def heading_text(record: Record) -> list[str]:
-    heading = record.heading
-    lines = textwrap.wrap(f"{heading.value('title')}, {heading.value('date')}", WIDTH)
-    if heading.value("invented"):
-        lines.append("Invented readings, for demonstration.")
-    return lines
 
 
 def flow_text(result: Result, flow: FlowResult) -> list[str]:
@@ -116,36 +72,6 @@ def flow_text(result: Result, flow: FlowResult) -> list[str]:
         lines.append("")
         lines += findings_text(flow.findings)
     return lines
-
-
-def first_lines(result: Sure, main: Quantity) -> Iterator[str]:
-    """What a measurement, or several together, came to."""
-    value, low, high = numbers(main)
-    coverage = f"{100 * result.coverage:.6g} %"
-    yield f"  Flow {value} {main.unit}, {coverage} interval {low} to {high} {main.unit}"
-    yield f"  {main.label}"
-    yield from (f"  {text}" for text in _how_sure(main))
-
-
-def quantities_text(quantities: Mapping[str, Quantity]) -> Iterator[str]:
-    width = max(len(q.label) for q in quantities.values())
-    yield from (f"  {q.label:<{width}}  {quantity_line(q)}" for q in quantities.values())
-    others = other_units(next(iter(quantities.values())))
-    if others:
-        yield f"  {'the first in other units':<{width}}  {others}"
-
-
-def budget_text(main: Quantity) -> Iterator[str]:
-    yield "  Largest causes of error (share of the variance)"
-    yield from budget_lines(main.estimate, main.unit, main.kind)
-
-
-def budget_lines(estimate: Estimate, unit: str, kind: str) -> Iterator[str]:
-    """The three largest causes of one number."""
-    for line in estimate.budget()[:3]:
-        u = units.from_si(float(np.squeeze(line.u)), unit, units.as_difference(kind))
-        cause = textwrap.shorten(line.cause.name, 46, placeholder="...")
-        yield f"    {100 * float(np.squeeze(line.share)):5.1f} %  {cause:<46}  u {u:.3g} {unit}"
 
 
 def together_text(result: Result, group: Together) -> Iterator[str]:
@@ -202,54 +128,6 @@ def claims_text(result: Result) -> Iterator[str]:
         for sentence in claim.sentences:
             yield from wrapped(sentence, further=4)
     yield from findings_text([f for claim in result.claims for f in claim.findings])
-
-
-def wrapped(text: str, further: int = 2) -> list[str]:
-    """A paragraph, two columns in."""
-    joined = text.replace(" %", "\N{NO-BREAK SPACE}%")  # a number keeps its sign
-    lines = textwrap.wrap(joined, WIDTH, initial_indent="  ", subsequent_indent=" " * further)
-    return [line.replace("\N{NO-BREAK SPACE}", " ") for line in lines]
-
-
-def _how_sure(main: Quantity) -> Iterator[str]:
-    how = "Monte Carlo" if interval_source(main) == "monte carlo" else "linear"
-    dof = float(main.estimate.dof)
-    value = float(main.estimate.value)
-    if not linear_holds(main):
-        yield "no linear uncertainty: the equation bends too much; interval Monte Carlo"
-    elif value:
-        share = f"standard uncertainty {percent(float(main.estimate.u) / abs(value))}"
-        yield f"{share}{'' if dof > 1000 else f', {dof:.3g} degrees of freedom'}; interval {how}"
-    if bool(main.interval.curved):
-        spread = units.from_si(float(main.interval.spread), main.unit, units.as_difference(main.kind))
-        yield f"the equation bends here: standard deviation of the draws {spread:.2g} {main.unit}"
-
-
-def other_units(q: Quantity) -> str:
-    """The value in the usual units of flow other than its own."""
-    if q.kind != "flow":
-        return ""
-    own = units.factor(q.unit, q.kind)
-    others = [q.to(unit) for unit in ("m3/h", "L/s", "cfm") if units.factor(unit, q.kind) != own]
-    return ", ".join(f"{numbers(other)[0]} {other.unit}" for other in others)
-
-
-def air_line(state: dict[str, Any]) -> str:
-    def mean(name: str) -> float:
-        return float(np.mean(state[name].value))
-
-    u = float(np.mean(state["density"].u / state["density"].value))
-    return (
-        f"{mean('temperature') - 273.15:.1f} degC, {mean('pressure') / 100:.1f} hPa, "
-        f"{mean('density'):.4f} kg/m3 (u {percent(u)})"
-    )
-
-
-def findings_text(findings: list[Finding]) -> list[str]:
-    lines = []
-    for f in findings:
-        lines += wrapped(f"{MARK[f.severity]}, {f.code}: {f.message}", further=4)
-    return lines
 
 
 def alarms_text(result: Result) -> list[str]:

@@ -20,9 +20,9 @@ from flowrig.records import (
     filter_facts,
     flow_reader,
     formulas,
+    parts,
     plan_facts,
     points,
-    predict_facts,
     schema,
     tables,
     unit_facts,
@@ -34,6 +34,7 @@ from flowrig.report.glossary import WORDS
 from flowrig.studies import (
     claims,
     cleaner,
+    cleaner_source,
     compare,
     decay,
     efficiency,
@@ -114,7 +115,7 @@ def record_tables() -> list[Table]:
         plan_facts.PLAN,
         fan_facts.FAN,
         filter_facts.FILTER,
-        *predict_facts.TABLES,
+        *parts.TABLES.values(),
     )
     return list(dict.fromkeys((*shared, *(table for method in methods() for table in method.hardware))))
 
@@ -170,6 +171,7 @@ def _flags() -> Iterator[Topic]:
         *fan_curve.FLAGS,
         *filter_law.FLAGS,
         *cleaner.FLAGS,
+        *cleaner_source.FLAGS,
         *efficiency.FLAGS,
         *operating_point.FLAGS,
         *sweep.FLAGS,

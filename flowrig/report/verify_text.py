@@ -7,7 +7,7 @@ from collections.abc import Iterator
 
 from flowrig import units
 from flowrig.records.calibration import CalibrationFile
-from flowrig.report.text import WIDTH, findings_text, rounded, wrapped
+from flowrig.report.lines import WIDTH, findings_text, rounded, wrapped
 from flowrig.studies.verify import Check, Verified, curve_share
 
 CHART = 41  # columns of the chart, its middle at zero

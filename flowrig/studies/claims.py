@@ -97,7 +97,7 @@ class HeldClaim:
 
 def _flows(result: Result, of: Of) -> Iterator[Measured]:
     """The combined flow where there is one, else every measurement of it; an actual flow, as a fan is rated."""
-    if not result.together:
+    if not result.together and result.flows:
         yield result.flows[0].name, result.flows[0].main
     by_name = {flow.name: flow for flow in result.flows}
     for group in result.together:

@@ -22,6 +22,7 @@ from flowrig.records.items import Array, as_written
 from flowrig.records.reader import read_record
 from flowrig.records.record import Flow, Record, ToCome
 from flowrig.studies import checks
+from flowrig.studies.beside_flow import STUDIES, reduced_beside
 from flowrig.studies.claims import hold_claims
 from flowrig.studies.compare import hold_together
 from flowrig.studies.gather import Gathered, scaled
@@ -49,7 +50,7 @@ def load(source: str | Path | Mapping[str, Any], to_come: ToCome | None = None) 
 
 
 def no_test(record: Record) -> None:
-    """Raises `InputError` for a record that holds no test: there is no flow in it to reduce."""
+    """Raises `InputError` for a record that holds no test: there is nothing in it to reduce."""
     if record.calibration is not None:
         read, said = "paired readings of a calibration", "a record without a table [calibration]"
         remedy = "Run flowrig calibrate, or flowrig verify with a calibration: reduce is for the flow of one test."
@@ -58,10 +59,10 @@ def no_test(record: Record) -> None:
         remedy = "Name it in the table [predict] or [[filters]] of a record for flowrig predict."
         read = f"the description of a {record.curve.table.name}"
         raise InputError(Fault(record.curve.where, read, "a record of a test", remedy))
-    if not record.flows:
-        raise InputError(
-            Fault(record.name, "no [[flow]]", "a record of a test", "Run flowrig predict for a prediction.")
-        )
+    if record.flows or set(record.parts) & set(STUDIES):
+        return
+    command = next((f"Run flowrig {name} for it." for name in record.parts), "Add what was read.")
+    raise InputError(Fault(record.name, "no [[flow]]", "a record of a test", command))
 
 
 def reduce(
@@ -105,7 +106,7 @@ def reduce(
     record = source if isinstance(source, Record) else load(source)
     no_test(record)
     record = replace(record, allow_outside=allow_outside)
-    result = empty_result(record, coverage, samples, seed)
+    result = empty_result(record, coverage, samples, seed, unit)
     faults: list[Fault] = []
     for flow in record.flows:
         try:
@@ -117,6 +118,7 @@ def reduce(
     names_apart(result.flows)
     result.together = hold_together(result, partial(_at_other_readings, result, unit))
     result.measured = measured_beside(result)
+    reduced_beside(result)
     result.claims = hold_claims(result)
     return result
 
@@ -127,12 +129,12 @@ def _at_other_readings(result: Result, unit: str | None, number: int, factor: fl
     return Reduction(result.record, scaled(flow, factor), result, unit).measured()[0]
 
 
-def empty_result(record: Record, coverage: float, samples: int | None, seed: int) -> Result:
+def empty_result(record: Record, coverage: float, samples: int | None, seed: int, unit: str | None = None) -> Result:
     """A result that holds what is known about the record before any flow is reduced."""
     findings = [*record.findings, *all_findings(record.instruments)]
-    if record.heading["standard_density"].assumed:
+    if record.heading["standard_density"].assumed and record.flows:
         findings.append(Finding(reading_flags.ASSUMED, "standard flow refers to 1.2 kg/m3"))
-    return Result(record, [], findings, coverage, seed, samples)
+    return Result(record, [], findings, coverage, seed, samples, unit=unit)
 
 
 class Reduction:

@@ -22,7 +22,9 @@ if TYPE_CHECKING:
     from flowrig.studies.claims import HeldClaim
     from flowrig.studies.together import CombinedFlow, Pair, Together
 
-CONTRACT = 2  # version of the JSON result; 2 adds `compared` and `claims`, and what a measurement is `of`
+# Version of the JSON result; 2 adds `compared` and `claims`, and what a measurement is `of`; 3 adds `parts`, and the
+# `kind` of every estimate.
+CONTRACT = 3
 
 
 @dataclass
@@ -155,6 +157,33 @@ class FlowResult:
 
 
 @dataclass
+class PartResult:
+    """What a part of a record beside its flows came to; each study may add to it.
+
+    Attributes
+    ----------
+    name : str
+        Of the part, as in `Record.parts`.
+    title : str
+        In words.
+    quantities : dict of str to Quantity
+        Single numbers, by name; the first is the one the part is about. None where only words follow.
+    findings : list of Finding
+    sentences : list of str
+        What follows, in words.
+    """
+
+    name: str
+    title: str
+    quantities: dict[str, Quantity] = field(default_factory=dict)
+    findings: list[Finding] = field(default_factory=list)
+    sentences: list[str] = field(default_factory=list)
+
+    def __repr__(self) -> str:
+        return f"<{type(self).__name__} {self.name}: {list(self.quantities.values())!r}>"
+
+
+@dataclass
 class Result:
     """A record reduced.
 
@@ -175,6 +204,10 @@ class Result:
         What a label states, held against what was measured.
     measured : dict of str to Quantity
         What was read beside the flow, by its path: ``electrical.power``, ``sound.level``.
+    parts : dict of str to PartResult
+        What else the record holds, reduced.
+    unit : str or None
+        In which flows were asked for.
     """
 
     record: Record
@@ -187,9 +220,11 @@ class Result:
     together: list[Together] = field(default_factory=list)
     claims: list[HeldClaim] = field(default_factory=list)
     measured: dict[str, Quantity] = field(default_factory=dict)
+    parts: dict[str, PartResult] = field(default_factory=dict)
+    unit: str | None = None
 
     def __repr__(self) -> str:
-        more = "".join(f", {x!r}" for x in (self.together, self.claims) if x)
+        more = "".join(f", {x!r}" for x in (self.together, list(self.parts.values()), self.claims) if x)
         return f"<Result of {self.record.name}: {self.flows!r}{more}>"
 
     @property
@@ -208,8 +243,15 @@ class Result:
         found = [f for flow in self.flows for f in flow.findings]
         for group in self.together:
             found += [*group.findings, *(group.combined.findings if group.combined is not None else ())]
+        found += [f for part in self.parts.values() for f in part.findings]
         found += [f for claim in self.claims for f in claim.findings]
         return found + self.findings
+
+    @property
+    def flow_unit(self) -> str:
+        """In which flows are printed: as asked for, else as the record says."""
+        unit: str = self.unit or self.record.heading.value("flow_unit") or "m3/h"
+        return unit
 
     @property
     def flow(self) -> Quantity:
@@ -239,6 +281,9 @@ class Result:
                     yield from self._lines(group.combined.name, q, [*group.combined.findings, *self.findings])
         for path, q in self.measured.items():
             yield from self._lines(path.partition(".")[0], q, self.findings)
+        for part in self.parts.values():
+            for q in part.quantities.values():
+                yield from self._lines(part.title, q, part.findings)
         for claim in self.claims:
             for q in claim.ratios:
                 yield from self._lines(q.label, q, claim.findings)

@@ -55,6 +55,9 @@ def reduce_rows(
     """
     record, read = _both(source, table)
     no_test(record)
+    if not record.flows:
+        said = "a record of a flow, whose readings the rows replace"
+        raise InputError(Fault(record.name, "no [[flow]]", said, "Reduce it without --rows."))
     record = replace(record, allow_outside=allow_outside)
     replaced = _columns(record, read)
     result = empty_result(record, coverage, samples, seed)

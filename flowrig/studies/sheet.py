@@ -18,6 +18,7 @@ from flowrig.records.formulas import BOX, CHAMBER
 from flowrig.records.items import Layout, Section, path_name
 from flowrig.records.walk import Walker
 from flowrig.studies import sheet_text
+from flowrig.studies.sheet_tables import SHEETS
 
 RECORD, POINTS = "record.toml", "points.csv"
 PASSES = 3  # of a grid: fewer leave the scatter to be pooled
@@ -147,7 +148,7 @@ def sheet(method: str, arguments: Sequence[str] = ()) -> Sheet:
             Fault(
                 "flowrig sheet",
                 repr(method),
-                f"a method: {', '.join(NAMES)}; or prediction, fan, filter",
+                f"a method: {', '.join(NAMES)}; or {', '.join(SHEETS)}",
                 f"Did you mean {near[0]}?" if near else "Choose one of them.",
             )
         )

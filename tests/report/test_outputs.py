@@ -12,7 +12,8 @@ import pytest
 import flowrig
 from flowrig.report.as_csv import result_csv
 from flowrig.report.as_json import result_json
-from flowrig.report.text import batch_text, result_text, rounded
+from flowrig.report.lines import rounded
+from flowrig.report.text import batch_text, result_text
 from tests.studies.records import nozzle
 
 
@@ -24,7 +25,7 @@ def stored(tmp_path, record, name):
 
 def test_json_holds_the_contract():
     body = json.loads(result_json(flowrig.reduce(nozzle(drop=["250 Pa", "251 Pa", "250.4 Pa"]))))
-    assert body["contract"] == 2
+    assert body["contract"] == 3
     assert body["tool"]["name"] == "flowrig"
     assert set(body["record"]["files"]) == {"record"}
     [measurement] = body["measurements"]

@@ -10,9 +10,9 @@ from pathlib import Path
 import pytest
 
 from flowrig.report.explain import explain
+from flowrig.report.lines import linear_holds
 from flowrig.report.predict_tables import predict_csv, predict_json
 from flowrig.report.predict_text import predict_text, sweep_text
-from flowrig.report.text import linear_holds
 from flowrig.studies.predict import Predicted, predict
 from flowrig.studies.reduce import load
 from flowrig.studies.sweep import sweep

@@ -9,7 +9,7 @@ import numpy as np
 from flowrig import units
 from flowrig.records.items import Array
 from flowrig.report.figures import style
-from flowrig.report.text import numbers
+from flowrig.report.lines import numbers
 from flowrig.studies.operating_point import Crossing
 from flowrig.studies.picture import DRAWS, Band, Curves, curves
 from flowrig.studies.predict import Predicted

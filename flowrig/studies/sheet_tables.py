@@ -1,4 +1,4 @@
-"""Blank records of a prediction, a fan and a filter, drawn up from their declarations."""
+"""Blank records of what is no measuring method, such as a prediction, drawn up from the declarations of its tables."""
 
 from __future__ import annotations
 
@@ -18,7 +18,6 @@ READINGS = (
     'What was read needs its ±, such as "23.4 degC ± 1 degC", or a table [instruments.NAME] with what the instrument '
     "measures and its accuracy. What a maker states needs neither."
 )
-KINDS = ("prediction", "fan", "filter")
 CAUTIONS = (
     "A fan behind filters is throttled and can run hot: watch its first runs, do not leave it unattended.",
     "Guards stay on, hands and sleeves off the blades, the cord free; unplug it before touching blades or filters.",
@@ -36,6 +35,24 @@ class _Part:
     given: Mapping[str, Any] = field(default_factory=dict)
     asked: tuple[str, ...] = ()
     optional: bool = False  # the whole table may stay a comment
+
+
+@dataclass(frozen=True)
+class _Blank:
+    """A blank record and what belongs to it.
+
+    Attributes
+    ----------
+    files : dict of str to tuple of _Part, or str
+        By the file's name: the tables of a record, or the text of a CSV file.
+    then : str
+        Command for it; empty for a record that another one names.
+    cautions : tuple of str
+    """
+
+    files: Mapping[str, tuple[_Part, ...] | str]
+    then: str
+    cautions: tuple[str, ...] = CAUTIONS
 
 
 _HEADING = _Part(schema.HEADING, "", asked=("title", "date", "by", "place"))
@@ -69,26 +86,32 @@ _PREDICTION = (
 )
 
 
+SHEETS = {
+    "prediction": _Blank({"record.toml": _PREDICTION, "fan.toml": _FAN, "filter.toml": _FILTER}, "predict"),
+    "fan": _Blank({"fan.toml": _FAN}, ""),
+    "filter": _Blank({"filter.toml": _FILTER}, ""),
+}
+
+
 def sheets_of(kind: str) -> dict[str, str]:
     """Blank files by their names: of a prediction also those of its fan and filter.
 
     Parameters
     ----------
-    kind : {'prediction', 'fan', 'filter'}
+    kind : str
+        Key of `SHEETS`.
     """
-    files = {"fan": {"fan.toml": _text(_FAN)}, "filter": {"filter.toml": _text(_FILTER)}}
-    if kind != "prediction":
-        return files[kind]
-    return {"record.toml": _text(_PREDICTION), **files["fan"], **files["filter"]}
+    blank = SHEETS[kind]
+    return {name: of if isinstance(of, str) else _text(of, blank.cautions) for name, of in blank.files.items()}
 
 
-def _text(parts: tuple[_Part, ...]) -> str:
+def _text(parts: tuple[_Part, ...], cautions: tuple[str, ...]) -> str:
     lines: list[str] = []
     for words in HOW_TO:
         lines += comment(words)
     lines += comment(READINGS)
     lines += ["#", "# Take care. Local codes and licensed practice come first."]
-    for caution in CAUTIONS:
+    for caution in cautions:
         lines += comment(f"- {caution}", "  ")
     for part in parts:
         lines += ["", *_lines(part)]

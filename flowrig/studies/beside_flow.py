@@ -1,0 +1,19 @@
+"""What a record holds beside its flows, reduced part by part: each may lean on the flows and on those before it."""
+
+from __future__ import annotations
+
+from importlib import import_module
+
+from flowrig.studies.result import PartResult, Result
+
+# The study of each part, in the order in which they lean on each other: module and function, from the result so far to
+# that of the part. Imported when a record holds the part.
+STUDIES: dict[str, tuple[str, str]] = {}
+
+
+def reduced_beside(result: Result) -> dict[str, PartResult]:
+    """Every part of the record that `reduce` is for; each is in the result before the next is looked at."""
+    for name, (module, function) in STUDIES.items():
+        if name in result.record.parts:
+            result.parts[name] = getattr(import_module(f"flowrig.studies.{module}"), function)(result)
+    return result.parts

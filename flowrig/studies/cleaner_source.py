@@ -1,0 +1,185 @@
+"""Clean-air rate, watts and sound of a cleaner that a record names: from its test, its prediction or stated figures."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from typing import Any
+
+from flowrig.errors import Fault, InputError
+from flowrig.records.declare import Finding, FlagMeaning
+from flowrig.records.estimates import given_estimate
+from flowrig.records.items import Section
+from flowrig.records.record import Record
+from flowrig.records.sizes import Sizes, read_sizes
+from flowrig.studies.predict import predict
+from flowrig.studies.reduce import reduce
+from flowrig.studies.result import PartResult, Quantity, Result
+from flowrig.uncertainty.estimate import Estimate
+
+STATED_RATE = FlagMeaning(
+    "clean-air rate stated, not measured",
+    "warning",
+    "The clean-air rate of a cleaner is a stated figure with the ± that stands beside it. A nameplate flow times a "
+    "label efficiency is usually too much: filters throttle the fan, and filters in a frame pass more than in a "
+    "laboratory. A test of the unit, named as its record, would show.",
+)
+PREDICTED_RATE = FlagMeaning(
+    "clean-air rate predicted, not measured",
+    "note",
+    "The clean-air rate of a cleaner is that of a prediction, with its error bar; it has not been built or not been "
+    "measured yet.",
+)
+FLAGS = (STATED_RATE, PREDICTED_RATE)
+
+
+@dataclass
+class Source:
+    """One cleaner, of which a room may hold several.
+
+    Attributes
+    ----------
+    name : str
+    count : int or None
+        How many; None where the record does not say.
+    how : {'measured', 'predicted', 'stated'}
+    clean_air : Estimate
+        Clean-air rate of one. [m3/s]
+    sizes : Sizes or None
+        Of the particles that the rate is for; None where a prediction says it in words alone.
+    particles : str
+        The same in words.
+    power : Estimate or None
+        True electrical power of one. [W]
+    sound : Estimate or None
+        A-weighted level of one. [dB]
+    sound_distance : float or None
+        At which distance that is. [m]
+    findings : list of Finding
+        Alarms and warnings of the test or prediction too, with its name in front.
+    of : Any
+        The result of the test or the prediction; None for stated figures.
+    """
+
+    name: str
+    count: int | None
+    how: str
+    clean_air: Estimate
+    sizes: Sizes | None
+    particles: str
+    power: Estimate | None = None
+    sound: Estimate | None = None
+    sound_distance: float | None = None
+    findings: list[Finding] = field(default_factory=list)
+    of: Any = None
+
+
+def source_of(record: Record, section: Section, options: Mapping[str, Any]) -> Source:
+    """A cleaner from the section that describes it.
+
+    Parameters
+    ----------
+    record : Record
+        That holds the section; what is stated in it is local to it.
+    section : Section
+        With the fields `flowrig.records.cleaner_facts.CLEANER`.
+    options : mapping
+        ``coverage``, ``samples`` and ``seed`` of the reduction or prediction.
+
+    Raises
+    ------
+    InputError
+        If a test or a prediction tells no clean-air rate for these particles.
+    CalculationError
+        If none follows from it.
+    """
+    sizes = read_sizes(section.value("particles")) if "particles" in section else None
+    if "test" in section:
+        found = _of_test(section, sizes, reduce(section.value("test"), **options))
+    elif "prediction" in section:
+        found = _of_prediction(section, sizes, section.value("prediction"), options)
+    else:
+        found = _stated(record, section, sizes)
+    for name in ("power", "sound"):
+        if name in section:
+            setattr(found, name, _given(record, section, name))
+    if "sound_distance" in section:
+        found.sound_distance = section.value("sound_distance")
+    return found
+
+
+def _of_test(section: Section, sizes: Sizes | None, result: Result) -> Source:
+    item = section["test"]
+    assert sizes is not None
+    part: Any = result.parts.get("particles")
+    rate: Quantity | None = part.rate(sizes.lower, sizes.upper) if part is not None else None
+    if rate is None:
+        expected = f"a test that tells the clean-air rate from {sizes}"
+        remedy = "Its [particles] and [[flow]] must cover these sizes; flowrig reduce shows what it tells."
+        raise InputError(Fault(item.where, f"{result.record.name}, which tells none", expected, remedy))
+    power = _number(result.parts.get("electrical"), "power")
+    heard: Any = result.parts.get("sound")
+    sound = _number(heard, "level")
+    name = section.value("name")
+    findings = [Finding(f.meaning, f"{name}: {f.message}") for f in result.all_findings if f.severity != "note"]
+    return Source(
+        name,
+        section.value("count"),
+        "measured",
+        rate.estimate,
+        sizes,
+        str(sizes),
+        power,
+        sound,
+        heard.distance if sound is not None else None,
+        findings,
+        result,
+    )
+
+
+def _number(part: PartResult | None, name: str) -> Estimate | None:
+    return part.quantities[name].estimate if part is not None and name in part.quantities else None
+
+
+def _of_prediction(section: Section, sizes: Sizes | None, record: Record, options: Mapping[str, Any]) -> Source:
+    predicted = predict(record, **options)
+    name = section.value("name")
+    if predicted.held is None or "clean_air" not in predicted.main.quantities:
+        said = "a prediction that tells a clean-air rate: the efficiency of every filter, for the same particles"
+        where = section["prediction"].where
+        remedy = "Give each filter's record its efficiency and particles; flowrig predict shows what it tells."
+        raise InputError(Fault(where, f"{predicted.record.name}, which tells none", said, remedy))
+    power = predicted.main.quantities.get("power")
+    findings = [Finding(f.meaning, f"{name}: {f.message}") for f in predicted.findings if f.severity != "note"]
+    findings.append(Finding(PREDICTED_RATE, name))
+    rate = predicted.main.quantities["clean_air"].estimate
+    return Source(
+        name,
+        section.value("count"),
+        "predicted",
+        rate,
+        sizes,
+        predicted.held.particles,
+        power.estimate if power is not None else None,
+        findings=findings,
+        of=predicted,
+    )
+
+
+def _stated(record: Record, section: Section, sizes: Sizes | None) -> Source:
+    name = section.value("name")
+    rate = _given(record, section, "clean_air_rate")
+    return Source(
+        name,
+        section.value("count"),
+        "stated",
+        rate,
+        sizes,
+        str(sizes) if sizes is not None else "",
+        findings=[Finding(STATED_RATE, f"{name}: {section['clean_air_rate'].text}")],
+    )
+
+
+def _given(record: Record, section: Section, name: str) -> Estimate:
+    words = f"{name.replace('_', ' ')} of {section.value('name')}"
+    return given_estimate(section[name], f"{record.id}:{section.name}", words)
