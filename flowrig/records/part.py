@@ -10,7 +10,7 @@ from flowrig.errors import Fault
 from flowrig.records.beside import Beside
 from flowrig.records.csv_text import Table as Csv
 from flowrig.records.declare import Described, Table
-from flowrig.records.items import Section
+from flowrig.records.items import Section, path_name
 from flowrig.records.walk import Walker
 
 LookUp = Callable[[Described, Any, tuple[str | int, ...]], Any]
@@ -91,7 +91,7 @@ class PartReader:
             item.value = self._looked_up(item.field, item.value, (*path, name))
             if item.value is None:
                 del read.items[name]
-                self.walker.fault_told((*path, name))
+                self.walker.spoiled.add(path_name((*path, name)))
         self.walker.complete(read)
         return read
 

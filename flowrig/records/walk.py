@@ -80,10 +80,6 @@ class Walker:
         self.faults.append(unreadable(self.where(*path), text, expected, problem))
         self.spoiled.add(path_name(path))
 
-    def fault_told(self, path: Path_) -> None:
-        """What is wrong at `path` has been told elsewhere."""
-        self.spoiled.add(path_name(path))
-
     def is_spoiled(self, *path: str | int) -> bool:
         return path_name(path) in self.spoiled
 
