@@ -16,7 +16,8 @@ STRAY = RECORD + '\n[[filters]]\nfilter = "panel.toml"\ncount = 4\n'
 def test_a_table_without_the_one_it_belongs_to_is_a_fault(tmp_path: Path) -> None:
     rig = Rig(tmp_path)
     rig.lay_out(record_toml=STRAY)
-    rig.refuses("record.toml", says=(("record.toml, line 39, filters", "[[filters]] without [predict]", "[predict] beside it"),))
+    says = ("record.toml, line 39, filters", "[[filters]] without [predict]", "[predict] beside it")
+    rig.refuses("record.toml", says=(says,))
 
 
 @pytest.mark.parametrize(
