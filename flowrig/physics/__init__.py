@@ -87,6 +87,7 @@ _MODULES: dict[str, tuple[str, ...]] = {
     "present_value": (
         "nominal_rate",
         "present_value_factor",
+        "purchases_until",
         "purchases_within",
         "real_rate",
         "repeated_factor",

@@ -218,6 +218,46 @@ def purchases_within(interval: Floats, years: Floats) -> Floats:
         return within(np.greater(interval, 0.0) & np.greater_equal(years, 0.0), np.maximum(number, 0.0))
 
 
+@si("1", interval="1", years="1")
+def purchases_until(interval: Floats, years: Floats) -> Floats:
+    """Number of times that something has been bought again by some time, that time included.
+
+    Parameters
+    ----------
+    interval : float or array
+        Years from one purchase to the next, and from today to the first. [1]
+    years : float or array, broadcast with ``interval``
+        Years from today. [1]
+
+    Returns
+    -------
+    number : shape of the broadcast inputs
+        NaN for an interval not above 0 and for years below 0. [1]
+
+    Raises
+    ------
+    ValueError
+        Only if the shapes do not broadcast.
+
+    Notes
+    -----
+    One more than `purchases_within` where a purchase falls due on that very day: in ten years of quarters 40, as a
+    yearly total of four sets counts them.
+
+    Source
+    ------
+    Counting.
+
+    Examples
+    --------
+    >>> float(purchases_until(0.25, 10.0)), float(purchases_until(3.0, 10.0))
+    (40.0, 3.0)
+    """
+    with np.errstate(all="ignore"):
+        number = np.floor(_snapped(np.divide(years, interval)))
+        return within(np.greater(interval, 0.0) & np.greater_equal(years, 0.0), number)
+
+
 @si("1", discount="1", interval="1", number="1", escalation="1")
 def repeated_factor(discount: Floats, interval: Floats, number: Floats, escalation: Floats = 0.0) -> Floats:
     """Present value of something that costs 1 and is bought again and again, each paid on its day.

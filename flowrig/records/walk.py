@@ -426,6 +426,8 @@ class Walker:
             self.unreadable(path, raw, shape, error)
             return None
         head = raw.replace("+/-", "±").split("±")[0].split("(")[0].strip()
+        if head[:5].casefold() == "from ":  # 'from 4 to 6 h'
+            head = head.partition(" to ")[2].strip()
         try:
             unit = units.split(head)[1]
         except ValueError:

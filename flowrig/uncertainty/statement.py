@@ -7,9 +7,9 @@ from collections.abc import Callable
 from dataclasses import replace
 from itertools import pairwise
 
-from flowrig.uncertainty.component import Component, Term, covers, resolution
+from flowrig.uncertainty.component import SHAPE_DIVISORS, Component, Term, covers, resolution
 from flowrig.uncertainty.statement_limit import Convert, LimitParser
-from flowrig.uncertainty.statement_words import FORMS, Phrase, StatementError
+from flowrig.uncertainty.statement_words import FORMS, Phrase, StatementError, tokenize
 
 __all__ = ["Component", "StatementError", "Term", "covers", "parse", "parse_drift", "parse_value", "resolution"]
 
@@ -169,6 +169,28 @@ class _ValueParser(LimitParser):
             self.refuse("a width with its unit", remedy, part=self.text)
 
 
+def _ends(text: str) -> tuple[str, str] | None:
+    """Both ends of 'from 4 to 6 h', each with its unit, which may stand with the last alone; None for other words."""
+    tokens = tokenize(text)
+    to = next((place for place, token in enumerate(tokens) if token.fold == "to"), 0)
+    if not (tokens and tokens[0].fold == "from" and 1 < to < len(tokens) - 1):
+        return None
+    low, high = (text[part[0].start : part[-1].end] for part in (tokens[1:to], tokens[to + 1 :]))
+    if [token.kind for token in tokens[1:to] if token.fold != "-"] == ["number"]:
+        unit = tokens[to + (3 if tokens[to + 1].fold == "-" else 2) :]
+        low = f"{low} {text[unit[0].start :]}" if unit else low
+    return low, high
+
+
+def _between(text: str, low: float, high: float, name: str) -> tuple[float, tuple[Component, ...]]:
+    """Anywhere between two ends: the middle, and half the width as a limit."""
+    if not low < high:
+        raise StatementError(text, text, "a range from a lower to a higher value", "Put the lower end first.")
+    term = Term(absolute=(high - low) / 2.0)
+    limit = Component(name, (term,), "sum", "rectangular", SHAPE_DIVISORS["rectangular"])
+    return (low + high) / 2.0, (limit,)
+
+
 def parse(
     text: str,
     convert: Convert,
@@ -301,7 +323,8 @@ def parse_value(
     Parameters
     ----------
     text : str
-        The value, then ``±`` or ``+/-`` and a limit as in ``parse``, or such a limit as ``U =``, ``u =`` or ``s =``.
+        The value, then ``±`` or ``+/-`` and a limit as in ``parse``, or such a limit as ``U =``, ``u =`` or ``s =``. Or
+        ``from 4 to 6 h``: the middle, and half the width as a plain limit.
     read : callable (text) -> float
         SI value of a number with its unit; its ValueError is passed on.
     convert, name, relative_unit
@@ -333,4 +356,7 @@ def parse_value(
     >>> value, float(tolerance.half_width(value))
     (0.15, 0.0001)
     """
+    ends = _ends(text)
+    if ends is not None:
+        return _between(text, *(read(end) for end in ends), name)
     return _ValueParser(text, convert, name=name, relative_unit=relative_unit).value(read)

@@ -13,6 +13,7 @@ from hypothesis import strategies as st
 from flowrig.physics import (
     nominal_rate,
     present_value_factor,
+    purchases_until,
     purchases_within,
     real_rate,
     repeated_factor,
@@ -87,6 +88,7 @@ def test_quarters_and_totals_of_years():
     trap = WORKED["timing_trap"]
     before, to_the_end = (trap[f"quarterly_purchases_last_at_{end}_years"] for end in ("9_75", "10"))
     assert purchases_within(0.25, 10.0) == before == to_the_end - 1
+    assert purchases_until(0.25, 10.0) == to_the_end
     name = "filters_as_45_every_quarter_first_at_3_months_last_at_{}_years_pv"
     assert 45 * repeated_factor(0.03, 0.25, before) == pytest.approx(trap[name.format("9.75")], abs=5.1e-5)
     assert 45 * repeated_factor(0.03, 0.25, to_the_end) == pytest.approx(trap[name.format("10")], abs=5.1e-5)
@@ -208,3 +210,12 @@ def test_outside_the_domain():
     assert np.isnan(purchases_within(np.array([0.0, -1.0, 1.0]), np.array([1.0, 1.0, -1.0]))).all()
     assert np.isnan(year_end_factor(0.03, 2.0, 501.0))
     assert np.isfinite(year_end_factor(0.03, 2.0, 500.0))
+
+
+@given(number=st.integers(0, 60), interval=st.sampled_from([0.1, 0.25, 1 / 3, 0.7, 1.0, 2.5]))
+def test_what_falls_due_on_the_day_counts_until_and_not_within(number, interval):
+    # Source: counting; 0.7 three times is 2.0999999999999996
+    assert purchases_until(interval, number * interval) == number
+    assert purchases_within(interval, number * interval) == max(number - 1, 0)
+    assert purchases_until(interval, (number + 0.5) * interval) == number
+    assert purchases_within(interval, (number + 0.5) * interval) == number

@@ -140,3 +140,40 @@ def test_every_spelling_of_a_tolerance_gives_value_and_width(value, width, frame
     read_value, (component,) = parse_value(frame.format(value, width), lambda text: float(text.split()[0]), convert)
     assert read_value == value
     assert float(component.half_width(value)) == pytest.approx(width, rel=1e-12)
+
+
+@pytest.mark.parametrize(
+    ("text", "low", "high"),
+    [
+        ("from 140 mm to 160 mm", 0.14, 0.16),
+        ("from 140 to 160 mm", 0.14, 0.16),
+        ("From 140 Pa to 0.16 kPa", 140.0, 160.0),
+        ("from -5 to 5 Pa", -5.0, 5.0),
+        ("from -5 Pa to -2 Pa", -5.0, -2.0),
+        ("from 1.5 to 2.5 m/s", 1.5, 2.5),
+    ],
+)
+def test_a_range_is_its_middle_and_half_its_width(text, low, high):
+    value, (component,) = parse_value(text, reader(convert), convert)
+    assert value == pytest.approx((low + high) / 2, abs=1e-15)
+    assert float(component.half_width(value)) == pytest.approx((high - low) / 2, rel=1e-12)
+    assert component.divisor == RECTANGULAR
+
+
+def test_a_range_of_temperatures_is_a_difference():
+    # the zero of the scale is a convention: from 20 to 24 degC is 295.15 K ± 2 K
+    value, (component,) = parse_value("from 20 to 24 degC", reader(kelvin), convert)
+    assert value == pytest.approx(295.15)
+    assert float(component.half_width(value)) == pytest.approx(2.0)
+
+
+@pytest.mark.parametrize("text", ["from 160 to 140 mm", "from 5 Pa to 5 Pa", "from 2 to -2 Pa"])
+def test_a_range_has_its_lower_end_first(text):
+    with pytest.raises(StatementError, match="lower end first"):
+        parse_value(text, reader(convert), convert)
+
+
+@pytest.mark.parametrize("text", ["from 140 mm", "from 140 mm to", "from to 160 mm", "from 1 to 2 to 3 Pa"])
+def test_half_a_range_is_none(text):
+    with pytest.raises(ValueError, match="no value|no such unit"):
+        parse_value(text, reader(convert), convert)
