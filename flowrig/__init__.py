@@ -1,7 +1,8 @@
 """Workshop readings of moving air, reduced to a flow with error bars.
 
-Public names are imported on first use: `reduce`, `reduce_rows`, `calibrate`, `verify`, `plan`, `predict`, `load_json`,
-`explain`, the equations in `physics`, and the errors `InputError`, `CalculationError` and their parent `FlowrigError`.
+Public names are imported on first use: `reduce`, `reduce_rows`, `calibrate`, `verify`, `plan`, `predict`, `own`,
+`load_json`, `explain`, the equations in `physics`, and the errors `InputError`, `CalculationError` and their parent
+`FlowrigError`.
 """
 
 from __future__ import annotations
@@ -15,6 +16,7 @@ if TYPE_CHECKING:
     from flowrig.report.as_json import load_json
     from flowrig.report.explain import explain
     from flowrig.studies.calibrate import calibrate
+    from flowrig.studies.own import own
     from flowrig.studies.plan import plan
     from flowrig.studies.predict import predict
     from flowrig.studies.reduce import reduce
@@ -28,6 +30,7 @@ __all__ = [
     "calibrate",
     "explain",
     "load_json",
+    "own",
     "physics",
     "plan",
     "predict",
@@ -43,6 +46,7 @@ _HOMES = {
     "calibrate": "flowrig.studies.calibrate",
     "explain": "flowrig.report.explain",
     "load_json": "flowrig.report.as_json",
+    "own": "flowrig.studies.own",
     "plan": "flowrig.studies.plan",
     "predict": "flowrig.studies.predict",
     "reduce": "flowrig.studies.reduce",

@@ -546,6 +546,11 @@ for _code, _signs in CURRENCIES.items():
     _prices = {f"{_code}/kilowatt_hour": _per_hour, f"{_code}/joule": f"{_code}/J"}
     TABLE[f"money {_code}"] = Kind(_code, _code, _code, {_code: _signs})
     TABLE[f"price of energy {_code}"] = Kind(f"{_code}/J", f"{_code}/joule", f"{_code}/kWh", _prices)
+    _per_power = {
+        f"{_code}/kilowatt": " | ".join(f"{sign.strip()}/kW" for sign in _signs.split("|")),
+        f"{_code}/watt": f"{_code}/W",
+    }
+    TABLE[f"price of power {_code}"] = Kind(f"{_code}/W", f"{_code}/watt", f"{_code}/kW", _per_power)
     _per_air = {f"{_code}/decameter**3": f"{_code}/1000 m3", f"{_code}/meter**3": f"{_code}/m3"}
     TABLE[f"price of air {_code}"] = Kind(f"{_code}/m3", f"{_code}/meter**3", f"{_code}/1000 m3", _per_air)
 

@@ -94,6 +94,13 @@ CAUSES = (
         "unsteady flow or noisy sensor",
     ),
     CauseMeaning(
+        "course of the clean air",
+        "Of a set of filters of which only the clean air at their change is told: whether it falls early or late. The "
+        "mean is taken halfway, with half of the way to either end as the limit. State mean_over_life, or name a "
+        "prediction with a table [life].",
+        "own judgement, no source",
+    ),
+    CauseMeaning(
         "workmanship",
         "How far a plain hole in a box may lie from its equation by the way it was cut: 4 % at 95 % with care, 25 % by "
         "hand. An error of that hole, the same in every test with it; a calibration against a reference removes it.",

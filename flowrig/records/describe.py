@@ -26,6 +26,7 @@ from flowrig.records.declare import (
     Table,
     Words,
 )
+from flowrig.records.items import unit_written
 from flowrig.records.schema import MEASURED_KIND, MEASURED_STEP
 
 EMPTY = '""'  # the example of a field that declares none
@@ -135,8 +136,8 @@ def bounds(field: Field) -> str:
     def show(value: float) -> str:
         if not kind:
             return f"{value:g}"
-        shown = field.example.strip('["]').split('"')[0].split("±")[0].split(", ")[0]  # of a list, the first
-        unit = (units.split(shown)[1] if shown else "") or units.default_display(kind)
+        shown = field.example.strip('["]').split('"')[0].split(", ")[0]  # of a list, the first
+        unit = unit_written(shown) or units.default_display(kind)
         number = float(f"{units.from_si(value, unit, kind):.4g}")  # then without an exponent
         return f"{number:.10g}" if unit == "1" else f"{number:.10g} {unit}"
 

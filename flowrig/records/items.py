@@ -151,3 +151,16 @@ def path_name(path: tuple[str | int, ...]) -> str:
     for part in path:
         text += f"[{part + 1}]" if isinstance(part, int) else f".{part}" if text else str(part)
     return text
+
+
+def unit_written(text: str) -> str:
+    """The unit of a value as it was written, whatever ± or range is stated with it; empty where none is found."""
+    if text.lstrip()[:1] == "(":  # '(60 ± 10) %'
+        text = f"1 {text.partition(')')[2].strip()}"
+    head = text.replace("+/-", "±").split("±")[0].split("(")[0].strip()
+    if head[:5].casefold() == "from ":  # 'from 4 to 6 h'
+        head = head.partition(" to ")[2].strip()
+    try:
+        return units.split(head)[1]
+    except ValueError:
+        return ""

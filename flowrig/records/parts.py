@@ -6,10 +6,11 @@ from collections.abc import Mapping
 from typing import Any
 
 from flowrig.records.declare import Table
+from flowrig.records.own_facts import OWNING
 from flowrig.records.part import Content, Part, PartReader
 from flowrig.records.prediction import PREDICTION
 
-PARTS: tuple[Part, ...] = (PREDICTION,)
+PARTS: tuple[Part, ...] = (PREDICTION, OWNING)
 TABLES: dict[str, Table] = {table.name: table for part in PARTS for table in part.all_tables}
 HEADINGS: dict[str, str] = {table.name: part.heading(table) for part in PARTS for table in part.all_tables}
 

@@ -38,7 +38,7 @@ from flowrig.records.declare import (
 )
 from flowrig.records.describe import EMPTY, example, form
 from flowrig.records.files import is_bare, near_name
-from flowrig.records.items import Item, Section, as_read, path_name
+from flowrig.records.items import Item, Section, as_read, path_name, unit_written
 from flowrig.records.schema import MEASURED_KIND, MEASURED_STEP, USUAL_ACCURACY
 from flowrig.records.words import OF_LIMITS, a, bounds_in_words, opening, sentence, shown, unreadable, usual_units
 from flowrig.uncertainty.statement import Component, parse_value
@@ -425,14 +425,7 @@ class Walker:
         except ValueError as error:
             self.unreadable(path, raw, shape, error)
             return None
-        head = raw.replace("+/-", "±").split("±")[0].split("(")[0].strip()
-        if head[:5].casefold() == "from ":  # 'from 4 to 6 h'
-            head = head.partition(" to ")[2].strip()
-        try:
-            unit = units.split(head)[1]
-        except ValueError:
-            unit = ""
-        return value, unit, components
+        return value, unit_written(raw), components
 
 
 def _is_number(value: object) -> TypeGuard[int | float]:

@@ -51,6 +51,45 @@ WORDS = (
         "A flow at which the pressure of a fan and the drop of its bank are the same. It is stable where, at a little "
         "more flow, the bank takes more than the fan gives: only there does a fan stay.",
     ),
+    Word(
+        "present value",
+        "What payments of several dates are worth today: each divided by one plus the discount rate, once for every "
+        "year until then. Residual value is taken off. Real rates go with money of today, nominal ones with money as "
+        "it is paid; inflation turns one into the other, and both give the same present value.",
+    ),
+    Word(
+        "cost of clean air",
+        "Of options to be owned: the price at which their clean air would just pay for them, present value over the "
+        "air of all years, which is discounted too (levelised cost). In real money it is a price of today; in nominal "
+        "money one that stays the same as it is paid. Of a prediction: what a set of filters costs over the air it "
+        "cleans.",
+    ),
+    Word(
+        "clean air, mean over filters' life",
+        "Clean-air rate of all units of an option together, as the mean from new filters to their change.",
+    ),
+    Word("annualised", "The same sum at the end of every year that has that present value."),
+    Word(
+        "in part units",
+        "What just the clean air that is needed would cost if a part of a unit could be had: the present value, times "
+        "what is needed over what is delivered.",
+    ),
+    Word(
+        "cheaper at first",
+        "Of two options the one that has cost less at the beginning; from when on the other has cost no more is the "
+        "discounted payback time. It is the first such time: a later payment may turn the order again, which the "
+        "present values tell.",
+    ),
+    Word(
+        "at each end of its range",
+        "How far a difference moves if one number is at the ends of its range and every other at its middle: which "
+        "range is worth narrowing. A plain ± or a range goes to its limits, all else to its interval.",
+    ),
+    Word(
+        "probability of being cheaper",
+        "Share of draws of all stated ranges in which one option costs less than the other. It is as good as the "
+        "ranges are; what both options share, a tariff or the hours, is the same in both in every draw.",
+    ),
     Word("coverage", "Probability that the interval holds the true value; 95 % unless --coverage says otherwise."),
     Word("standard uncertainty", "One standard deviation of what the result may be off by, all causes together."),
     Word(

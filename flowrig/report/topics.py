@@ -45,6 +45,9 @@ from flowrig.studies import (
     life,
     loading,
     operating_point,
+    option,
+    own,
+    rates,
     scrutiny,
     sweep,
     verify,
@@ -178,6 +181,9 @@ def _flags() -> Iterator[Topic]:
         *loading.FLAGS,
         *life.FLAGS,
         *heat.FLAGS,
+        *rates.FLAGS,
+        *option.FLAGS,
+        *own.FLAGS,
     ):
         found[meaning] = Topic("flag", meaning.code, meaning.meaning, meaning)
     for method in methods():

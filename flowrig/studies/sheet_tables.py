@@ -10,6 +10,7 @@ from flowrig.records import describe, schema
 from flowrig.records.declare import Table
 from flowrig.records.fan_facts import FAN, STATED
 from flowrig.records.filter_facts import FILTER
+from flowrig.records.own_facts import OPTIONS, OWN
 from flowrig.records.predict_facts import FILTERS, LIFE, LOSSES, PREDICT, SWEEP, WINDING
 from flowrig.studies.sheet_text import HOW_TO, comment, form_in_words, in_comments, rule, toml
 
@@ -48,11 +49,14 @@ class _Blank:
     then : str
         Command for it; empty for a record that another one names.
     cautions : tuple of str
+    uncertain : str
+        How it is said what a number may be off by.
     """
 
     files: Mapping[str, tuple[_Part, ...] | str]
     then: str
     cautions: tuple[str, ...] = CAUTIONS
+    uncertain: str = READINGS
 
 
 _HEADING = _Part(schema.HEADING, "", asked=("title", "date", "by", "place"))
@@ -84,12 +88,40 @@ _PREDICTION = (
     _Part(LIFE, "[life]", optional=True),
     _Part(WINDING, "[winding]", optional=True),
 )
+_OWN = (
+    _HEADING,
+    _Part(OWN, "[own]", asked=("real_discount", "clean_air")),
+    _Part(
+        OPTIONS,
+        "[[options]]",
+        asked=(
+            "clean_air_rate",
+            "particles",
+            "power",
+            "price",
+            "filters",
+            "filter_price",
+            "change_every",
+            "mean_over_life",
+        ),
+    ),
+)
+RANGES = (
+    'Any number may have a range, "from 18 to 26 USD", or a ±: "22 USD ± 4 USD". What years will bring is known to no '
+    "digit; what has no range counts as certain."
+)
+OWN_CAUTIONS = (
+    CAUTIONS[0],
+    "Used filters hold what was in the air: bag them, wear a mask, and follow the local rules for their disposal.",
+    "A filter with a high drop can starve the fan of the ducts, its coil or its burner: licensed practice decides.",
+)
 
 
 SHEETS = {
     "prediction": _Blank({"record.toml": _PREDICTION, "fan.toml": _FAN, "filter.toml": _FILTER}, "predict"),
     "fan": _Blank({"fan.toml": _FAN}, ""),
     "filter": _Blank({"filter.toml": _FILTER}, ""),
+    "own": _Blank({"record.toml": _OWN}, "own", OWN_CAUTIONS, RANGES),
 }
 
 
@@ -102,16 +134,16 @@ def sheets_of(kind: str) -> dict[str, str]:
         Key of `SHEETS`.
     """
     blank = SHEETS[kind]
-    return {name: of if isinstance(of, str) else _text(of, blank.cautions) for name, of in blank.files.items()}
+    return {name: of if isinstance(of, str) else _text(of, blank) for name, of in blank.files.items()}
 
 
-def _text(parts: tuple[_Part, ...], cautions: tuple[str, ...]) -> str:
+def _text(parts: tuple[_Part, ...], blank: _Blank) -> str:
     lines: list[str] = []
     for words in HOW_TO:
         lines += comment(words)
-    lines += comment(READINGS)
+    lines += comment(blank.uncertain)
     lines += ["#", "# Take care. Local codes and licensed practice come first."]
-    for caution in cautions:
+    for caution in blank.cautions:
         lines += comment(f"- {caution}", "  ")
     for part in parts:
         lines += ["", *_lines(part)]

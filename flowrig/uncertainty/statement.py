@@ -358,5 +358,5 @@ def parse_value(
     """
     ends = _ends(text)
     if ends is not None:
-        return _between(text, *(read(end) for end in ends), name)
+        return _between(text, read(ends[0]), read(ends[1]), name)
     return _ValueParser(text, convert, name=name, relative_unit=relative_unit).value(read)

@@ -175,5 +175,5 @@ def test_a_range_has_its_lower_end_first(text):
 
 @pytest.mark.parametrize("text", ["from 140 mm", "from 140 mm to", "from to 160 mm", "from 1 to 2 to 3 Pa"])
 def test_half_a_range_is_none(text):
-    with pytest.raises(ValueError, match="no value|no such unit"):
+    with pytest.raises(ValueError, match=r"no value|no such unit"):
         parse_value(text, reader(convert), convert)

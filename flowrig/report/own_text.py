@@ -1,0 +1,223 @@
+"""What options cost over years, as plain text for the terminal, within 80 columns."""
+
+from __future__ import annotations
+
+import math
+import textwrap
+from collections.abc import Iterator
+
+from flowrig import units
+from flowrig.records.items import as_written
+from flowrig.records.own_facts import LOWER, ON_THE_DAY, REAL
+from flowrig.report.lines import WIDTH, findings_text, heading_text, numbers, percent, quantity_line, rounded, wrapped
+from flowrig.studies.own import LEVELISED, PRESENT, Owned, OwnedOption
+from flowrig.studies.pairs import Odds, Pair
+from flowrig.studies.result import Quantity
+from flowrig.studies.tornado import Bar
+
+MOST_BARS = 8
+MOST_PAIRS = 10
+HOW = {"in a duct": "reckoned from the flow in the duct"}
+BY = {PRESENT: "present value", LEVELISED: "cost of clean air"}
+DIGITS = 1e-4  # of the number itself, where nothing is uncertain
+
+
+def own_text(owned: Owned) -> str:
+    """Everything a person at the terminal is shown."""
+    lines = [*heading_text(owned.record), "", *_terms(owned)]
+    for place, option in enumerate(owned.ranked, start=1):
+        lines += ["", *_option(owned, option, place)]
+    for name in owned.idle:
+        lines += ["", *wrapped(f"{name}: costs nothing and cleans no air; it is no part of what follows.")]
+    if owned.pairs:
+        lines += ["", "Held against each other"]
+        lines += [line for pair in _in_order(owned)[:MOST_PAIRS] for line in _pair(owned, pair)]
+        if len(owned.pairs) > MOST_PAIRS:
+            lines.append(f"  and {len(owned.pairs) - MOST_PAIRS} more pairs; --json FILE writes them all")
+        lines += ["", *_bars(owned)]
+    lines += ["", *_conventions(owned)]
+    if owned.findings:
+        lines += ["", *findings_text(owned.findings)]
+    return "\n".join(lines)
+
+
+def alarms(owned: Owned) -> list[str]:
+    """What must not go unseen even where nothing else is wanted."""
+    return [f"ALARM, {f.code}: {f.message}" for f in owned.findings if f.severity == "alarm"]
+
+
+def _terms(owned: Owned) -> Iterator[str]:
+    terms, years = owned.terms, owned.terms.value("years")
+    many = len(owned.options)
+    yield f"{many} option{'s'[: many - 1]} over {years} year{'s'[: years - 1]}, {100 * owned.coverage:.6g} % intervals"
+    money = "money of today" if terms.value("money") == REAL else "money as it is paid"
+    discount = next(name for name in ("real_discount", "nominal_discount") if name in terms)
+    rate = f"{discount.replace('_', ' ')} {terms[discount].text or as_written(terms[discount])}"
+    yield from wrapped(
+        f"In {owned.currency}, {money}; {rate} a year; {terms['hours'].text or as_written(terms['hours'])} of running "
+        "a year."
+    )
+    if "clean_air" in terms:
+        end = "the lower end of the error bar of their" if terms.value("meets") == LOWER else "their"
+        yield from wrapped(
+            f"Needed: {as_written(terms['clean_air'])} of clean air, met by {end} mean over the life of the filters, "
+            "in whole units."
+        )
+    if len(owned.options) > 1:
+        why = "they deliver unequal clean air" if owned.leads == LEVELISED else "they deliver the same clean air"
+        last = " What gives less than is needed comes last." if any(x.short for x in owned) else ""
+        yield from wrapped(f"The cheapest first, by {BY[owned.leads]}: {why}.{last}")
+
+
+def _option(owned: Owned, option: OwnedOption, place: int) -> Iterator[str]:
+    of, number = option.option, option.units
+    count = f"{number} unit{'s'[: number - 1]}{', as many as are needed' if of.counted else ''}"
+    short = ", LESS THAN IS NEEDED" if option.short else ""
+    yield from textwrap.wrap(f"{place}  {option.name}: {count}{short}", WIDTH, subsequent_indent="   ")
+    yield from _hung(f"Clean-air rate {HOW.get(of.how, of.how)}, for {of.particles}.")
+    told = [option[n] for n in ("delivered", LEVELISED, PRESENT, "yearly_cost", "for_need") if n in option.quantities]
+    width = max(len(q.label) for q in told)
+    yield from (f"   {q.label:<{width}}  {_line(q)}" for q in told)
+    parts = [f"{q.label} {_short(q)}" for q in option.items.values()]
+    yield from _hung(f"Of the present value: {'; '.join(parts)}.")
+    bought = [f"{option.sets:.0f} set{'s' if option.sets != 1 else ''} of filters"] if "interval" in of.given else []
+    bought += [f"{option.anew:.0f} unit{'s' if option.anew != 1 else ''}"] if option.anew else []
+    if bought:
+        yield from _hung(f"Each unit takes {' and '.join(bought)} after the first.")
+    if len(owned.options) > 1 and math.isfinite(option.cheapest):
+        of_those = " of those that meet the need" if any(x.short for x in owned) else ""
+        yield from _hung(f"The cheapest{of_those} by {BY[owned.leads]} in {_share(option.cheapest)} of the draws.")
+
+
+def _hung(text: str) -> list[str]:
+    return textwrap.wrap(text, WIDTH, initial_indent="   ", subsequent_indent="     ", break_on_hyphens=False)
+
+
+def _line(q: Quantity) -> str:
+    """A number with its bar; one that is exact without."""
+    if _exact(q):
+        return f"{_number(float(q.value))} {q.unit}"
+    return quantity_line(q)
+
+
+def _short(q: Quantity) -> str:
+    if _exact(q):
+        return _number(float(q.value))
+    value, low, high = numbers(q)
+    return f"{value} [{low} to {high}]"
+
+
+def _exact(q: Quantity) -> bool:
+    return float(q.high) - float(q.low) <= DIGITS * abs(float(q.value))
+
+
+def _number(value: float) -> str:
+    """Five digits, and no power of ten."""
+    return f"{float(f'{value:.5g}'):.10g}"
+
+
+def _share(share: float) -> str:
+    if share in (0.0, 1.0):
+        return "none" if share == 0.0 else "all"
+    return f"{percent(share)}" if share < 0.995 else f"{math.floor(1000 * share) / 10:.1f} %"
+
+
+def _in_order(owned: Owned) -> list[Pair]:
+    """Pairs of the cheapest first."""
+    place = {option.name: k for k, option in enumerate(owned.ranked)}
+    return sorted(owned.pairs, key=lambda pair: sorted((place[pair.first], place[pair.second])))
+
+
+def _pair(owned: Owned, pair: Pair) -> Iterator[str]:
+    yield from wrapped(f"{pair.first} less {pair.second}", further=4)
+    told: list[tuple[Quantity, Odds]] = [(pair.by_air, pair.cheaper_by_air), (pair.difference, pair.cheaper)]
+    if owned.leads == PRESENT:
+        told.reverse()
+    for q, odds in told:
+        label = BY[q.name]
+        yield f"    {label:<17}  {_line(q)}"
+        yield from wrapped(f"  Probability that {pair.first} is the cheaper: {_chance(odds)}.", further=6)
+    yield from wrapped(f"  {_meeting(owned, pair)}", further=6)
+
+
+def _chance(odds: Odds) -> str:
+    if not odds.draws:
+        return "not known"
+    if odds.error == 0.0:
+        of = {0.0: "none", 1.0: "all"}.get(odds.share)
+        return f"{100 * odds.share:.3g} %" + (f" ({of} of {odds.draws} draws)" if of else "")
+    decimals = max(0, -math.floor(math.log10(200 * odds.error)))
+    bar = f"{200 * odds.error:.{decimals}f}"
+    return f"{100 * odds.share:.{decimals}f} % (± {bar} % by the number of draws)"
+
+
+def _meeting(owned: Owned, pair: Pair) -> str:
+    met, years = pair.meeting, owned.terms.value("years")
+    if not met.cheaper_at_first:
+        return "Both cost the same all along."
+    other = pair.second if met.cheaper_at_first == pair.first else pair.first
+    start = f"{met.cheaper_at_first} is the cheaper at first"
+    band = f" [{met.low:.3g} to {met.high:.3g}]" if met.high - met.low > 1e-9 else ""
+    if math.isfinite(met.years):
+        never = f"; in {_share(met.never)} of the draws never within {years} years" if met.never else ""
+        return f"{start}; {other} has cost no more after {met.years:.3g} years{band}{never}."
+    if met.never == 1.0 or not math.isfinite(met.low):
+        return f"{start}, and {other} does not catch up within {years} years in any of the draws."
+    at_all = f"in the others after {met.low:.3g} to {met.high:.3g} years"
+    return f"{start}, and {other} does not catch up within {years} years in {_share(met.never)} of the draws; {at_all}."
+
+
+def _bars(owned: Owned) -> Iterator[str]:
+    """What decides between the two that are the cheapest."""
+    best, next_ = owned.ranked[:2]
+    pair = owned.pair(best.name, next_.name)
+    bars = pair.bars if owned.leads == PRESENT else pair.bars_by_air
+    q = pair.difference if owned.leads == PRESENT else pair.by_air
+    yield from textwrap.wrap(f"What each range does to the {BY[owned.leads]} of {pair.first} less {pair.second}", WIDTH)
+    if not bars:
+        yield "  Nothing: what has a range moves both alike, or not at all."
+        return
+    yield from wrapped(
+        f"{_number(float(q.value))} {q.unit} with every number at its middle; below, with one number at each end of "
+        "its range."
+    )
+    rows = [(bar.input.name, _range(bar), *_at_ends(bar, q)) for bar in bars[:MOST_BARS]]
+    widths = [min(38, max(len(row[0]) for row in rows)), *(max(len(row[k]) for row in rows) for k in (1, 2, 3))]
+    for name, ends, low, high in rows:
+        shown = textwrap.wrap(name, widths[0])
+        yield f"  {shown[0]:<{widths[0]}}  {ends:<{widths[1]}}  {low:>{widths[2]}} to {high:>{widths[3]}}"
+        yield from (f"    {line}" for line in shown[1:])
+    if len(bars) > MOST_BARS:
+        yield f"  and {len(bars) - MOST_BARS} more, each of less; --json FILE writes them all"
+
+
+def _range(bar: Bar) -> str:
+    low, high = (float(units.from_si(x, bar.input.unit, bar.input.kind)) for x in (bar.low, bar.high))
+    unit = bar.input.unit if bar.input.unit != "1" else ""
+    return f"{_number(float(f'{low:.3g}'))} to {_number(float(f'{high:.3g}'))} {unit}".strip()
+
+
+def _at_ends(bar: Bar, q: Quantity) -> list[str]:
+    ends = [float(units.from_si(x, q.unit, q.kind)) for x in (bar.at_low, bar.at_high)]
+    if not all(map(math.isfinite, ends)):
+        return ["none" if not math.isfinite(x) else _number(x) for x in ends]
+    return rounded(max(abs(ends[1] - ends[0]) / 4, DIGITS * max(map(abs, ends))), *ends)
+
+
+def _conventions(owned: Owned) -> Iterator[str]:
+    terms = owned.terms
+    when = "each purchase on its day, energy and upkeep month by month"
+    if terms.value("payments") != ON_THE_DAY:
+        when = "all of a year at its end"
+    made = "made" if terms.value("last_change") == "made" else "not made"
+    yield from wrapped(
+        f"Convention: payments count {when}; a change of filters due on the last day is {made}; the residual value is "
+        "taken off at the end. Costs and clean air are both discounted in the cost of clean air. A time at which costs "
+        "meet is told without the residual value.",
+        further=4,
+    )
+    yield from wrapped(
+        "These are the stated prices and ranges carried through, not offers and no forecast. A clean-air rate holds "
+        "for the particles it was found with; nothing is said about health.",
+        further=4,
+    )
