@@ -262,6 +262,10 @@ OPTIONS = Table(
         Given("fan_efficiency", "Of fan, drive and motor together: air power over electrical power.", kind="ratio",
               above=0.0, high=1.0, example='"from 25 to 40 %"'),
     ),
+    alternatives=(
+        OneOf(tuple((name,) for name in INTERVALS), required=False),
+        OneOf((("mean_over_life",), ("end_of_life_share",)), required=False),
+    ),
     checks=(_option_checks,),
 )  # fmt: skip
 
@@ -319,7 +323,7 @@ def _sorts_told(reader: PartReader, raw: Any) -> Any:
         remedy = f"Rename the line to real_{name} if the rate is beyond inflation, else to nominal_{name}."
         reader.walker.fault((OWN.name, name), raw[name], said, remedy)
         for sort in (REAL, NOMINAL):
-            reader.walker.fault_told((OWN.name, f"{sort}_{name}"))
+            reader.walker.spoiled.add(path_name((OWN.name, f"{sort}_{name}")))
     return {name: value for name, value in raw.items() if name not in silent}
 
 

@@ -65,7 +65,7 @@ WORDS = (
         "cleans.",
     ),
     Word(
-        "clean air, mean over filters' life",
+        "lifetime-mean clean air",
         "Clean-air rate of all units of an option together, as the mean from new filters to their change.",
     ),
     Word("annualised", "The same sum at the end of every year that has that present value."),

@@ -89,8 +89,9 @@ def _option(owned: Owned, option: OwnedOption, place: int) -> Iterator[str]:
         yield from _hung(f"The cheapest{of_those} by {BY[owned.leads]} in {_share(option.cheapest)} of the draws.")
 
 
-def _hung(text: str) -> list[str]:
-    return textwrap.wrap(text, WIDTH, initial_indent="   ", subsequent_indent="     ", break_on_hyphens=False)
+def _hung(text: str, by: int = 3) -> list[str]:
+    """A paragraph so many columns in, what follows two more."""
+    return textwrap.wrap(text, WIDTH, initial_indent=" " * by, subsequent_indent=" " * (by + 2), break_on_hyphens=False)
 
 
 def _line(q: Quantity) -> str:
@@ -136,8 +137,8 @@ def _pair(owned: Owned, pair: Pair) -> Iterator[str]:
     for q, odds in told:
         label = BY[q.name]
         yield f"    {label:<17}  {_line(q)}"
-        yield from wrapped(f"  Probability that {pair.first} is the cheaper: {_chance(odds)}.", further=6)
-    yield from wrapped(f"  {_meeting(owned, pair)}", further=6)
+        yield from _hung(f"Probability that {pair.first} is the cheaper: {_chance(odds)}.", 4)
+    yield from _hung(_meeting(owned, pair), 4)
 
 
 def _chance(odds: Odds) -> str:

@@ -37,9 +37,9 @@ PRESENT, LEVELISED = "present_value", "levelised"
 LABELS = {  # name: words, kind; money and price of air are of the record's currency
     "present_value": ("present value", "money"),
     "yearly_cost": ("the same, annualised", "money"),
-    "for_need": ("for the need alone, in part units", "money"),
+    "for_need": ("for the need in part units", "money"),
     "levelised": ("cost of clean air", "price of air"),
-    "delivered": ("clean air, mean over filters' life", "flow"),
+    "delivered": ("lifetime-mean clean air", "flow"),
     "yearly_air": ("clean air in a year", "volume"),
 }
 UNEQUAL = FlagMeaning(

@@ -53,8 +53,10 @@ def test_the_worked_example():
     for name, of in (("A", A), ("B", B)):
         present = {**of["present_values"], "lcc": of["lcc"], "annual": of["annualised_units_per_year"]}
         year = of["fan_replacement_year"]
-        names = {"first": "first", "energy": "energy", "filters": "filters", "residual_year10": "residual",
-                 f"fan_replacement_year{year}": "replacement", "lcc": "present_value", "annual": "yearly_cost"}  # fmt: skip
+        names = {
+            "first": "first", "energy": "energy", "filters": "filters", f"fan_replacement_year{year}": "replacement",
+            "residual_year10": "residual", "lcc": "present_value", "annual": "yearly_cost",
+        }  # fmt: skip
         for key, ours in names.items():
             assert value(found, name, ours) == pytest.approx(present[key], rel=EIGHT), (name, key)
         levelised = WORKED["cost_per_clean_air"][f"{name}_units_per_1e6_m3_clean_air_levelised"]
@@ -174,8 +176,9 @@ def test_nominal_and_real_money_have_one_present_value():
     inflation = 0.025
     real = {"money": "real", "real_discount": "3 %", "real_energy_escalation": "1 %", "real_filter_escalation": "-2 %"}
     nominal = {
-        "money": "nominal", "real_discount": None, "inflation": "2.5 %", "nominal_discount": nominal_of(0.03, inflation),
-        "nominal_energy_escalation": nominal_of(0.01, inflation), "nominal_filter_escalation": nominal_of(-0.02, inflation),
+        "money": "nominal", "real_discount": None, "inflation": "2.5 %",
+        "nominal_discount": nominal_of(0.03, inflation), "nominal_energy_escalation": nominal_of(0.01, inflation),
+        "nominal_filter_escalation": nominal_of(-0.02, inflation),
     }  # fmt: skip
     mixed = {**nominal, "money": "real"}  # nominal rates, turned into real ones
     turned = {**real, "money": "nominal", "inflation": "2.5 %"}  # real rates, turned into nominal ones
@@ -223,8 +226,10 @@ def test_inflation_without_use_is_told():
 
 
 def test_every_payment_of_several_units():
-    one = option(count=3, price="100 USD", installation="20 USD", filters=2, filter_price="10 USD", first_set="bought",
-                 labour_price="5 USD", disposal_price="1 USD", change_every="1 year", upkeep="7 USD", mean_over_life=1)  # fmt: skip
+    one = option(
+        count=3, price="100 USD", installation="20 USD", filters=2, filter_price="10 USD", first_set="bought",
+        labour_price="5 USD", disposal_price="1 USD", change_every="1 year", upkeep="7 USD", mean_over_life=1,
+    )  # fmt: skip
     found = own(record(one, years=4), samples=FEW)
     wanted = {"first": 3 * (120 + 20), "filters": 3 * 3 * 20, "labour": 3 * 3 * 5, "disposal": 3 * 3 * 2, "upkeep": 84}
     assert {name: float(q.value) for name, q in found["A"].items.items()} == pytest.approx(wanted)

@@ -39,8 +39,10 @@ class Ledger:
     def between(self, low: float, high: float) -> np.ndarray:
         return self.rng.uniform(low, high, MANY)
 
-    def paid(self, of: dict[str, np.ndarray], watts: float, price: np.ndarray, interval: np.ndarray, filters: np.ndarray,
-             life: np.ndarray | None) -> np.ndarray:  # fmt: skip
+    def paid(
+        self, of: dict[str, np.ndarray], watts: float, price: np.ndarray, interval: np.ndarray, filters: np.ndarray,
+        life: np.ndarray | None,
+    ) -> np.ndarray:  # fmt: skip
         """Present value of what is paid at the end of each year, today's in column 0."""
         out = np.zeros((YEARS + 2, MANY))
         out[0] = price
@@ -111,7 +113,7 @@ def test_intervals_and_probabilities_by_another_ledger(found, drawn):
     assert found["box"].cheapest + found["bought"].cheapest == pytest.approx(1.0)
 
 
-# Source: closed form. Prices of 95 to 105 and 99 to 109: the first is the lower but in the corner of 6 by 6 of 10 by 10.
+# Source: closed form. Prices of 95 to 105 and 99 to 109: the first is the lower but in a corner, 6 by 6 of 10 by 10.
 @pytest.mark.recomputed
 def test_what_is_shared_cancels():
     terms = {
@@ -163,7 +165,6 @@ def test_bars_are_the_difference_with_one_number_moved(found):
     ends = {
         "energy price": ("own", "energy_price", "{} USD/kWh", 3.6e6),
         "real discount": ("own", "real_discount", "{}", 1.0),
-        "price of bought": (1, "price", "{} USD", 1.0),
         "change after of box": (0, "change_after", "{} h", 1 / 3600),
         "unit life of bought": (1, "unit_life", "{} years", 1 / (365 * 86400)),
     }
