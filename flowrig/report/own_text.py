@@ -12,6 +12,7 @@ from flowrig.records.own_facts import LOWER, ON_THE_DAY, REAL
 from flowrig.report.lines import WIDTH, findings_text, heading_text, numbers, percent, quantity_line, rounded, wrapped
 from flowrig.studies.own import LEVELISED, PRESENT, Owned, OwnedOption
 from flowrig.studies.pairs import Odds, Pair
+from flowrig.studies.payments import time_step
 from flowrig.studies.result import Quantity
 from flowrig.studies.tornado import Bar
 
@@ -19,6 +20,7 @@ MOST_BARS = 8
 MOST_PAIRS = 10
 HOW = {"in a duct": "reckoned from the flow in the duct"}
 BY = {PRESENT: "present value", LEVELISED: "cost of clean air"}
+SAME = 1e-6  # of a cost: no more is no difference
 DIGITS = 1e-4  # of the number itself, where nothing is uncertain
 
 
@@ -136,6 +138,10 @@ def _pair(owned: Owned, pair: Pair) -> Iterator[str]:
         told.reverse()
     for q, odds in told:
         label = BY[q.name]
+        whole = max(abs(float(owned[name][q.name].value)) for name in (pair.first, pair.second))
+        if max(abs(float(q.low)), abs(float(q.high))) <= SAME * whole:
+            yield f"    {label:<17}  the same in every draw"
+            continue
         yield f"    {label:<17}  {_line(q)}"
         yield from _hung(f"Probability that {pair.first} is the cheaper: {_chance(odds)}.", 4)
     yield from _hung(_meeting(owned, pair), 4)
@@ -210,11 +216,14 @@ def _conventions(owned: Owned) -> Iterator[str]:
     when = "each purchase on its day, energy and upkeep month by month"
     if terms.value("payments") != ON_THE_DAY:
         when = "all of a year at its end"
+    assert owned.options[0].option.terms is not None
+    step = time_step(owned.options[0].option.terms)
+    within = "a year" if step == 1.0 else "a month" if step < 0.1 else f"{12 * step:.0f} months"
     made = "made" if terms.value("last_change") == "made" else "not made"
     yield from wrapped(
         f"Convention: payments count {when}; a change of filters due on the last day is {made}; the residual value is "
-        "taken off at the end. Costs and clean air are both discounted in the cost of clean air. A time at which costs "
-        "meet is told without the residual value.",
+        "taken off on the last day. Costs and clean air are both discounted in the cost of clean air. A time at which "
+        f"costs meet is told to within {within}.",
         further=4,
     )
     yield from wrapped(

@@ -22,6 +22,7 @@ from flowrig.uncertainty.propagate import linear
 
 TIME = "time"
 MONTH = 1.0 / 12.0
+MOST_TIMES = 120  # in a course of costs: each is reckoned on thousands of draws
 YEAR = 365.0 * 86400.0  # [s], as the table of units has it
 ITEMS = {  # what a payment is for: in words
     "first": "first cost",
@@ -219,13 +220,20 @@ def totals(inputs: Mapping[str, Estimate], terms: Terms) -> dict[str, Estimate]:
     return linear(paid, {**inputs, **end}, (), dict.fromkeys((*ITEMS, "present_value"), ()), terms=terms)
 
 
+def time_step(terms: Terms) -> float:
+    """Years between the times at which costs are added up: whole months that go into a year, or the year itself."""
+    if not terms.on_the_day:
+        return 1.0
+    return MONTH * next((months for months in (1, 2, 3, 4, 6) if 12 * terms.years <= MOST_TIMES * months), 12)
+
+
 def course(inputs: Mapping[str, Estimate], terms: Terms) -> tuple[Array, Estimate]:
     """Times, and what has been paid by then as present value.
 
     Every time but the first stands twice, before and after what falls due; the last a third time, with the residual
     value taken off.
     """
-    step = MONTH if terms.on_the_day else 1.0
+    step = time_step(terms)
     ends = np.arange(1, round(terms.years / step) + 1) * step
     times = np.concatenate(([0.0], np.repeat(ends, 2), ends[-1:]))
     settled = np.concatenate(([1.0], np.tile([0.0, 1.0], len(ends)), [1.0]))

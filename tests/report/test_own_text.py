@@ -120,3 +120,5 @@ def test_costs_that_do_not_meet():
     assert abs(int(share) - 65) <= 3
     same = told(option("A", price="100 USD"), option("B", price="100 USD"))
     assert "Both cost the same all along." in same
+    assert "present value      the same in every draw" in same
+    assert "Probability" not in same

@@ -11,6 +11,7 @@ from typing import Any
 import pytest
 
 from flowrig.errors import InputError
+from flowrig.report.own_text import own_text
 from flowrig.studies.own import DRAWS, Owned, own
 from tests.reference.load import rows
 from tests.studies.cleaners import codes
@@ -293,6 +294,24 @@ def test_the_draws_that_were_asked_for():
         few["A"]["present_value"].low
     )
     assert own(worked(**terms))["A"]["present_value"].interval.draws == DRAWS
+
+
+def test_draws_that_have_no_value_are_counted():
+    # a life of 5 years with a standard uncertainty of 3: below nothing in 4.8 % of the draws
+    vague = option("A", price="100 USD", unit_life="5 years (u = 3 years)")
+    found = own(record(vague, option("B", price="300 USD")), samples=20 * FEW)
+    [said] = [f for f in found.findings if f.code == "draws without a value"]
+    share = float(said.message.split()[0])
+    assert share == pytest.approx(100 * 0.0478, abs=0.5)
+    [pair] = found.pairs
+    assert pair.cheaper.draws == pytest.approx(20 * FEW * (1 - share / 100), abs=20)
+    assert all(math.isfinite(x) for x in (found["A"].course.low[-1], found["A"].course.high[-1], found["A"].cheapest))
+    [bar] = pair.bars
+    assert math.isnan(bar.at_low)
+    assert math.isfinite(bar.at_high)
+    assert "unit life of A  -0.88 to 10.9 years  none to" in own_text(found)
+    sure = own(record(option("A", price="100 USD", unit_life="5 years (u = 1 years)")), samples=20 * FEW)
+    assert "draws without a value" not in codes(sure.findings)
 
 
 def test_a_record_without_terms_is_told():

@@ -127,5 +127,12 @@ def test_a_unit_that_costs_money_to_get_rid_of():
     assert float(found["replacement"].value) == 0.0
 
 
-def test_months_are_twelfths():
+@pytest.mark.parametrize(("years", "months"), [(1, 1), (10, 1), (11, 2), (20, 2), (30, 3), (40, 4), (60, 6)])
+def test_a_long_course_has_fewer_times(years, months):
+    times, path = course(estimates(), Terms(years, 1, 12, True, False, False))
+    assert times[1] == pytest.approx(months / 12)
+    assert len(times) == 2 * round(years * 12 / months) + 2
+    assert path.value[-1] == pytest.approx(
+        float(totals(estimates(), Terms(years, 1, 12, True, False, False))["present_value"].value)
+    )
     assert MONTH * 12 == 1.0
