@@ -89,7 +89,7 @@ def test_numbers_without_ranges_have_no_brackets():
 
 def test_long_names_and_many_options_keep_the_width():
     many = [option(f"{WIDE['name']} {k}", price=f"from {k + 1} to {k + 5} USD", **LOADED) for k in range(6)]
-    text = told(*many, **RANGES)
+    text = told(*many, samples=1000, **RANGES)
     assert "and 5 more pairs; --json FILE writes them all" in text
     assert text.count(" less ") >= 10
 

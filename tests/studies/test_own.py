@@ -10,6 +10,7 @@ from typing import Any
 
 import pytest
 
+import flowrig
 from flowrig.errors import InputError
 from flowrig.report.own_text import own_text
 from flowrig.studies.own import DRAWS, Owned, own
@@ -150,6 +151,18 @@ def test_a_year_of_energy_at_a_printed_price(row):
     cents = float(row["value"])
     found = own(record(option(), years=1, hours="4380 h", energy_price=f"{cents / 100:.6g} USD/kWh"), samples=FEW)
     assert value(found, "A", "energy") == pytest.approx(2.628 * cents, rel=1e-12)
+
+
+# Source: definition of a levelised cost, month by month.
+@pytest.mark.recomputed
+def test_air_is_discounted_as_the_payments_are():
+    found = own(
+        record(option(price="100 USD", upkeep="12 USD"), real_discount="5 %", payments="on the day"), samples=FEW
+    )
+    months = [1.05 ** (-k / 12) for k in range(1, 121)]
+    air = sum(400 * 1000 / 12 * weight for weight in months)
+    assert value(found, "A", "levelised") == pytest.approx(1000 * (100 + sum(months)) / air, rel=1e-10)
+    assert value(found, "A", "yearly_cost") == pytest.approx((100 + sum(months)) * 0.05 / (1 - 1.05**-10), rel=1e-10)
 
 
 def test_a_demand_charge():
@@ -312,6 +325,10 @@ def test_draws_that_have_no_value_are_counted():
     assert "unit life of A  -0.88 to 10.9 years  none to" in own_text(found)
     sure = own(record(option("A", price="100 USD", unit_life="5 years (u = 1 years)")), samples=20 * FEW)
     assert "draws without a value" not in codes(sure.findings)
+
+
+def test_it_is_a_public_name():
+    assert flowrig.own is own
 
 
 def test_a_record_without_terms_is_told():
