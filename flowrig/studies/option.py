@@ -284,6 +284,7 @@ class _Maker:
                 Finding(HALFWAY, f"{option.name}: {100 * float(option.mean_share.value):.3g} % of new")
             )
         elif self.life is not None:
+            option.inputs = [one for one in option.inputs if one.estimate is not option.clean_air]  # it cancels below
             words = f"clean air of {option.name}, mean over the life of filters"
             self._keep(words, self.life.clean_air, None, "flow", self.shared.flow_unit)
             inputs = {"mean": self.life.clean_air, "new": option.clean_air}

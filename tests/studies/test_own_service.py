@@ -199,6 +199,8 @@ def test_an_option_from_its_prediction(life):
     relative = float(lived["clean_air_in_use"].estimate.u[k]) / float(lived["clean_air_in_use"].estimate.value[k])
     mean = one["delivered"].estimate
     assert float(mean.u) / float(mean.value) == pytest.approx(relative, rel=0.2)
+    named = [bar.name for bar in one.option.inputs if bar.name.startswith("clean air")]
+    assert named == ["clean air of box, mean over the life of filters"]  # that of new filters cancels
     assert not {"charge counted as kept", "prediction ends before the change"} & codes(found.findings)
 
 
