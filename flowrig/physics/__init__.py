@@ -43,7 +43,13 @@ _MODULES: dict[str, tuple[str, ...]] = {
     ),
     "cost": ("break_even", "energy_cost", "levelised_cost", "residual_value"),
     "duct_filter": ("duct_clean_air", "duct_gain", "duct_loss"),
-    "fan": ("fan_flow_at_speed", "fan_level_at_speed", "fan_power_at_speed", "fan_pressure_at_speed"),
+    "fan": (
+        "fan_flow_at_speed",
+        "fan_level_at_speed",
+        "fan_power_at_speed",
+        "fan_pressure_at_speed",
+        "fan_speed_at_level",
+    ),
     "hood": ("hood_actual_flow", "hood_free_flow", "hood_free_flow_by_curve"),
     "inlet": ("inlet_expansibility", "inlet_flow"),
     "leakage": ("decay_flow", "leakage_flow", "unit_flow"),
@@ -147,7 +153,7 @@ _MODULES: dict[str, tuple[str, ...]] = {
         "venturi_nozzle_coefficient_uncertainty",
     ),
     "velocity": ("pitot_display_velocity", "pitot_velocity", "thermal_velocity", "yaw_overreading"),
-    "weighting": ("a_weighted_level", "a_weighting", "band_frequency"),
+    "weighting": ("a_weighted_level", "a_weighted_level_sloped", "a_weighting", "band_frequency"),
     "winding": ("winding_rise",),
 }
 _HOME = {name: module for module, names in _MODULES.items() for name in names}

@@ -133,8 +133,8 @@ def fan_power_at_speed(power: Floats, speed_ratio: Floats, density: Floats, othe
         return within(_meaningful(speed_ratio, density, other_density), scaled)
 
 
-@si("dB", level="dB", speed_ratio="1")
-def fan_level_at_speed(level: Floats, speed_ratio: Floats) -> Floats:
+@si("dB", level="dB", speed_ratio="1", slope="dB")
+def fan_level_at_speed(level: Floats, speed_ratio: Floats, slope: Floats = 50.0) -> Floats:
     """Sound level of the same point of a fan's curve at another speed.
 
     Parameters
@@ -143,6 +143,8 @@ def fan_level_at_speed(level: Floats, speed_ratio: Floats) -> Floats:
         Sound level at the first speed, of pressure or of power. [dB]
     speed_ratio : float or array, broadcast with ``level``
         Other speed over the first. [1]
+    slope : float or array, broadcast with ``level``
+        By how much the level rises for ten times the speed. [dB]
 
     Returns
     -------
@@ -169,7 +171,48 @@ def fan_level_at_speed(level: Floats, speed_ratio: Floats) -> Floats:
     55.154499
     """
     with np.errstate(all="ignore"):
-        return within(np.greater(speed_ratio, 0.0), level + 50.0 * np.log10(speed_ratio))
+        return within(np.greater(speed_ratio, 0.0), level + slope * np.log10(speed_ratio))
+
+
+@si("1", level="dB", other_level="dB", slope="dB")
+def fan_speed_at_level(level: Floats, other_level: Floats, slope: Floats = 50.0) -> Floats:
+    """Speed at which a fan has another sound level, over that of the first: the inverse of `fan_level_at_speed`.
+
+    Parameters
+    ----------
+    level : float or array
+        Sound level at the first speed, of pressure or of power. [dB]
+    other_level : float or array, broadcast with ``level``
+        Sound level wanted, of the same. [dB]
+    slope : float or array, broadcast with ``level``
+        By how much the level rises for ten times the speed. [dB]
+
+    Returns
+    -------
+    speed_ratio : shape of the broadcast inputs
+        NaN for a slope not above 0. [1]
+
+    Raises
+    ------
+    ValueError
+        Only if the shapes do not broadcast.
+
+    Notes
+    -----
+    10^((L_2 - L_1)/50), for the noise of the blades at one and the same point of the curve.
+
+    Source
+    ------
+    Fan laws, as on public engineering pages.
+
+    Examples
+    --------
+    >>> round(float(fan_speed_at_level(64.5, 57.0)), 6)
+    0.707946
+    """
+    with np.errstate(all="ignore"):
+        ratio = np.power(10.0, (np.asarray(other_level, dtype=float) - level) / slope)
+        return within(np.greater(slope, 0.0), ratio)
 
 
 def _meaningful(speed_ratio: Floats, density: Floats, other_density: Floats) -> Truth:

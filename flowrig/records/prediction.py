@@ -7,6 +7,7 @@ from dataclasses import dataclass, field
 
 from flowrig.records import predict_facts
 from flowrig.records.items import Section
+from flowrig.records.noise_facts import NOISE
 from flowrig.records.part import Part, PartReader
 
 
@@ -19,7 +20,7 @@ class Prediction:
     task : Section
         The table [predict].
     filters, losses : list of Section
-    sweep, life, winding : Section or None
+    sweep, life, winding, noise : Section or None
     """
 
     task: Section
@@ -28,10 +29,11 @@ class Prediction:
     sweep: Section | None = None
     life: Section | None = None
     winding: Section | None = None
+    noise: Section | None = None
 
     @property
     def sections(self) -> list[Section]:
-        alone = [s for s in (self.task, self.sweep, self.life, self.winding) if s is not None]
+        alone = [s for s in (self.task, self.sweep, self.life, self.winding, self.noise) if s is not None]
         return [*alone, *self.filters, *self.losses]
 
 
@@ -46,6 +48,7 @@ def read_prediction(reader: PartReader) -> Prediction:
         reader.one(predict_facts.SWEEP),
         reader.one(prices),
         reader.one(predict_facts.WINDING),
+        reader.one(NOISE),
     )
     if not found.filters and not reader.walker.is_spoiled("filters"):
         remedy = 'Add [[filters]] with filter = "…" and count; losses alone are no cleaner.'
@@ -56,6 +59,6 @@ def read_prediction(reader: PartReader) -> Prediction:
 PREDICTION = Part(
     predict_facts.PREDICT.name,
     read_prediction,
-    (predict_facts.PREDICT, predict_facts.SWEEP, predict_facts.LIFE, predict_facts.WINDING),
+    (predict_facts.PREDICT, predict_facts.SWEEP, predict_facts.LIFE, predict_facts.WINDING, NOISE),
     (predict_facts.FILTERS, predict_facts.LOSSES),
 )

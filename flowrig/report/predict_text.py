@@ -25,6 +25,7 @@ from flowrig.report.lines import (
     rounded,
     wrapped,
 )
+from flowrig.report.noise_text import noise_text
 from flowrig.studies.cleaner import Setup
 from flowrig.studies.filter_law import FilterLaw
 from flowrig.studies.predict import Predicted
@@ -51,6 +52,8 @@ def predict_text(predicted: Predicted) -> str:
         lines += ["", *sweep_text(predicted.swept, predicted.coverage, predicted.setup.findings)]
     if predicted.life is not None:
         lines += ["", *life_text(predicted.life)]
+    if predicted.noise is not None:
+        lines += ["", *noise_text(predicted.noise, predicted.findings)]
     if predicted.heat is not None:
         lines += ["", *heat_text(predicted.heat)]
     return "\n".join(lines)
@@ -58,7 +61,7 @@ def predict_text(predicted: Predicted) -> str:
 
 def alarms(predicted: Predicted) -> list[str]:
     """What must not go unseen even where nothing else is wanted."""
-    parts = (predicted, predicted.swept, predicted.life, predicted.heat)
+    parts = (predicted, predicted.swept, predicted.life, predicted.noise, predicted.heat)
     found = [f for part in parts if part is not None for f in part.findings]
     return list(dict.fromkeys(f"ALARM, {f.code}: {f.message}" for f in found if f.severity == "alarm"))
 

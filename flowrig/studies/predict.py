@@ -9,6 +9,7 @@ from typing import Any
 
 from flowrig.records.record import Record
 from flowrig.studies.cleaner import task_of
+from flowrig.studies.equal_noise import EqualNoise, equal_noise
 from flowrig.studies.heat import Heat, heat
 from flowrig.studies.life import Life, life
 from flowrig.studies.operating_point import OperatingPoint, operating_point
@@ -28,6 +29,8 @@ class Predicted(OperatingPoint):
         What becomes of it in use, by the table [life].
     heat : Heat or None
         What the resistances in the table [winding] say.
+    noise : EqualNoise or None
+        What several slower ones come to, by the table [noise].
     seed : int
     samples : int or None
     """
@@ -35,6 +38,7 @@ class Predicted(OperatingPoint):
     swept: Swept | None = None
     life: Life | None = None
     heat: Heat | None = None
+    noise: EqualNoise | None = None
     seed: int = 1
     samples: int | None = None
 
@@ -85,6 +89,7 @@ def predict(
         swept=swept,
         life=life(record, unit=unit, **drawn) if task.life is not None else None,
         heat=heat(record, samples=samples, **drawn),
+        noise=equal_noise(record, samples=samples, unit=unit, **drawn),
         seed=seed,
         samples=samples,
     )

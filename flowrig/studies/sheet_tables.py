@@ -11,6 +11,7 @@ from flowrig.records.declare import Table
 from flowrig.records.fan_facts import FAN, STATED
 from flowrig.records.filter_facts import FILTER
 from flowrig.records.own_facts import OPTIONS, OWN
+from flowrig.records.noise_facts import NOISE
 from flowrig.records.predict_facts import FILTERS, LIFE, LOSSES, PREDICT, SWEEP, WINDING
 from flowrig.studies.sheet_text import HOW_TO, comment, form_in_words, in_comments, rule, toml
 
@@ -86,6 +87,7 @@ _PREDICTION = (
     _Part(LOSSES, "[[losses]]", optional=True),
     _Part(SWEEP, "[sweep]", {"count": [1, 2, 3, 4, 5, 6]}),
     _Part(LIFE, "[life]", optional=True),
+    _Part(NOISE, "[noise]", optional=True),
     _Part(WINDING, "[winding]", optional=True),
 )
 _OWN = (

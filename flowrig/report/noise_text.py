@@ -1,0 +1,127 @@
+"""Several slower cleaners in place of one, as plain text within 80 columns."""
+
+from __future__ import annotations
+
+import math
+import textwrap
+from collections.abc import Iterator, Sequence
+
+import numpy as np
+
+from flowrig import units
+from flowrig.records.declare import Finding
+from flowrig.records.items import as_written
+from flowrig.report.lines import WIDTH, findings_text, rounded, wrapped
+from flowrig.studies.equal_noise import NONE, SURE, EqualNoise
+from flowrig.studies.result import Quantity
+
+EXACT = 1e-5  # of a number, or of 1: a bar narrower than this is rounding
+HEADS = {
+    "speed": "speed",
+    "flow": "flow of each",
+    "total_flow": "flow in all",
+    "total_clean_air": "clean air in all",
+    "total_level": "level",
+    "against": "against one",
+}
+
+
+def noise_text(found: EqualNoise, told: Sequence[Finding] = ()) -> Iterator[str]:
+    """What so many give without more noise, how quiet they are for what is required, and the smallest number."""
+    yield "More and slower cleaners"
+    section, coverage = found.section, 100 * found.coverage
+    distance = as_written(section["distance"])
+    read_at = "" if section["speed_ratio"].assumed else f" at {as_written(section['speed_ratio'])} of the fan's speed"
+    yield from wrapped(
+        f"One was read at {section['level'].text}, {distance} away{read_at}. Taken: {section['slope'].text} for ten "
+        f"times the speed, and all at the same distance. ± is half of the {coverage:.6g} % interval."
+    )
+    yield ""
+    yield from wrapped(f"All together no louder than {_limit(found)}:")
+    shown = slice(found.tried, None)
+    names = [f"{n:.0f}" for n in found.number[shown]]
+    yield from _table(["1, as it is"][: found.tried] + names, found.quiet)
+    yield from wrapped(
+        "Each turns as fast as the limit allows: what is not known of the level is in the speed and in the air."
+    )
+    yield ""
+    yield from wrapped(f"To give {_needed(found)} all together:")
+    yield from _table(names, found.enough, shown)
+    faster = found.number[shown][found.enough["speed"].value[shown] > 1.000001 * found.quiet["speed"].value[0]]
+    if faster.size:
+        yield from wrapped(f"Faster than the one that was asked for: {', '.join(f'{n:.0f}' for n in faster)}.")
+    yield from ("", *_verdict(found))
+    findings = [f for f in found.findings if f not in told]
+    if findings:
+        yield from ("", *findings_text(findings))
+
+
+def _limit(found: EqualNoise) -> str:
+    return as_written(found.section["limit"]) if found.tried else "one as it is"
+
+
+def _needed(found: EqualNoise) -> str:
+    of = "of clean air" if found.need.of_clean_air else "of flow"
+    unit = found.together.unit
+    if not found.need.stated:
+        value = units.from_si(float(np.ravel(found.need.total.value)[0]), unit, "flow")
+        return f"as much as one, {value:.4g} {unit} {of},"
+    return f"{units.from_si(float(found.need.total.value), unit, 'flow'):.4g} {unit} {of}"
+
+
+def _table(names: Sequence[str], group: dict[str, Quantity], rows: slice = slice(None)) -> Iterator[str]:
+    """A line a number of cleaners; as many tables below each other as the width asks for."""
+    first = _column("cleaners", "", names)
+    columns = [
+        _column(HEADS[name], f"[{q.unit}]", [_cell(q, row) for row in range(len(q.estimate.value))[rows]])
+        for name, q in group.items()
+    ]
+    while columns:
+        part, room = [first], WIDTH - 2 - len(first[0])
+        while columns and (len(part) == 1 or len(columns[0][0]) + 2 <= room):
+            room -= len(columns[0][0]) + 2
+            part.append(columns.pop(0))
+        yield from (("  " + "  ".join(cells)).rstrip() for cells in zip(*part, strict=True))
+        if columns:
+            yield ""
+
+
+def _column(head: str, unit: str, cells: Sequence[str]) -> list[str]:
+    width = max(map(len, (head, unit, *cells)))
+    return [f"{cell:>{width}}" for cell in (head, unit, *cells)]
+
+
+def _cell(q: Quantity, row: int) -> str:
+    value, low, high = (float(np.asarray(x)[row]) for x in (q.value, q.low, q.high))
+    if not math.isfinite(value):
+        return "none"
+    if high - low < EXACT * max(abs(value), 1.0):
+        return f"{value if abs(value) > EXACT else 0.0:.4g}"
+    shown, half = rounded((high - low) / 4, value, (high - low) / 2)
+    return f"{shown} ± {half}"
+
+
+def _verdict(found: EqualNoise) -> Iterator[str]:
+    if not found.verdict:
+        yield from wrapped(
+            "Neither a limit of noise nor an amount of air was asked for: one as it is stands as the measure of both. "
+            "State limit, required_flow or required_clean_air to be told the smallest number."
+        )
+        return
+    need = _needed(found)
+    asked = f"{need.rstrip(',')} at no more noise than {_limit(found)}"
+    most = int(found.number[-1])
+    if found.verdict == NONE:
+        q = found.together
+        best = found.tried + int(np.argmax(np.nan_to_num(q.value[found.tried :], nan=-1.0)))
+        value, low, high = (float(np.asarray(x)[best]) for x in (q.value, q.low, q.high))
+        shown = rounded((high - low) / 4, value, low, high)
+        yield from wrapped(
+            f"Not achievable with up to {most} of them: {asked}. The most is {shown[0]} {q.unit} "
+            f"[{shown[1]} to {shown[2]}], with {found.number[best]:.0f}."
+        )
+        return
+    sure = "the error bars included" if found.verdict == SURE else "but only in the middle of the error bars"
+    yield from textwrap.wrap(
+        f"Smallest number for {asked}: {found.answer}, {sure}.", WIDTH, initial_indent="  ", subsequent_indent="  "
+    )
