@@ -448,6 +448,7 @@ TABLE: dict[str, Kind] = {
         },
         needs=frozenset({"volt_ampere", "kilovolt_ampere", "ampere", "milliampere"}),
     ),
+    "power factor": Kind("1", "dimensionless", "1", {"dimensionless": " | 1"}, bars=_SCALES),
     "energy": Kind(
         "J",
         "joule",

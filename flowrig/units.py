@@ -157,6 +157,11 @@ def kinds_of(spelling: str) -> tuple[str, ...]:
     return tuple(kind for kind in TABLE if _find(spelling, kind))
 
 
+def bare(kind: str) -> bool:
+    """Whether a number without a unit will do for a kind."""
+    return "" in _spellings(kind)
+
+
 def as_difference(kind: str) -> str:
     """The kind in which an uncertainty of a value of this kind is expressed."""
     _kind(kind)

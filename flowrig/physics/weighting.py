@@ -176,7 +176,7 @@ def a_weighted_level_sloped(level: Floats, nominal: Floats, per_octave: Floats) 
     >>> import numpy as np
     >>> bands = np.array([63.0, 125.0, 250.0, 500.0, 1000.0])
     >>> a_weighted_level_sloped(np.array([63.0, 58.0, 53.0, 48.0, 43.0]), bands, 1.0).round(2)
-    array([50.52])
+    array([49.67])
     """
     with np.errstate(all="ignore"):
         middle = np.log10(band_frequency(nominal))

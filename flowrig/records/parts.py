@@ -5,12 +5,13 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
+from flowrig.records import electrical_facts, sound_readings
 from flowrig.records.declare import Table
 from flowrig.records.own_facts import OWNING
 from flowrig.records.part import Content, Part, PartReader
 from flowrig.records.prediction import PREDICTION
 
-PARTS: tuple[Part, ...] = (PREDICTION, OWNING)
+PARTS: tuple[Part, ...] = (PREDICTION, OWNING, electrical_facts.PART, sound_readings.PART)
 TABLES: dict[str, Table] = {table.name: table for part in PARTS for table in part.all_tables}
 HEADINGS: dict[str, str] = {table.name: part.heading(table) for part in PARTS for table in part.all_tables}
 

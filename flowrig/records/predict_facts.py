@@ -7,7 +7,6 @@ from dataclasses import replace
 
 from flowrig.records.declare import Choice, Count, Described, Given, OneOf, Reading, Series, Table, Text, Wrong
 from flowrig.records.items import Section
-from flowrig.records.noise_facts import NOISE
 from flowrig.unit_table import CURRENCIES
 
 ABREAST, IN_LINE = "side by side", "one behind the other"
@@ -230,4 +229,4 @@ WINDING = Table(
         Text("notes", "Voltage, setting, filters, how long after switching off."),
     ),
 )  # fmt: skip
-TABLES = (PREDICT, FILTERS, LOSSES, SWEEP, LIFE, NOISE, WINDING)
+TABLES = (PREDICT, FILTERS, LOSSES, SWEEP, LIFE, WINDING)

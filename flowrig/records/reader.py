@@ -145,8 +145,7 @@ class _Reader:
         # where a method is not known, its hardware may be any method's
         told = [m for m in methods if m is not None] if methods and None not in methods else self._every_method()
         hardware_tables = {t.name: t for t in (schema.CHAMBERS, *(t for m in told for t in m.hardware))}
-        beside = {table.name: table for table in unit_facts.BESIDE}
-        tables = {"air", "instruments", "claims", "plan", "flow", *beside, *hardware_tables, *TASKS}
+        tables = {"air", "instruments", "claims", "plan", "flow", *hardware_tables, *TASKS}
         tables |= set(parts.TABLES)
         heading = self._heading(tables)
         record = Record(self.where().split(",")[0], self.beside.digests, heading, findings=self.beside.findings)
@@ -170,8 +169,6 @@ class _Reader:
         self._task(record, points)
         record.parts = dict(parts.read_parts(PartReader(self.data, self.walker, self.beside, self._described)))
         self._air(record, {**flow_reader.air, **(points.air if points is not None else {})})
-        for table in (table for table in unit_facts.BESIDE if table.name in self.data):
-            record.beside[table.name] = self._section(table, self.data[table.name], (table.name,))
         if "claims" in self.data:
             record.claims = self._claims(record, None not in methods)
         if self.to_come is not None:
@@ -197,7 +194,7 @@ class _Reader:
         named += [record.calibration] if record.calibration is not None else []
         named += [s for s in (record.curve,) if s is not None and s.value("figures") == MEASURED]
         named += [section for content in record.parts.values() for section in content.sections]
-        for section in (*(f.section for f in record.flows), *record.air.values(), *record.beside.values(), *named):
+        for section in (*(f.section for f in record.flows), *record.air.values(), *named):
             known = not self.walker.is_spoiled("instruments")
             attach(section, record.instruments, unread if known else None, self.faults)
         if self.faults:
@@ -240,7 +237,6 @@ class _Reader:
                 alone = {
                     "flow": "[[flow]]",
                     **{name: f"[{name}]" for name in ("claims", "plan", *TASKS)},
-                    **{t.name: f"[{t.name}]" for t in unit_facts.BESIDE},
                     **parts.HEADINGS,
                 }
                 remedy = "Correct the name, or remove the table."

@@ -95,8 +95,6 @@ class Record:
     air : dict of str to Section
     instruments : dict of str to Instrument
     flows : list of Flow
-    beside : dict of str to Section
-        What was read of the unit beside its flow, by table.
     claims : Section or None
         What a nameplate or label states.
     calibration : Section or None
@@ -129,7 +127,6 @@ class Record:
     air: dict[str, Section] = field(default_factory=dict)
     instruments: dict[str, Instrument] = field(default_factory=dict)
     flows: list[Flow] = field(default_factory=list)
-    beside: dict[str, Section] = field(default_factory=dict)
     claims: Section | None = None
     calibration: Section | None = None
     points: Any = None

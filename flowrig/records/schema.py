@@ -35,9 +35,12 @@ MEASURED = (
     "velocity",
     "flow",
     "power",
+    "apparent power",
+    "power factor",
     "sound level",
     "rotational speed",
     "voltage",
+    "current",
     "resistance",
 )
 USUAL_NAMES = {  # what the blank sheet calls an instrument of each kind
@@ -48,9 +51,12 @@ USUAL_NAMES = {  # what the blank sheet calls an instrument of each kind
     "velocity": "anemometer",
     "flow": "flow_hood",
     "power": "watt_meter",
+    "apparent power": "volt_ampere_meter",
+    "power factor": "power_factor_meter",
     "sound level": "sound_level_meter",
     "rotational speed": "tachometer",
     "voltage": "voltmeter",
+    "current": "ammeter",
     "resistance": "ohmmeter",
 }
 USUAL_ACCURACY = {  # an example of what a datasheet says of each kind
@@ -61,9 +67,12 @@ USUAL_ACCURACY = {  # an example of what a datasheet says of each kind
     "velocity": "2 % of reading + 0.05 m/s",
     "flow": "3 % of reading + 12 m3/h",
     "power": "1 % of reading + 0.5 W",
+    "apparent power": "1 % of reading + 1 VA",
+    "power factor": "0.02",
     "sound level": "1.5 dB",
     "rotational speed": "0.1 % of reading + 1 rpm",
     "voltage": "1 % of reading",
+    "current": "1.5 % of reading + 0.01 A",
     "resistance": "0.5 % of reading",
 }
 CORRECTED = ("pressure difference", "pressure", "velocity", "flow", "power")  # kinds that a calibration may correct

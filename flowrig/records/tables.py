@@ -124,7 +124,7 @@ def column_values(
     """
     spelling = header.unit or unit
     place = f"{table.name}, column {quoted(header.raw)}"
-    if not spelling and declared.kind not in ("ratio", "count"):
+    if not spelling and not units.bare(declared.kind):
         usual = usual_units(declared.kind)
         expected = f"a unit of {declared.kind} in the header, such as '{header.name} [{usual.split(',')[0]}]'"
         faults.append(Fault(place, "no unit", expected, f"Add the unit in square brackets: {usual}."))

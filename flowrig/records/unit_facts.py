@@ -1,45 +1,8 @@
-"""What a record says of the unit beside its flow: what was read of it, and what its label states."""
+"""What a record says of the unit beside its flow: what its label states."""
 
 from __future__ import annotations
 
-from flowrig.records.declare import Given, Pairs, Reading, Table, Text
-
-_WITH = Pairs("with", "Instrument of the reading, where more than one measures its kind.", alone=True)
-ELECTRICAL = Table(
-    "electrical",
-    "Electrical power: what the unit draws from the socket while its flow is measured.",
-    (
-        Reading(
-            "power",
-            "Power shown by the watt meter: true power, in watts, not volt-amperes. Several readings are averaged.",
-            required=True,
-            kind="power",
-            low=0.0,
-            high=1e6,
-            example='"91.5 W"',
-        ),
-        _WITH,
-        Text("notes", "Speed setting, filters, voltage."),
-    ),
-)
-SOUND = Table(
-    "sound",
-    "Sound level: what the unit makes while its flow is measured, as the meter shows it.",
-    (
-        Reading(
-            "level",
-            "A-weighted level shown, the background included. Several alike are averaged as levels.",
-            required=True,
-            kind="sound level",
-            low=0.0,
-            high=160.0,
-            example='"52.3 dB"',
-        ),
-        _WITH,
-        Text("notes", "Distance and direction of the microphone, what else was running."),
-    ),
-)
-BESIDE = (ELECTRICAL, SOUND)  # what is read of the unit beside its flow
+from flowrig.records.declare import Given, Table, Text
 
 CLAIMS = Table(
     "claims",

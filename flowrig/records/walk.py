@@ -352,7 +352,7 @@ class Walker:
         if not texts:
             self.fault(path, raw, "at least one reading", "Write the readings, or remove the line.")
             return None
-        if len(texts) > 1 and kind not in ("ratio", "count") and all(map(_is_number, texts)):
+        if len(texts) > 1 and not units.bare(kind) and all(map(_is_number, texts)):
             remedy = (
                 f'Write {{ values = {shown(raw)}, unit = "{units.default_display(kind)}" }}, whichever the unit is.'
             )
@@ -404,7 +404,7 @@ class Walker:
             if not math.isfinite(raw):
                 self.fault(path, raw, shape, "A value that is missing or without bound cannot be used.")
                 return None
-            if kind in ("ratio", "count"):
+            if units.bare(kind):
                 return float(raw), "", ()
             bare = f"A bare number does not say its unit: write it in quotes with {usual_units(kind)}."
             self.fault(path, raw, shape, bare)

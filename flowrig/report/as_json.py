@@ -76,7 +76,6 @@ def result_json(result: Result) -> str:
             for flow in result.flows
         ],
         "compared": [_together(group) for group in result.together],
-        "measured": {path: estimate_body(q, []) for path, q in result.measured.items()},
         "parts": {name: part_body(part) for name, part in result.parts.items()},
         "claims": [
             {
@@ -203,6 +202,7 @@ def estimate_body(q: Quantity, findings: list[Finding]) -> dict[str, Any]:
         "standard_deviation_of_draws": _spread(q, scale),
         "interval": [number(q.low), number(q.high)],
         "interval_from": q.interval.source,
+        **({"bound": q.bound} if q.bound else {}),
         "budget": [
             {
                 "cause": line.cause.name,

@@ -59,6 +59,8 @@ def linear_holds(q: Quantity) -> bool:
 
 
 def quantity_line(q: Quantity) -> str:
+    if q.bound:
+        return f"{q.bound} {rounded(float(q.u), float(q.limit))[0]} {q.unit}"
     value, low, high = numbers(q)
     return f"{value} {q.unit}   [{low} to {high}]"
 

@@ -35,9 +35,6 @@ def result_text(result: Result) -> str:
         lines += flow_text(result, flow)
     for group in result.together:
         lines += ["", *together_text(result, group)]
-    if result.measured:
-        lines += ["", "Beside the flow"]
-        lines += [f"  {q.label[:1].upper()}{q.label[1:]}  {quantity_line(q)}" for q in result.measured.values()]
     lines += parts_text(result)
     if result.claims:
         lines += ["", *claims_text(result)]

@@ -32,12 +32,14 @@ from flowrig.records.causes import CAUSES
 from flowrig.records.declare import Field, FlagMeaning, Table
 from flowrig.report.glossary import WORDS
 from flowrig.studies import (
+    beside_reading,
     claims,
     cleaner,
     cleaner_source,
     compare,
     decay,
     efficiency,
+    electrical,
     equal_noise,
     fan_curve,
     filter_law,
@@ -50,6 +52,7 @@ from flowrig.studies import (
     own,
     rates,
     scrutiny,
+    sound_flags,
     sweep,
     verify,
 )
@@ -113,7 +116,6 @@ def record_tables() -> list[Table]:
         schema.INSTRUMENT,
         schema.CHAMBERS,
         schema.FLOW,
-        *unit_facts.BESIDE,
         unit_facts.CLAIMS,
         points.CALIBRATION,
         plan_facts.PLAN,
@@ -178,6 +180,9 @@ def _flags() -> Iterator[Topic]:
         *cleaner_source.FLAGS,
         *efficiency.FLAGS,
         *equal_noise.FLAGS,
+        *beside_reading.FLAGS,
+        *electrical.FLAGS,
+        *sound_flags.FLAGS,
         *operating_point.FLAGS,
         *sweep.FLAGS,
         *loading.FLAGS,

@@ -12,6 +12,7 @@ from flowrig.records.declare import Finding, FlagMeaning
 from flowrig.records.estimates import given_estimate
 from flowrig.records.items import Item, Section, as_written
 from flowrig.records.words import folded
+from flowrig.studies.one_sided import one_sided
 from flowrig.studies.result import NOT_MEASURED, Quantity, Result
 from flowrig.uncertainty.estimate import Array
 from flowrig.uncertainty.interval import interval
@@ -95,7 +96,7 @@ class HeldClaim:
         return f"<HeldClaim {self.name} {self.stated}: {self.ratios or NOT_MEASURED}>"
 
 
-def _flows(result: Result, of: Of) -> Iterator[Measured]:
+def flows_of(result: Result, of: Of) -> Iterator[Measured]:
     """The combined flow where there is one, else every measurement of it; an actual flow, as a fan is rated."""
     if not result.together and result.flows:
         yield result.flows[0].name, result.flows[0].main
@@ -110,18 +111,22 @@ def _flows(result: Result, of: Of) -> Iterator[Measured]:
 
 
 def _beside(path: str) -> Callable[[Result, Of], Iterator[Measured]]:
-    """What was read beside the flow, if it was."""
+    """What was read beside the flow, if it was; where only a limit of it is known, that."""
+    name, _, quantity = path.partition(".")
 
     def found(result: Result, of: Of) -> Iterator[Measured]:
-        if path in result.measured:
-            yield "as read", result.measured[path]
+        read = result.parts[name].quantities if name in result.parts else {}
+        for known in (quantity, f"{quantity}_at_most"):
+            if known in read:
+                yield "as read", read[known]
+                return
 
     return found
 
 
 # What a section of the record measures is named here, beside its claim.
 CLAIMS = (
-    Claim("flow", "flow", _flows, FREE_AIR),
+    Claim("flow", "flow", flows_of, FREE_AIR),
     Claim("efficiency", "efficiency"),
     Claim("clean_air_rate", "clean-air rate"),
     Claim("power", "electrical power", _beside("electrical.power")),
@@ -158,11 +163,16 @@ def _against(result: Result, claim: Claim, item: Item, name: str, quantity: Quan
     inputs = {"measured": quantity.estimate, "stated": stated}
     kernel = _difference if claim.level else _ratio
     estimate = linear(kernel, inputs, outputs={"against": ()})["against"]
-    bar = interval(estimate, result.coverage, samples=result.samples, seed=result.seed)
+    drawn: dict[str, Any] = {"samples": result.samples, "seed": result.seed}
+    if quantity.bound:
+        bar = one_sided(estimate, quantity.bound, result.coverage, **drawn)
+    else:
+        bar = interval(estimate, result.coverage, **drawn)
     how, kind, unit = (
         ("minus", units.as_difference(quantity.kind), quantity.unit) if claim.level else ("over", "ratio", "%")
     )
-    return Quantity(f"{claim.name}_{how}_claim", f"{name} {how} stated {claim.words}", kind, unit, estimate, bar)
+    label = f"{name} {how} stated {claim.words}"
+    return Quantity(f"{claim.name}_{how}_claim", label, kind, unit, estimate, bar, bound=quantity.bound)
 
 
 def _ratio(*, measured: Array, stated: Array) -> dict[str, Array]:
@@ -175,8 +185,14 @@ def _difference(*, measured: Array, stated: Array) -> dict[str, Array]:
 
 def _sentences(claim: Claim, stated: str, name: str, quantity: Quantity, ratio: Quantity) -> Iterator[str]:
     least, even, most = float(ratio.interval.low), 0.0 if claim.level else 1.0, float(ratio.interval.high)
-    shown = [_shown(claim, x, ratio.unit) for x in (ratio.value, ratio.low, ratio.high)]
     first = f"The measured {claim.words} ({name}; {quantity.label})"
+    if ratio.bound:
+        limit = _shown(claim, ratio.limit, ratio.unit)
+        yield f"{first} is {ratio.bound} {limit} {'above' if claim.level else 'of'} the stated {stated}."
+        met = "That is less than is stated." if most < even else "Whether it is more than is stated cannot be told."
+        yield met
+        return
+    shown = [_shown(claim, x, ratio.unit) for x in (ratio.value, ratio.low, ratio.high)]
     said = f"is {shown[0]} above" if claim.level else f"is {shown[0]}"
     yield first + f" {said} ({shown[1]} to {shown[2]})" + ("" if claim.level else " of") + f" the stated {stated}."
     if most < even:

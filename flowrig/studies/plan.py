@@ -96,7 +96,7 @@ def _together(record: Record, outlooks: Sequence[Outlook], coverage: float) -> l
     if len(outlooks) < 2:
         return []
     flows = [replace(outlook.setup.run(), findings=[]) for outlook in outlooks]
-    return reduce(replace(record, flows=flows, claims=None, beside={}, parts={}), coverage=coverage).together
+    return reduce(replace(record, flows=flows, claims=None, parts={}), coverage=coverage).together
 
 
 def _target(text: str) -> float:

@@ -26,7 +26,6 @@ from flowrig.studies.beside_flow import STUDIES, reduced_beside
 from flowrig.studies.claims import hold_claims
 from flowrig.studies.compare import hold_together
 from flowrig.studies.gather import Gathered, scaled
-from flowrig.studies.measured import measured_beside
 from flowrig.studies.quantities import first_station, station_flows, through_unit
 from flowrig.studies.result import FlowResult, Quantity, Result, names_apart
 from flowrig.studies.scatter import Scatter, scatter_of
@@ -117,7 +116,6 @@ def reduce(
         raise InputError(faults)
     names_apart(result.flows)
     result.together = hold_together(result, partial(_at_other_readings, result, unit))
-    result.measured = measured_beside(result)
     reduced_beside(result)
     result.claims = hold_claims(result)
     return result

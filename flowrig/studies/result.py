@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import math
 from collections.abc import Collection, Iterator, Sequence
-from dataclasses import dataclass, field
-from typing import TYPE_CHECKING, Any
+from dataclasses import dataclass, field, replace
+from typing import TYPE_CHECKING, Any, Literal
 
 import numpy as np
 
@@ -47,6 +47,8 @@ class Quantity:
         SI.
     drawn : array of bool, or None
         Rows of a batch whose interval is Monte Carlo.
+    bound : {'', 'at most', 'at least'}
+        Only a limit is known: the one end of the interval that has a value, which holds with the stated coverage.
     """
 
     name: str
@@ -56,10 +58,13 @@ class Quantity:
     estimate: Estimate
     interval: Interval
     drawn: Any = None
+    bound: Literal["", "at most", "at least"] = ""
 
     def __repr__(self) -> str:
         if self.estimate.axes:
             return f"<{self.name}: {self.estimate.value.size} rows [{self.unit}]>"
+        if self.bound:
+            return f"<{self.name}: {self.bound} {self.limit:.6g} {self.unit}>"
         return f"<{self.name}: {self.value:.6g} {self.unit}, {self.low:.6g} to {self.high:.6g}>"
 
     @property
@@ -76,6 +81,11 @@ class Quantity:
         return units.from_si(self.interval.high, self.unit, self.kind)
 
     @property
+    def limit(self) -> Any:
+        """Of a bound, what it is."""
+        return self.low if self.bound == "at least" else self.high
+
+    @property
     def u(self) -> Any:
         return units.from_si(self.estimate.u, self.unit, units.as_difference(self.kind))
 
@@ -88,7 +98,7 @@ class Quantity:
             If the unit is not one of this kind.
         """
         units.factor(unit, self.kind)
-        return Quantity(self.name, self.label, self.kind, unit, self.estimate, self.interval, self.drawn)
+        return replace(self, unit=unit)
 
     def quantity(self, unit: str | None = None) -> Any:
         """Value as a pint quantity of flowrig's own registry."""
@@ -202,8 +212,6 @@ class Result:
         Measurements of one flow held against each other, one entry a flow; empty for a single measurement.
     claims : list of HeldClaim
         What a label states, held against what was measured.
-    measured : dict of str to Quantity
-        What was read beside the flow, by its path: ``electrical.power``, ``sound.level``.
     parts : dict of str to PartResult
         What else the record holds, reduced.
     unit : str or None
@@ -219,7 +227,6 @@ class Result:
     rows: dict[str, list[str]] | None = None
     together: list[Together] = field(default_factory=list)
     claims: list[HeldClaim] = field(default_factory=list)
-    measured: dict[str, Quantity] = field(default_factory=dict)
     parts: dict[str, PartResult] = field(default_factory=dict)
     unit: str | None = None
 
@@ -279,8 +286,6 @@ class Result:
             if group.combined is not None:
                 for q in group.combined.quantities.values():
                     yield from self._lines(group.combined.name, q, [*group.combined.findings, *self.findings])
-        for path, q in self.measured.items():
-            yield from self._lines(path.partition(".")[0], q, self.findings)
         for part in self.parts.values():
             for q in part.quantities.values():
                 yield from self._lines(part.title, q, part.findings)
@@ -304,8 +309,8 @@ class Result:
                 "unit": q.unit,
                 "value": float(value),
                 "standard_uncertainty": float(u),
-                "low": float(low),
-                "high": float(high),
+                "low": float(low) if math.isfinite(low) else math.nan,
+                "high": float(high) if math.isfinite(high) else math.nan,
                 "coverage": self.coverage,
                 "dof": float(dof),
                 "interval_from": interval_source(q, i),

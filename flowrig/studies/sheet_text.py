@@ -12,7 +12,7 @@ from collections.abc import Iterator, Mapping
 from typing import TYPE_CHECKING, Any
 
 from flowrig import units
-from flowrig.records import describe, schema, unit_facts
+from flowrig.records import describe, electrical_facts, schema, sound_readings, unit_facts
 from flowrig.records.declare import Field, Names, Reading, Table, Text
 from flowrig.records.points import DIRECTIONS, task_table
 
@@ -20,6 +20,7 @@ if TYPE_CHECKING:
     from flowrig.studies.sheet import Plan
 
 WIDTH = 80
+BESIDE = (electrical_facts.PART, sound_readings.PART)  # what is read of a unit while its flow is measured
 POINTS_A_RUN = 8  # up and down make sixteen: fifteen or so are usual
 HOW_TO = (
     'Fill what stands between empty quotes, with its unit: "23.4 degC". A decimal point, not a comma.',
@@ -53,8 +54,9 @@ def record_text(plan: Plan) -> str:
         given = {"calibrates": plan.calibrates, "points": "points.csv", "indication": None}
         lines += ["", *_table(plan, task_table(plan.calibrates), {"[calibration]": given})]
         return "\n".join(lines) + "\n"
-    for table in unit_facts.BESIDE:
-        lines += ["", *in_comments(table, f"[{table.name}]", "Optional; take the # away from its name too:")]
+    for part in BESIDE:
+        for table in part.all_tables:
+            lines += ["", *in_comments(table, part.heading(table), "Optional; take the # away from its name too:")]
     lines += ["", *_table(plan, unit_facts.CLAIMS, {"[claims]": {}})]
     return "\n".join(lines) + "\n"
 

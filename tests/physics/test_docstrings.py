@@ -204,6 +204,7 @@ ORDINARY = {
     "number": (2.0, 4.0),
     "other_density": (0.97, 1.2),
     "other_distance": (3.0, 4.0),
+    "other_level": (45.0, 60.0),
     "other_viscosity": (1.8e-5, 1.85e-5),
     "outdoor": (1e-8, 2.5e-7),
     "outdoor_air": (0.0, 0.05),
@@ -238,6 +239,7 @@ ORDINARY = {
     "shown": (0.1, 0.2),
     "side": (0.5, 1.0),
     "size": (0.35e-6, 5e-6),
+    "slope": (45.0, 55.0),
     "source": (0.0, 1e-9),
     "speed_ratio": (0.6, 1.2),
     "supply_leakage": (0.05, 0.1),
@@ -266,6 +268,7 @@ ORDINARY = {
 # have a last axis of their own: they sum over it, or take a whole curve, course or row of channels along it
 OWN_AXES = {
     "a_weighted_level",
+    "a_weighted_level_sloped",
     "bank_beta",
     "break_even",
     "channel_counts",

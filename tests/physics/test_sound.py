@@ -9,15 +9,18 @@ import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from scipy.integrate import quad
 
 from flowrig.physics import (
     a_weighted_level,
+    a_weighted_level_sloped,
     a_weighting,
     band_frequency,
     energy_mean,
     energy_sum,
     equal_sources_level,
     fan_level_at_speed,
+    fan_speed_at_level,
     level_at_distance,
     level_upper_bound,
     level_without_background,
@@ -87,6 +90,15 @@ def test_speed():
     ratio = check["implied_speed_ratio"]
     assert fan_level_at_speed(0.0, ratio) == pytest.approx(-check["drop_64.5_to_57_dB"], rel=1e-7)
     assert np.isnan(fan_level_at_speed(60.0, 0.0))
+
+
+@given(level=levels, ratio=st.floats(0.1, 3.0), slope=st.floats(30.0, 70.0))
+def test_a_speed_and_its_level_and_back(level, ratio, slope):
+    other = fan_level_at_speed(level, ratio, slope)
+    assert other == pytest.approx(level + slope * math.log10(ratio))
+    assert fan_speed_at_level(level, other, slope) == pytest.approx(ratio)
+    assert fan_speed_at_level(level, level, slope) == 1.0
+    assert np.isnan(fan_speed_at_level(level, other, 0.0))
 
 
 # Source: recomputed; speed ratios at which a made-up fan passes half its flow through 1, 2 and 4 filters.
@@ -232,3 +244,45 @@ def test_one_band_without_a_name_spoils_the_total():
     assert np.isnan(a_weighted_level(np.array([50.0, 50.0]), np.array([63.0, 700.0]))).all()
     silent = a_weighted_level(np.array([50.0, -np.inf]), np.array([1000.0, 500.0]))
     assert silent == pytest.approx([50.0])
+
+
+# Source: the weighting integrated over each half of a band by scipy, the sound on straight lines between the middles.
+@pytest.mark.library
+@pytest.mark.parametrize("rise", [-7.0, 0.0, 4.0])
+def test_a_spectrum_that_slopes_within_its_octaves(rise):
+    nominal = np.array([63.0, 125.0, 250.0, 500.0, 1000.0, 2000.0])
+    found = 50.0 + rise * np.arange(6)
+    energy = 0.0
+    for k, level in enumerate(found):
+        middle = math.log10(float(band_frequency(nominal[k])))
+        slopes = (rise / 0.3 if k > 0 else 0.0, rise / 0.3 if k < 5 else 0.0)
+        halves = [(-0.15, 0.0, slopes[0]), (0.0, 0.15, slopes[1])]
+
+        def spread(weighted, halves=halves, middle=middle):
+            def density(u, slope):
+                weight = float(a_weighting(10 ** (middle + u))) if weighted else 0.0
+                return 10 ** ((slope * u + weight) / 10)
+
+            return sum(quad(density, low, high, args=(slope,))[0] for low, high, slope in halves)
+
+        energy += 10 ** (level / 10) * spread(True) / spread(False)
+    assert a_weighted_level_sloped(found, nominal, 1.0).item() == pytest.approx(10 * math.log10(energy), abs=0.003)
+
+
+def test_third_octaves_are_fine_enough():
+    nominal = np.array([float(row["nominal_Hz"]) for row in BANDS if 50 <= float(row["nominal_Hz"]) <= 10000])
+    steep = 60.0 - 2.5 * np.arange(len(nominal))
+    apart = a_weighted_level_sloped(steep, nominal, 3.0) - a_weighted_level(steep, nominal)
+    assert abs(apart.item()) < 0.06
+    # of octaves of the same sound it is some tenths
+    octaves = steep[np.isin(nominal, [63, 125, 250, 500, 1000, 2000, 4000, 8000])]
+    names = np.array([63.0, 125, 250, 500, 1000, 2000, 4000, 8000])
+    assert 0.2 < abs((a_weighted_level_sloped(octaves, names, 1.0) - a_weighted_level(octaves, names)).item()) < 1.0
+
+
+def test_a_silent_or_missing_band_beside_others():
+    nominal = np.array([250.0, 500.0, 1000.0])
+    silent = a_weighted_level_sloped(np.array([-np.inf, 50.0, 40.0]), nominal, 1.0)
+    alone = a_weighted_level_sloped(np.array([50.0, 40.0]), nominal[1:], 1.0)
+    assert silent == pytest.approx(alone)
+    assert np.isnan(a_weighted_level_sloped(np.array([np.nan, 50.0, 40.0]), nominal, 1.0)).all()

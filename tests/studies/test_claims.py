@@ -226,23 +226,23 @@ def test_watts_and_decibels_are_held_against_what_was_read() -> None:
         claims={"power": "85 W", "sound": "48 dB"},
     )
     result = flowrig.reduce(record)
-    power = result.measured["electrical.power"]
+    power = result.parts["electrical"].quantities["power"]
     mean = (91.0 + 92.0 + 91.6) / 3
     assert power.value == pytest.approx(mean, rel=1e-12)
     assert float(power.u) > (0.01 * mean + 0.5) / math.sqrt(3)  # the meter's limit, and the scatter of three
-    level = result.measured["sound.level"]
+    level = result.parts["sound"].quantities["level"]
     assert float(level.u) == pytest.approx(math.hypot(1.5 / math.sqrt(3), 0.1 / math.sqrt(12)), rel=1e-9)
     watts, decibels = result.claims
     assert watts.ratios[0].value == pytest.approx(100 * mean / 85, rel=1e-9)
     assert decibels.ratios[0].value == pytest.approx(52.3 - 48.0, rel=1e-9)
     assert decibels.ratios[0].low == pytest.approx(float(level.low) - 48.0, rel=1e-6)
     text = " ".join(result_text(result).split())
-    assert "Beside the flow Electrical power 91.5" in text
+    assert "Electrical power Electrical power 91.5" in text
     assert "The measured electrical power (as read; electrical power) is 108 %" in text
-    assert "The measured sound level (as read; sound level) is 4.3 dB above" in text
+    assert "The measured sound level (as read; level, background included) is 4.3 dB above" in text
     body = json.loads(result_json(result))
-    assert body["measured"]["electrical.power"]["unit"] == "W"
-    assert {line["measurement"] for line in result.lines()} >= {"electrical", "sound"}
+    assert body["parts"]["electrical"]["estimates"][0]["unit"] == "W"
+    assert {line["measurement"] for line in result.lines()} >= {"Electrical power", "Sound, A-weighted"}
 
 
 @pytest.mark.parametrize(
