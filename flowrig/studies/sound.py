@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import textwrap
 from dataclasses import dataclass
 from typing import Any
 
@@ -36,6 +37,7 @@ from flowrig.uncertainty.interval import interval
 from flowrig.uncertainty.propagate import linear
 
 FEW = 5
+NAME = 25  # characters of a name beside a number
 # Standard deviation of reproducibility of a sound power level by grade, and from which number of places on
 REPRODUCED = {ENGINEERING: (9, 1.5), SURVEY: (4, 3.0)}
 FEWER = 4.0  # dB: with fewer places than survey grade asks for; own judgement, no source
@@ -116,7 +118,8 @@ class _Reduction:
             x = self._elsewhere(section, here, power)
             if x is not None:
                 many = section.value("units", 1)
-                words = f"level, {section.value('name')}" + (f", {many} units" if many > 1 else "")
+                name = textwrap.shorten(section.value("name"), NAME, placeholder="...")
+                words = f"level, {name}" + (f", {many} units" if many > 1 else "")
                 self._add(f"level_at_{i + 1}", words, x)
         part.findings += state_unsaid(self.section)
         part.findings.sort(key=lambda f: SEVERITIES.index(f.severity))
