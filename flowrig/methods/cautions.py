@@ -35,7 +35,7 @@ CORD = Caution(
     "US fan-safety lists, as quoted; extension cords from memory",
 )
 LICENSED = Caution(
-    "Fixed wiring, speed controllers and motors: a licensed electrician, and the local code.",
+    "Fixed wiring, speed controllers and motors: a licensed electrician, and the local code. No lamp dimmer on a fan.",
     "from memory (local codes)",
 )
 DRAWN_OUT = Caution(

@@ -44,6 +44,7 @@ ELECTRICAL = Table(
             "What the meter shows as watts. One that multiplies volts and amperes cannot tell them from volt-amperes, "
             "of which a small motor draws up to twice as many: they are an upper bound alone.",
             choices=(TRUE_POWER, PRODUCT, UNSURE),
+            example=f'"{TRUE_POWER}"',
         ),
         Reading(
             "apparent",
@@ -85,6 +86,7 @@ ELECTRICAL = Table(
             "speed_control",
             "By what the speed was set.",
             choices=("not said", "its own switch", "a control made for this motor", DIMMER),
+            example='"its own switch"',
         ),
         Text(
             "of",

@@ -24,6 +24,7 @@ def _room(where: str) -> tuple[Field, ...]:
             "Where the unit stands: on the floor, where wall and floor meet, or in a corner of the room its sound goes "
             "into a half, a quarter or an eighth of the space.",
             choices=(first, *STANDS),
+            example='"on the floor"',
         ),
         Choice(
             "surroundings",
@@ -141,6 +142,7 @@ SOUND = Table(
             "Whether it stood in the air that the unit blows out: the wind makes a noise of its own in it.",
             choices=(NOT_SAID, OUT_OF_JET, SCREENED, IN_JET),
             aim=OUT_OF_JET,
+            example=f'"{OUT_OF_JET}"',
         ),
         Choice(
             "grade",

@@ -9,6 +9,7 @@ import numpy as np
 
 from flowrig import units
 from flowrig.errors import Fault, InputError
+from flowrig.records import flags as reading_flags
 from flowrig.records.declare import SEVERITIES, Finding, FlagMeaning
 from flowrig.records.electrical_facts import DIMMER, PRODUCT, TRUE_POWER, UNSURE
 from flowrig.records.files import quoted
@@ -105,6 +106,9 @@ class _Reduction:
         if "standby" in self.read:
             self._add("standby", "power, switched off", "power", "W", self.read["standby"])
         self._for_each_watt(self.part.quantities.get("power") or self.part.quantities["power_at_most"])
+        if power is not None and self.section["power_is"].assumed and not {"apparent", "power_factor"} & set(self.read):
+            said = "the watt meter tells true watts from volts times amperes"
+            self.part.findings.append(Finding(reading_flags.ASSUMED, said))
         if self.section.value("speed_control") == DIMMER:
             self.part.findings.append(Finding(ON_DIMMER, "switch it off, and let a licensed electrician look at it"))
         self.part.findings += state_unsaid(self.section)

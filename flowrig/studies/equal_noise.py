@@ -15,12 +15,13 @@ from flowrig.records.items import Array, Section, as_written
 from flowrig.records.noise_facts import MOST_UNITS
 from flowrig.records.record import Record
 from flowrig.studies.balance import ROW
-from flowrig.studies.cleaner import Setup, setup, task_of
+from flowrig.studies.cleaner import POWER_AT_SPEED, Setup, setup, task_of
 from flowrig.studies.efficiency import held_back
 from flowrig.studies.operating_point import beyond_tested
 from flowrig.studies.reference_flow import told_once
 from flowrig.studies.result import Quantity
 from flowrig.studies.speed_for_flow import speed_for_flow
+from flowrig.studies.sweep import SEVERAL_HERE
 from flowrig.uncertainty.batch import batch_intervals
 from flowrig.uncertainty.estimate import Estimate
 from flowrig.uncertainty.propagate import linear
@@ -56,6 +57,7 @@ NO_CROSSING = FlagMeaning(
 )
 FLAGS = (LEVEL_BY_SPEED, MUCH_SLOWER, NO_CROSSING)
 
+Crossings = list[list[tuple[float, bool]]]  # of each row, place along the curve and whether it is stable
 SURE, MIDDLE, NONE = "error bars included", "in the middle of the error bars only", "not achievable"
 
 
@@ -173,7 +175,8 @@ def equal_noise(
     speed = _of_rows(_at_limit, given, limit=limit)
     found = setup(record, None, speed.value, (ROW,))
     found = replace(found, inputs={**found.inputs, "speed_ratio": speed})
-    out = _solved(found)
+    crossings = found.crossings()
+    out = _solved(found, crossings)
     held, more = held_back(found.entries, out, (ROW,))
     quiet = {"speed": speed, "flow": out["flow"], "total_flow": _times(out["flow"], given)}
     if held is not None:
@@ -191,7 +194,8 @@ def equal_noise(
     made = _quantities(groups, coverage, samples or DRAWS, seed, flow_unit)
     result = EqualNoise(section, counts, made["quiet"], made["enough"], need, coverage=coverage)
     result.answer, result.verdict = _answer(result, made[""]["margin"])
-    result.findings = told_once([*_findings(result, found, out), *found.findings, *more])
+    untold = [f for f in (*found.findings, *more) if f.meaning != POWER_AT_SPEED]  # of what is not told here
+    result.findings = told_once([*_findings(result, found, out), *_several(result, crossings), *untold])
     return result
 
 
@@ -199,9 +203,9 @@ def _of_rows(kernel: Any, inputs: dict[str, Estimate], **options: Any) -> Estima
     return linear(kernel, inputs, (ROW,), {"x": (ROW,)}, **options)["x"]
 
 
-def _solved(found: Setup) -> dict[str, Estimate]:
+def _solved(found: Setup, crossings: Crossings) -> dict[str, Estimate]:
     """Where fan and bank agree, at the stable crossing of the greatest flow; no value where there is none."""
-    near = [max((t for t, falls in own if falls), default=np.nan) for own in found.crossings()]
+    near = [max((t for t, falls in own if falls), default=np.nan) for own in crossings]
     return found.solved(np.array(near))
 
 
@@ -251,7 +255,7 @@ def _of_each(found: Setup, number: Estimate, need: Need) -> Estimate:
     if not need.of_clean_air:
         return _of_rows(lambda total, number: {"x": total / number}, {"total": need.total, "number": number})
     bare = replace(found, inputs={n: Estimate(x.value, x.axes) for n, x in found.inputs.items()})
-    efficiency = held_back(bare.entries, _solved(bare), (ROW,))[0]
+    efficiency = held_back(bare.entries, _solved(bare, bare.crossings()), (ROW,))[0]
     for _ in range(ROUNDS):
         assert efficiency is not None
         each = need.total.value / (number.value * efficiency.whole.value)
@@ -295,6 +299,12 @@ def _findings(result: EqualNoise, found: Setup, out: dict[str, Estimate]) -> lis
     if np.any(lost):
         findings.append(Finding(NO_CROSSING, f"of {', '.join(f'{n:.0f}' for n in result.number[lost])} cleaners", lost))
     return [*findings, *beyond_tested(found.entries, out["velocity"].value)]
+
+
+def _several(result: EqualNoise, crossings: Crossings) -> list[Finding]:
+    rows = np.array([len(own) > 1 for own in crossings])
+    said = f"at the speeds of {', '.join(f'{n:.0f}' for n in result.number[rows])} cleaners"
+    return [Finding(SEVERAL_HERE, said, rows)] if np.any(rows) else []
 
 
 LABELS = {  # name: words, kind, unit to show; an empty unit is that of the flow

@@ -6,7 +6,8 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
 from typing import Any
 
-from flowrig.records import describe, schema
+from flowrig.methods import cautions
+from flowrig.records import describe, electrical_facts, schema, sound_facts
 from flowrig.records.declare import Table
 from flowrig.records.fan_facts import FAN, STATED
 from flowrig.records.filter_facts import FILTER
@@ -23,7 +24,8 @@ READINGS = (
 CAUTIONS = (
     "A fan behind filters is throttled and can run hot: watch its first runs, do not leave it unattended.",
     "Guards stay on, hands and sleeves off the blades, the cord free; unplug it before touching blades or filters.",
-    "Wiring and winding resistances are work for a licensed electrician and the local code.",
+    "Wiring, speed controls and winding resistances are work for a licensed electrician and the local code; many "
+    "motors must not be put on a lamp dimmer.",
     "A cleaner that blows air out of a room can draw flue gas back from open fires: combustion appliances first.",
 )
 
@@ -119,11 +121,39 @@ OWN_CAUTIONS = (
 )
 
 
+def _instrument(kind: str) -> _Part:
+    header = f"[instruments.{schema.USUAL_NAMES[kind]}]"
+    return _Part(schema.INSTRUMENT, header, {"measures": kind}, ("accuracy", "resolution", "serial", "calibrated"))
+
+
+AT_SOCKET = ("power", "power_is", "apparent", "setting", "filter_state")
+_ELECTRICAL = (
+    _HEADING,
+    _instrument("power"),
+    _Part(electrical_facts.ELECTRICAL, "[electrical]", asked=AT_SOCKET),
+)
+_SOUND = (
+    _HEADING,
+    _instrument("sound level"),
+    _Part(
+        sound_facts.SOUND,
+        "[sound]",
+        {"readings": "sound.csv"},
+        ("microphone", "distance", "stands", "surroundings", "setting", "filter_state"),
+    ),
+    _Part(sound_facts.ELSEWHERE, "[[sound_at]]", optional=True),
+)
+AT_A_RUNNING_UNIT = tuple(c.text for c in (cautions.GUARD, cautions.CORD, cautions.THROTTLED, cautions.LICENSED))
+PLACES = 4  # of the microphone, each read twice
+SOUND_CSV = "place,level [dB],background [dB]\n" + "".join(f"{k // 2 + 1},,\n" for k in range(2 * PLACES))
+
 SHEETS = {
     "prediction": _Blank({"record.toml": _PREDICTION, "fan.toml": _FAN, "filter.toml": _FILTER}, "predict"),
     "fan": _Blank({"fan.toml": _FAN}, ""),
     "filter": _Blank({"filter.toml": _FILTER}, ""),
     "own": _Blank({"record.toml": _OWN}, "own", OWN_CAUTIONS, RANGES),
+    "electrical": _Blank({"record.toml": _ELECTRICAL}, "reduce", AT_A_RUNNING_UNIT),
+    "sound": _Blank({"record.toml": _SOUND, "sound.csv": SOUND_CSV}, "reduce", AT_A_RUNNING_UNIT),
 }
 
 

@@ -10,6 +10,7 @@ from click.testing import CliRunner
 
 from flowrig.cli import group, main
 from flowrig.studies.predict import predict
+from flowrig.studies.reduce import reduce
 
 FILLED = {
     "record.toml": {"title": '"T"', "date": "2026-08-24", "temperature": '"24 degC ± 1 degC"', "altitude": '"1650 m"'},
@@ -78,3 +79,26 @@ def test_further_words_are_refused(tmp_path: Path, capsys: pytest.CaptureFixture
     assert stop.value.code == 2
     assert "no further words" in capsys.readouterr().err
     assert not list(tmp_path.iterdir())
+
+
+FILLED_BESIDE = {
+    "electrical": ({"title": '"T"', "date": "2026-08-24", "accuracy": '"1 W"', "power": '"91 W"'}, "power"),
+    "sound": ({"title": '"T"', "date": "2026-08-24", "accuracy": '"1 dB"', "distance": '"1 m"'}, "level"),
+}
+
+
+@pytest.mark.parametrize("kind", FILLED_BESIDE)
+def test_a_filled_sheet_of_watts_or_of_sound_is_reduced(tmp_path: Path, kind: str) -> None:
+    values, told = FILLED_BESIDE[kind]
+    files = drawn(tmp_path, kind)
+    assert files == (["record.toml"] if kind == "electrical" else ["record.toml", "sound.csv"])
+    text = (tmp_path / "record.toml").read_text(encoding="utf-8")
+    assert "licensed electrician" in text
+    for key, value in values.items():
+        text, found = re.subn(rf"^{key} = .*$", f"{key} = {value}", text, flags=re.MULTILINE)
+        assert found == 1, key
+    (tmp_path / "record.toml").write_text(text, encoding="utf-8")
+    if kind == "sound":
+        table = (tmp_path / "sound.csv").read_text(encoding="utf-8").replace(",,", ",52.1,40.3")
+        (tmp_path / "sound.csv").write_text(table, encoding="utf-8")
+    assert told in reduce(tmp_path / "record.toml").parts[kind].quantities

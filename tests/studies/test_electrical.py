@@ -125,13 +125,15 @@ def test_readings_at_odds():
 def test_notes_and_cautions():
     bare = alone(power="91 W")
     bare["electrical"] = {"power": "91 W"}
-    [note] = flowrig.reduce(bare).parts["electrical"].findings
-    assert (note.code, note.message) == (
+    taken, unsaid = flowrig.reduce(bare).parts["electrical"].findings
+    assert (taken.code, taken.message) == ("assumed", "the watt meter tells true watts from volts times amperes")
+    assert (unsaid.code, unsaid.message) == (
         "setting or filters not said",
         "electrical: no setting and no filter_state",
     )
-    assert part(power="91 W").findings == []
-    [dimmed] = part(power="91 W", speed_control="a lamp dimmer").findings
+    assert part(power="91 W", power_is="true power").findings == []
+    assert part(power="91 W", apparent="148 VA").findings == []  # a meter that shows both can tell them
+    [dimmed] = part(power="91 W", apparent="148 VA", speed_control="a lamp dimmer").findings
     assert (dimmed.code, dimmed.severity) == ("motor on a lamp dimmer", "alarm")
     assert "licensed electrician" in dimmed.meaning.meaning
 
