@@ -163,5 +163,20 @@ WORDS = (
         "What a nameplate, label or data sheet states, written into [claims] and held against what was measured. A "
         "nameplate flow is usually for free air: measured behind filters it is less, and nothing is wrong.",
     ),
+    Word(
+        "at most",
+        "Only a limit is known: the true value is no more than that, with the stated coverage, and may be much less. "
+        "Volt-amperes limit watts so, and a level with its background near limits that of the unit.",
+    ),
+    Word(
+        "apparent power",
+        "Volts times amperes, in VA: what a meter shows that cannot tell when in each cycle they flow. True watts are "
+        "no more than that, and the power factor is how much of it they are.",
+    ),
+    Word(
+        "sound power level",
+        "What a unit sends out to all sides, in decibels re 1 pW: it belongs to the unit, as a level belongs to a "
+        "distance and a room. Levels elsewhere follow from it.",
+    ),
     Word("gauge pressure", "Pressure against the room: what a manometer with one open port shows."),
 )

@@ -23,7 +23,7 @@ if TYPE_CHECKING:
     from flowrig.studies.together import CombinedFlow, Pair, Together
 
 # Version of the JSON result; 2 adds `compared` and `claims`, and what a measurement is `of`; 3 adds `parts`, and the
-# `kind` of every estimate.
+# `kind` of every estimate; what was `measured` beside the flow is among the parts since.
 CONTRACT = 3
 
 
