@@ -97,23 +97,27 @@ class _Reduction:
             most = shown if shown is not None else apparent
             assert most is not None
             self._add("power_at_most", "electrical power", "power", "W", most, "at most")
-            said = {PRODUCT: "the meter shows volts times amperes", UNSURE: "what the meter shows is not known"}
-            words = said[self.power_is] if shown is not None else "volt-amperes without a power factor"
-            self.part.findings.append(Finding(UPPER_BOUND, words))
         if apparent is not None:
             self._add("apparent_power", "apparent power", "apparent power", "VA", apparent)
         self._factor(power, apparent)
         if "standby" in self.read:
             self._add("standby", "power, switched off", "power", "W", self.read["standby"])
-        self._for_each_watt(self.part.quantities.get("power") or self.part.quantities["power_at_most"])
-        if power is not None and self.section["power_is"].assumed and not {"apparent", "power_factor"} & set(self.read):
-            said = "the watt meter tells true watts from volts times amperes"
-            self.part.findings.append(Finding(reading_flags.ASSUMED, said))
-        if self.section.value("speed_control") == DIMMER:
-            self.part.findings.append(Finding(ON_DIMMER, "switch it off, and let a licensed electrician look at it"))
-        self.part.findings += state_unsaid(self.section)
+        known = self.part.quantities.get("power") or self.part.quantities["power_at_most"]
+        if known.value > 0.0:
+            self._air_for_each_watt(known)
+        self.part.findings += [*self._findings(known), *state_unsaid(self.section)]
         self.part.findings.sort(key=lambda f: SEVERITIES.index(f.severity))
         return self.part
+
+    def _findings(self, known: Quantity) -> Iterator[Finding]:
+        if known.bound:
+            said = {PRODUCT: "the meter shows volts times amperes", UNSURE: "what the meter shows is not known"}
+            words = said[self.power_is] if "power" in self.read else "volt-amperes without a power factor"
+            yield Finding(UPPER_BOUND, words)
+        elif self.section["power_is"].assumed and not {"apparent", "power_factor"} & set(self.read):
+            yield Finding(reading_flags.ASSUMED, "the watt meter tells true watts from volts times amperes")
+        if self.section.value("speed_control") == DIMMER:
+            yield Finding(ON_DIMMER, "switch it off, and let a licensed electrician look at it")
 
     @property
     def power_is(self) -> str:
@@ -159,16 +163,24 @@ class _Reduction:
             shown = [f"{float(x.value):.4g} {unit}" for x in (one, other)]
             self.part.findings.append(Finding(AT_ODDS, f"{named} {shown[0]}, {other_named} {shown[1]}"))
 
-    def _for_each_watt(self, power: Quantity) -> None:
-        if not power.value > 0.0:
-            return
-        bound: Bound = "at least" if power.bound else ""
+    def _air_for_each_watt(self, power: Quantity) -> None:
+        """Of the flow, and of the clean air that an earlier part tells and has not divided itself."""
         flows = list(self._flows())
+        several = len(flows) > 1
         for i, (name, flow) in enumerate(flows):
-            words = "flow for each watt" + (f", {name}" if len(flows) > 1 else "")
-            unit = f"{flow.unit}/W" if f"{flow.unit}/W" in units.accepted("flow per power") else "m3/h/W"
-            own = "flow_per_power" if i == 0 else f"flow_per_power_{i + 1}"
-            self._add(own, words, "flow per power", unit, _of(_over, x=flow.estimate, y=power.estimate), bound)
+            words = f"flow for each watt, {name}" if several else "flow for each watt"
+            self._per_watt("flow_per_power" + (f"_{i + 1}" if i else ""), words, flow, power)
+        for part in list(self.result.parts.values()):
+            if any(q.kind == "flow per power" for q in part.quantities.values()):
+                continue
+            for name, q in part.quantities.items():
+                if q.kind == "flow" and name.startswith("clean_air") and not q.bound:
+                    self._per_watt(f"{name}_per_power", f"{q.label}, for each watt", q, power)
+
+    def _per_watt(self, name: str, label: str, air: Quantity, power: Quantity) -> None:
+        unit = f"{air.unit}/W" if f"{air.unit}/W" in units.accepted("flow per power") else "m3/h/W"
+        bound: Bound = "at least" if power.bound else ""
+        self._add(name, label, "flow per power", unit, _of(_over, x=air.estimate, y=power.estimate), bound)
 
     def _flows(self) -> Iterator[Measured]:
         """The flow that the power was read at, and each of several that were not combined."""

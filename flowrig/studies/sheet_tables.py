@@ -11,8 +11,8 @@ from flowrig.records import describe, electrical_facts, schema, sound_facts
 from flowrig.records.declare import Table
 from flowrig.records.fan_facts import FAN, STATED
 from flowrig.records.filter_facts import FILTER
-from flowrig.records.own_facts import OPTIONS, OWN
 from flowrig.records.noise_facts import NOISE
+from flowrig.records.own_facts import OPTIONS, OWN
 from flowrig.records.predict_facts import FILTERS, LIFE, LOSSES, PREDICT, SWEEP, WINDING
 from flowrig.studies.sheet_text import HOW_TO, comment, form_in_words, in_comments, rule, toml
 

@@ -6,6 +6,7 @@ import csv
 import json
 import math
 import re
+from dataclasses import replace
 from datetime import date
 from typing import Any
 
@@ -16,6 +17,7 @@ import flowrig
 from flowrig.report.as_csv import result_csv
 from flowrig.report.as_json import load_json, result_json
 from flowrig.report.text import result_text
+from flowrig.studies.electrical import electrical
 from flowrig.studies.result import PartResult
 from tests.studies.cleaners import codes
 from tests.studies.records import nozzle
@@ -217,3 +219,15 @@ def test_bad_readings(read: dict[str, Any], said: str) -> None:
         flowrig.reduce(alone(**read))
     assert said in str(caught.value)
     assert len(caught.value.faults) == 1
+
+
+def test_clean_air_for_each_watt():
+    """Of a part that stands before it and tells a clean-air rate; one that has divided it itself is left alone."""
+    result = flowrig.reduce(with_flow(power="91 W"))
+    rate = replace(result.flow, name="clean_air_smoke", label="clean-air rate")
+    result.parts = {"particles": PartResult("particles", "Particles", {"clean_air_smoke": rate})}
+    q = electrical(result).quantities["clean_air_smoke_per_power"]
+    assert (q.label, q.unit) == ("clean-air rate, for each watt", "m3/h/W")
+    assert q.value == pytest.approx(result.flow.value / 91)
+    result.parts["particles"].quantities["own"] = replace(rate, kind="flow per power", unit="m3/h/W")
+    assert "clean_air_smoke_per_power" not in electrical(result).quantities

@@ -18,7 +18,7 @@ from flowrig.studies.equal_noise import MIDDLE, NONE, SURE, EqualNoise, equal_no
 from flowrig.studies.predict import predict
 from flowrig.studies.reduce import load
 from tests.reference.load import rows
-from tests.studies.cleaners import cleaner, codes, fan, panel, still_air
+from tests.studies.cleaners import DIP_FLOWS, cleaner, codes, fan, panel, still_air
 
 REFERENCE = Path(__file__).parents[1] / "reference"
 FANS = tomllib.loads((REFERENCE / "fans_worked.toml").read_text(encoding="utf-8"))["operating_point_quadratic"]
@@ -130,7 +130,7 @@ def test_the_error_bar_by_independent_draws():
 def test_a_fan_with_backflow_losses_and_two_fans_gives_the_wanted_flow_at_the_speed_that_is_told():
     """The speed that is told, put into a prediction by itself, gives the flow that was wanted."""
     more = {"fans": 2, "arrangement": "side by side", "backflow_area": "60 cm2", "backflow_coefficient": "0.6"}
-    record = tried({"required_flow": "1500 m3/h", "most": 3}, **more)
+    record = tried({"required_flow": "1500 m3/h", "most": 2}, fan_=fan(), **more)
     record["losses"] = [{"name": "grille", "coefficient": "1.5", "area": "0.2 m2"}]
     got = found(record)
     for number, speed in zip(got.number, got.enough["speed"].value, strict=True):
@@ -194,6 +194,16 @@ def test_flags():
     [slow] = [f for f in many.findings if f.code == "far below the speed of the curve"]
     assert "electrician" in slow.meaning.meaning
     assert slow.message == f"down to {many.enough['speed'].value[3]:.0f} % of it"
+
+
+def test_several_crossings_at_a_speed_are_told():
+    made = fan(DIP_FLOWS, (72, 58, 47, 22, 46, 44, 33, 18, 0))
+    narrow = panel(linear="0.001 Pa", quadratic="48 Pa")
+    got = found(tried({"most": 2}, count=1, fan_=made, filter_=narrow))
+    [flag] = [f for f in got.findings if f.code == "several crossings in some designs"]
+    assert flag.message == "at the speeds of 1, 2 cleaners"
+    alone = predict(cleaner({"filter": narrow, "count": 1}, fan=made), samples=100)
+    assert got.quiet["flow"].value[0] == pytest.approx(alone.flow.value)  # the one of the greatest flow
 
 
 # Source: a catalogued blower of an open dataset, whose points reach neither free air nor shut-off.
