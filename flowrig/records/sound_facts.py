@@ -62,6 +62,12 @@ def room_checks(section: Section) -> Sequence[Wrong]:
             wrong.append(Wrong(name, "what the room does to the sound", f"Add {line}, for instance."))
         elif section.value("surroundings") != ROOM and name in section:
             wrong.append(Wrong(name, f'surroundings = "{ROOM}" beside it', "Add it, or remove the line."))
+    if "absorption" in section:
+        item = section["absorption"]
+        most = item.value + sum(float(c.half_width(item.value)) for c in item.components)
+        if not most < 1.0:
+            remedy = f'Nothing swallows more than all: write surroundings = "{OPEN}", or a smaller number.'
+            wrong.append(Wrong("absorption", "a share below 1, the upper end of its ± too", remedy))
     return wrong
 
 

@@ -12,7 +12,7 @@ from flowrig import units
 from flowrig.records.declare import Finding
 from flowrig.records.items import as_written
 from flowrig.report.lines import WIDTH, findings_text, rounded, wrapped
-from flowrig.studies.equal_noise import NONE, SURE, EqualNoise
+from flowrig.studies.equal_noise import NONE, NOT_CLEAN, SURE, EqualNoise
 from flowrig.studies.result import Quantity
 
 EXACT = 1e-5  # of a number, or of 1: a bar narrower than this is rounding
@@ -102,6 +102,9 @@ def _cell(q: Quantity, row: int) -> str:
 
 
 def _verdict(found: EqualNoise) -> Iterator[str]:
+    if not found.verdict and any(f.meaning == NOT_CLEAN for f in found.findings):
+        yield from wrapped("How many give the clean air that is required cannot be told: no efficiency is known.")
+        return
     if not found.verdict:
         yield from wrapped(
             "Neither a limit of noise nor an amount of air was asked for: one as it is stands as the measure of both. "

@@ -55,7 +55,13 @@ NO_CROSSING = FlagMeaning(
     "At some of these speeds fan and bank do not meet on the fan's curve, or no speed gives the flow that is wanted of "
     "each: there is no value.",
 )
-FLAGS = (LEVEL_BY_SPEED, MUCH_SLOWER, NO_CROSSING)
+NOT_CLEAN = FlagMeaning(
+    "required clean air not looked at",
+    "warning",
+    "required_clean_air is stated, and no clean-air rate is known of these filters: how many cleaners give it cannot be "
+    "told. Write efficiency and particles into the records of the filters, or required_flow into [noise].",
+)
+FLAGS = (LEVEL_BY_SPEED, MUCH_SLOWER, NO_CROSSING, NOT_CLEAN)
 
 Crossings = list[list[tuple[float, bool]]]  # of each row, place along the curve and whether it is stable
 SURE, MIDDLE, NONE = "error bars included", "in the middle of the error bars only", "not achievable"
@@ -298,6 +304,8 @@ def _findings(result: EqualNoise, found: Setup, out: dict[str, Estimate]) -> lis
     lost = ~(np.isfinite(out["flow"].value) & np.isfinite(result.enough["speed"].estimate.value))
     if np.any(lost):
         findings.append(Finding(NO_CROSSING, f"of {', '.join(f'{n:.0f}' for n in result.number[lost])} cleaners", lost))
+    if "required_clean_air" in task_of(found.record).task and not result.need.of_clean_air:
+        findings.append(Finding(NOT_CLEAN, "the flow is looked at in its place"))
     return [*findings, *beyond_tested(found.entries, out["velocity"].value)]
 
 

@@ -223,10 +223,10 @@ class _Reduction:
             found.append(Finding(flags.BACKGROUND_UNREAD, "the unit itself makes no more than what is told"))
         elif level.background > level.shown:
             found.append(Finding(flags.BACKGROUND_ABOVE, f"{level.background:.1f} dB and {level.shown:.1f} dB"))
-        if level.bound:
+        elif level.bound:
             said = f"{below}, {least:g} dB are needed at {section.value('grade')} grade; {cap:g} dB at most taken off"
             found.append(Finding(flags.BACKGROUND_NEAR, said))
-        elif level.near.size:
+        if level.near.size and not level.bound:
             said = f"{', '.join(f'{x:g}' for x in level.near)} Hz: half of what they may be, give or take all of it"
             found.append(Finding(flags.BANDS_NEAR, said))
         if level.once:
@@ -235,6 +235,8 @@ class _Reduction:
         microphone = str(section.value("microphone"))
         if microphone != OUT_OF_JET:
             found.append(Finding(jet[microphone], f"microphone {microphone}"))
+        if 1 < level.places < level.range:
+            found.append(Finding(flags.PLACES_APART, f"{level.range:.1f} dB over {level.places} places"))
         if level.places == 1:
             found.append(Finding(flags.ONE_PLACE, "one place of the microphone"))
         elif level.places < FEW:

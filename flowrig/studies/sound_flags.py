@@ -66,6 +66,13 @@ ONE_PLACE = FlagMeaning(
     "A unit does not sound alike to all sides, and in a room not at all places. What is told holds at that place; how "
     "far others differ is not in its error bar. Read at four places or more, and number them in place.",
 )
+PLACES_APART = FlagMeaning(
+    "places far apart",
+    "warning",
+    "From the quietest to the loudest place are more decibels than there are places: so few of them do not tell the "
+    "mean of such a field. Look for a misread digit, or for a jet or a wall beside one of them; else read more places.",
+    "ISO 3744:2010 (from memory)",
+)
 BANDS_MISSING = FlagMeaning(
     "bands missing",
     "warning",
@@ -120,6 +127,7 @@ FLAGS = (
     JET_SCREENED,
     JET_UNSAID,
     ONE_PLACE,
+    PLACES_APART,
     BANDS_MISSING,
     OCTAVES,
     POWER_GRADE,

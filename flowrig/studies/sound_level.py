@@ -42,6 +42,8 @@ class Level:
         Means by energy, A-weighted. [dB]; the background NaN where it was not read.
     places, repeats : int
         Repeats at the place that has the fewest.
+    range : float
+        From the quietest to the loudest place; of one place, of its repeats. [dB]
     bands : array
         Nominal middle frequencies; empty for a level as shown.
     near : array
@@ -58,6 +60,7 @@ class Level:
     background: float
     places: int
     repeats: int
+    range: float
     bands: Array
     near: Array
     once: bool
@@ -100,10 +103,12 @@ def level_alone(sound: Sound, record: Record) -> Level:
     findings: list[Finding] = []
     inputs: dict[str, Estimate] = {}
     means: dict[str, Array] = {}
+    of_places: dict[str, Array] = {}
     for name, cells in sound.cells.items():
         x = _shown(section[name], cells, record, findings)
         inputs[name], means[name] = x, np.ravel(_mean(x.value))
-        inputs[f"{name}_scatter"] = _scatter(section[name], cells, weights, record)
+        of_places[name] = _levels(section[name], cells, weights)
+        inputs[f"{name}_scatter"] = _scatter(section[name], cells, of_places[name], record)
     shown = means["level"]
     behind = means.get("background", np.full(len(bands), -np.inf))
     near = shown - behind < least - 1e-9
@@ -122,6 +127,7 @@ def level_alone(sound: Sound, record: Record) -> Level:
         float(np.squeeze(energy_sum(behind + weights))) if "background" in means else math.nan,
         len(sound.cells["level"].places),
         min(len(own[0]) for own in sound.cells["level"].rows),
+        float(np.ptp(of_places["level"])),
         bands if banded else np.zeros(0),
         bands[near] if banded else np.zeros(0),
         "background" in means and section["background"].value.size == len(bands),
@@ -174,15 +180,21 @@ def _shown(item: Item, cells: Cells, record: Record, findings: list[Finding]) ->
     return read.estimate
 
 
-def _scatter(item: Item, cells: Cells, weights: Array, record: Record) -> Estimate:
-    """What the mean over the places may be off by, as their weighted levels scatter; of one place, its repeats."""
-    each = [np.squeeze(energy_sum(np.stack([item.value[own] for own in place], axis=-1) + weights), axis=-1)
-            for place in cells.rows]  # fmt: skip
-    levels = np.array([np.squeeze(energy_mean(own)) for own in each]) if len(each) > 1 else each[0]
+def _levels(item: Item, cells: Cells, weights: Array) -> Array:
+    """Weighted levels of the places; of one place those of its repeats."""
+    each = [
+        np.squeeze(energy_sum(np.stack([item.value[own] for own in place], axis=-1) + weights), axis=-1)
+        for place in cells.rows
+    ]
+    return np.array([np.squeeze(energy_mean(own)) for own in each]) if len(each) > 1 else np.asarray(each[0])
+
+
+def _scatter(item: Item, cells: Cells, levels: Array, record: Record) -> Estimate:
+    """What the mean over the places may be off by, as their levels scatter; of one place, its repeats."""
     where = f"{record.id}:{item.path}"
     if len(levels) > 1:
         u, dof = spread_of(levels)
-        label = f"scatter of {item.field.name} {'over the places' if len(each) > 1 else 'over repeats'}"
+        label = f"scatter of {item.field.name} {'over the places' if len(cells.places) > 1 else 'over repeats'}"
         return Estimate(0.0, (), {Cause(f"{where}:scatter", dof=dof, scope="reading", label=label): [u]} if u else {})
     if item.field.name == "level":
         return Estimate(0.0)

@@ -153,6 +153,19 @@ def test_clean_air_that_is_required_takes_the_efficiency_at_the_slower_air():
     assert got.together.low[4] > 1500 > got.together.low[3]
 
 
+def test_clean_air_that_cannot_be_told_is_not_passed_over():
+    predicted = predict(tried({"most": 2}, fan_=fan(), required_clean_air="500 m3/h"), samples=100)
+    assert predicted.noise is not None
+    assert "required clean air not looked at" in codes(predicted.noise.findings)
+    text = " ".join(predict_text(predicted).split())
+    assert "How many give the clean air that is required cannot be told: no efficiency is known." in text
+    told = predict(
+        tried({"most": 2}, fan_=fan(), filter_=bank(**EFFICIENT), required_clean_air="500 m3/h"), samples=100
+    )
+    assert told.noise is not None
+    assert "required clean air not looked at" not in codes(told.noise.findings)
+
+
 def test_the_three_verdicts():
     plain = {"fan_": fan(), "filter_": bank()}
     q = found(tried({"limit": "50 dB", "most": 2}, **plain), 2000).together
