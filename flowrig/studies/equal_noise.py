@@ -58,8 +58,8 @@ NO_CROSSING = FlagMeaning(
 NOT_CLEAN = FlagMeaning(
     "required clean air not looked at",
     "warning",
-    "required_clean_air is stated, and no clean-air rate is known of these filters: how many cleaners give it cannot be "
-    "told. Write efficiency and particles into the records of the filters, or required_flow into [noise].",
+    "required_clean_air is stated, and no clean-air rate is known of these filters: how many cleaners give it cannot "
+    "be told. Write efficiency and particles into the records of the filters, or required_flow into [noise].",
 )
 FLAGS = (LEVEL_BY_SPEED, MUCH_SLOWER, NO_CROSSING, NOT_CLEAN)
 
