@@ -9,8 +9,9 @@ from flowrig.records.declare import Table
 from flowrig.records.own_facts import OWNING
 from flowrig.records.part import Content, Part, PartReader
 from flowrig.records.prediction import PREDICTION
+from flowrig.records.room import ROOM
 
-PARTS: tuple[Part, ...] = (PREDICTION, OWNING)
+PARTS: tuple[Part, ...] = (PREDICTION, ROOM, OWNING)
 TABLES: dict[str, Table] = {table.name: table for part in PARTS for table in part.all_tables}
 HEADINGS: dict[str, str] = {table.name: part.heading(table) for part in PARTS for table in part.all_tables}
 
