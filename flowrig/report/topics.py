@@ -48,6 +48,7 @@ from flowrig.studies import (
     option,
     own,
     rates,
+    room_flags,
     scrutiny,
     sweep,
     verify,
@@ -184,6 +185,7 @@ def _flags() -> Iterator[Topic]:
         *rates.FLAGS,
         *option.FLAGS,
         *own.FLAGS,
+        *room_flags.FLAGS,
     ):
         found[meaning] = Topic("flag", meaning.code, meaning.meaning, meaning)
     for method in methods():
