@@ -15,6 +15,7 @@ from tests.coverage import (
     inlet_rigs,
     leak_rigs,
     pipe_rigs,
+    room_rigs,
 )
 from tests.coverage.profiles import behind_a_bend, round_duct
 from tests.coverage.rigs import Expected, Nozzle, Pair, Rig, Setup, Traverse, following
@@ -98,4 +99,5 @@ RIGS = (
     *inlet_rigs.RIGS,
     *fit_rigs.RIGS,
     *fan_rigs.RIGS,
+    *room_rigs.RIGS,
 )  # fmt: skip
