@@ -122,6 +122,18 @@ def test_leaks_of_the_return_that_outweigh_the_filter():
     assert "leaks of the return outweigh the filter" not in [f.code for f in sealed.findings]
 
 
+def test_a_return_of_which_nothing_is_said_leaks_in_outdoor_air():
+    """It is the concentration outdoors itself, errors and all, and said to be assumed."""
+    outdoors = HOUSE | {"outdoor_concentration": "100 ug/m3 ± 20 ug/m3"}
+    silent = study(house(room=outdoors, duct={"leak_concentration": None}), samples=FEW)
+    said = study(house(room=outdoors, duct={"leak_concentration": "100 ug/m3"}), samples=FEW)
+    one, other = (found.options[1].quantities["level"] for found in (silent, said))
+    assert one.value == pytest.approx(float(other.value))
+    assert one.u > 1.01 * other.u
+    assert "duct.leak_concentration" in [name for name, _, _ in silent.facts.assumed]
+    assert "duct.leak_concentration" not in [name for name, _, _ in said.facts.assumed]
+
+
 # Source: the same balance drawn with numpy alone.
 @pytest.mark.recomputed
 def test_the_bar_of_the_level_against_independent_draws():

@@ -14,7 +14,7 @@ import flowrig
 from flowrig.studies.room import room as study
 from flowrig.studies.room_inputs import Asked
 from flowrig.studies.room_targets import AIR_CHANGES, BOTH, LEVEL, PER_PERSON
-from flowrig.studies.room_units import units_for
+from flowrig.studies.room_units import number_needed, units_for
 from flowrig.studies.room_verdict import sentences, verdict
 from flowrig.uncertainty.cause import Cause
 from flowrig.uncertainty.estimate import Estimate
@@ -317,6 +317,33 @@ def test_met_without_any():
     assert case.units[0].sure == 0
     assert case.without == 1.0
     assert "target met without cleaners" in codes(case.findings)
+
+
+# Source: A h (1 - d), recomputed; its bar from the three, which share nothing.
+@pytest.mark.recomputed
+def test_the_volume_of_the_air():
+    sides = {"volume": None, "floor_area": "60 m2 ± 3 m2", "ceiling_height": "3 m ± 0.06 m", "displaced": "(10 ± 3) %"}
+    volume = study(room(unit(), room=sides), samples=FEW).facts.inputs["volume"]
+    assert volume.value == pytest.approx(162.0)
+    assert volume.u == pytest.approx(162 * math.sqrt(0.05**2 + 0.02**2 + (0.03 / 0.9) ** 2) / math.sqrt(3))
+
+
+@pytest.mark.parametrize(
+    ("needed", "base", "each", "number"),
+    [
+        (250.0, 0.0, 100.0, 2.5),
+        (250.0, 200.0, 100.0, 0.5),
+        (250.0, 300.0, 100.0, 0.0),  # there already
+        (250.0, 300.0, -1.0, 0.0),
+        (250.0, 250.0, 0.0, 0.0),
+        (250.0, 0.0, 0.0, math.inf),
+        (250.0, 0.0, -1.0, math.inf),
+    ],
+)
+def test_number_of_units(needed, base, each, number):
+    assert number_needed(needed, base, each) == pytest.approx(number)
+    assert np.isnan(number_needed(math.nan, base, each))
+    assert np.isnan(number_needed(needed, base, math.nan))
 
 
 def test_public_name():
