@@ -1,8 +1,8 @@
 """Workshop readings of moving air, reduced to a flow with error bars.
 
-Public names are imported on first use: `reduce`, `reduce_rows`, `calibrate`, `verify`, `plan`, `predict`, `own`,
-`load_json`, `explain`, the equations in `physics`, and the errors `InputError`, `CalculationError` and their parent
-`FlowrigError`.
+Public names are imported on first use: `reduce`, `reduce_rows`, `calibrate`, `verify`, `plan`, `predict`, `room`,
+`own`, `load_json`, `explain`, the equations in `physics`, and the errors `InputError`, `CalculationError` and their
+parent `FlowrigError`.
 """
 
 from __future__ import annotations
@@ -20,6 +20,7 @@ if TYPE_CHECKING:
     from flowrig.studies.plan import plan
     from flowrig.studies.predict import predict
     from flowrig.studies.reduce import reduce
+    from flowrig.studies.room import room
     from flowrig.studies.rows import reduce_rows
     from flowrig.studies.verify import verify
 
@@ -36,6 +37,7 @@ __all__ = [
     "predict",
     "reduce",
     "reduce_rows",
+    "room",
     "verify",
 ]
 
@@ -51,6 +53,7 @@ _HOMES = {
     "predict": "flowrig.studies.predict",
     "reduce": "flowrig.studies.reduce",
     "reduce_rows": "flowrig.studies.rows",
+    "room": "flowrig.studies.room",
     "verify": "flowrig.studies.verify",
 }
 

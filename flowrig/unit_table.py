@@ -412,6 +412,34 @@ TABLE: dict[str, Kind] = {
             "ounce": "oz",
         },
     ),
+    # What is set free in a room: mass or particles a time. Kinds of their own: a mass flow is one of air, a rate one of
+    # anything.
+    "mass emission": Kind(
+        "kg/s",
+        "kilogram/second",
+        "mg/h",
+        {
+            "milligram/hour": "mg/h | mg/hr",
+            "milligram/minute": "mg/min",
+            "milligram/second": "mg/s",
+            "microgram/hour": "µg/h | µg/hr",
+            "microgram/minute": "µg/min",
+            "microgram/second": "µg/s",
+            "gram/hour": "g/h | g/hr",
+            "kilogram/second": "kg/s",
+        },
+    ),
+    "particle emission": Kind(
+        "1/s",
+        "count/second",
+        "particles/h",
+        {
+            "count/second": "1/s | particles/s | counts/s | #/s",
+            "count/minute": "particles/min | counts/min | #/min | 1/min",
+            "count/hour": "particles/h | counts/h | #/h | 1/h | particles/hr",
+        },
+        bars=_SCALES,
+    ),
     "mass per area": Kind(
         "kg/m2",
         "kilogram/meter**2",

@@ -14,6 +14,7 @@ COMMANDS = {
     "calibrate": "Fit a curve to paired readings, and keep it as a calibration file.",
     "verify": "Hold a calibration against later checks of it.",
     "predict": "Predict the flow of a cleaner from its fan and filters, before building.",
+    "room": "Say how many units a room needs, and what becomes of the air in it.",
     "own": "Compare what options cost over years, at equal clean air delivered.",
     "sheet": "Write a blank record, ready to fill in.",
     "explain": "Say what a method, field, flag or cause means.",

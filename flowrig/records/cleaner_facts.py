@@ -31,7 +31,13 @@ def cleaner_checks(section: Section) -> Sequence[Wrong]:
 
 CLEANER: tuple[Field, ...] = (
     Text("name", "What to call it.", required=True, example='"four-filter box-fan cleaner"'),
-    Count("count", "How many of them; one where nothing is said.", low=0, high=1000, example="2"),
+    Count(
+        "count",
+        "How many of them. Where nothing is said it is one, and of a room the number that is looked for.",
+        low=0,
+        high=1000,
+        example="2",
+    ),
     Described(
         "test",
         "The record of its test: clean-air rate, watts and sound are what `flowrig reduce` makes of it.",

@@ -90,6 +90,13 @@ WORDS = (
         "Share of draws of all stated ranges in which one option costs less than the other. It is as good as the "
         "ranges are; what both options share, a tariff or the hours, is the same in both in every draw.",
     ),
+    Word(
+        "confidence",
+        "Of a number of units: the probability that so many meet a target, by draws of everything that is not known "
+        "exactly. It is that of one side of an interval, 97.5 % where the coverage is 95 %: so many still meet the "
+        "target at the lower bound. On the mean means with every value as it is stated, which by itself may be little "
+        "more than an even chance.",
+    ),
     Word("coverage", "Probability that the interval holds the true value; 95 % unless --coverage says otherwise."),
     Word("standard uncertainty", "One standard deviation of what the result may be off by, all causes together."),
     Word(

@@ -51,6 +51,7 @@ from flowrig.studies import (
     option,
     own,
     rates,
+    room_flags,
     scrutiny,
     sound_flags,
     sweep,
@@ -191,6 +192,7 @@ def _flags() -> Iterator[Topic]:
         *rates.FLAGS,
         *option.FLAGS,
         *own.FLAGS,
+        *room_flags.FLAGS,
     ):
         found[meaning] = Topic("flag", meaning.code, meaning.meaning, meaning)
     for method in methods():

@@ -149,7 +149,7 @@ def _of_prediction(section: Section, sizes: Sizes | None, record: Record, option
         where = section["prediction"].where
         remedy = "Give each filter's record its efficiency and particles; flowrig predict shows what it tells."
         raise InputError(Fault(where, f"{predicted.record.name}, which tells none", said, remedy))
-    power = predicted.main.quantities.get("power")
+    power = predicted.main.quantities.get("power") if predicted.setup.curve.electrical else None
     findings = [Finding(f.meaning, f"{name}: {f.message}") for f in predicted.findings if f.severity != "note"]
     findings.append(Finding(PREDICTED_RATE, name))
     rate = predicted.main.quantities["clean_air"].estimate

@@ -6,14 +6,16 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
 from typing import Any
 
-from flowrig.methods import cautions
+from flowrig.methods import cautions, room_cautions
 from flowrig.records import describe, electrical_facts, schema, sound_facts
+from flowrig.records.cleaner_facts import CLEANERS
 from flowrig.records.declare import Table
 from flowrig.records.fan_facts import FAN, STATED
 from flowrig.records.filter_facts import FILTER
 from flowrig.records.noise_facts import NOISE
 from flowrig.records.own_facts import OPTIONS, OWN
 from flowrig.records.predict_facts import FILTERS, LIFE, LOSSES, PREDICT, SWEEP, WINDING
+from flowrig.records.room_facts import AIR_CHANGE_TARGET, CONCENTRATION_TARGET, DUCT, PER_PERSON_TARGET, ROOM
 from flowrig.studies.sheet_text import HOW_TO, comment, form_in_words, in_comments, rule, toml
 
 BLANKS = [""] * 8  # of a curve: free air, the bank, and further resistance than that
@@ -119,6 +121,22 @@ OWN_CAUTIONS = (
     "Used filters hold what was in the air: bag them, wear a mask, and follow the local rules for their disposal.",
     "A filter with a high drop can starve the fan of the ducts, its coil or its burner: licensed practice decides.",
 )
+_ROOM = (
+    _HEADING,
+    _Part(
+        ROOM,
+        "[room]",
+        asked=(
+            "floor_area", "ceiling_height", "infiltration", "penetration", "deposition", "outdoor_concentration",
+            "outdoor_air", "outdoor_air_efficiency", "persons", "mixing", "combustion",
+        ),
+    ),
+    _Part(AIR_CHANGE_TARGET, "[air_change_target]", optional=True),
+    _Part(PER_PERSON_TARGET, "[per_person_target]", asked=("guidance",)),
+    _Part(CONCENTRATION_TARGET, "[concentration_target]", asked=("source",)),
+    _Part(CLEANERS, "[[cleaners]]", asked=("clean_air_rate", "particles", "power", "sound", "sound_distance")),
+    _Part(DUCT, "[duct]", optional=True),
+)  # fmt: skip
 
 
 def _instrument(kind: str) -> _Part:
@@ -154,6 +172,7 @@ SHEETS = {
     "own": _Blank({"record.toml": _OWN}, "own", OWN_CAUTIONS, RANGES),
     "electrical": _Blank({"record.toml": _ELECTRICAL}, "reduce", AT_A_RUNNING_UNIT),
     "sound": _Blank({"record.toml": _SOUND, "sound.csv": SOUND_CSV}, "reduce", AT_A_RUNNING_UNIT),
+    "room": _Blank({"record.toml": _ROOM}, "room", tuple(caution.text for caution in room_cautions.ROOM)),
 }
 
 

@@ -198,6 +198,10 @@ class Cursor:
         first = self.place
         if self.peek().kind == "percent":
             self.place += 1
+        elif self.peek().text == "1" and self.peek(1).fold == "/" and self.peek(2).kind == "word":
+            self.place += 2  # 1/h, where '0.5 1 year' is no unit
+        elif self.at("/") and self.peek(1).kind == "word" and not self.period_follows():
+            self.place += 1  # /h
         while self._unit_goes_on(first):
             self.place += 1
         return self.text[self.tokens[first].start : self.peek(-1).end] if self.place > first else ""

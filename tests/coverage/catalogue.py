@@ -15,6 +15,7 @@ from tests.coverage import (
     inlet_rigs,
     leak_rigs,
     pipe_rigs,
+    room_rigs,
     sound_rigs,
 )
 from tests.coverage.profiles import behind_a_bend, round_duct
@@ -100,4 +101,5 @@ RIGS = (
     *fit_rigs.RIGS,
     *fan_rigs.RIGS,
     *sound_rigs.RIGS,
+    *room_rigs.RIGS,
 )  # fmt: skip

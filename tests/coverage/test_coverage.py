@@ -58,6 +58,7 @@ SHORT = {
     "box orifice in a box of 400 mm, 85 Pa": 60,
     "fitted box, 15 points, another manometer, 20 Pa": 40,
     "fitted box, 5 points, same manometer": 40,
+    "room, clean air for a level of smoke": 12,
     "fitted box, reference within a bare limit of 3 %": 12,
     "fitted box, remounted, and said to stand as calibrated": 12,
     "fitted box, remounted, 6 mountings calibrated": 20,

@@ -39,6 +39,12 @@ RECTANGULAR, TRIANGULAR = math.sqrt(3.0), math.sqrt(6.0)
         ("(-5 ± 0.5) Pa", -5.0, 0.5, RECTANGULAR),
         ("-200 Pa ± 2 %", -200.0, 4.0, RECTANGULAR),
         ("2.0 s^-1 ± 0.1 s^-1", 2.0, 0.1, RECTANGULAR),
+        ("0.6 1/h ± 0.5 1/h", 0.6 / 3600, 0.5 / 3600, RECTANGULAR),
+        ("(0.6 ± 0.5) 1/h", 0.6 / 3600, 0.5 / 3600, RECTANGULAR),
+        ("0.6 ± 0.5 1/h", 0.6 / 3600, 0.5 / 3600, RECTANGULAR),
+        ("0.6 1/h ± 0.5 1/h (k=2)", 0.6 / 3600, 0.5 / 3600, 2.0),
+        ("0.6 1/h ± 10 %", 0.6 / 3600, 0.06 / 3600, RECTANGULAR),
+        ("6 /h ± 0.5 /h", 6 / 3600, 0.5 / 3600, RECTANGULAR),
         ("1 m/s ± (2 % of value or 0.05 m/s, whichever is greater)", 1.0, 0.05, RECTANGULAR),
     ],
 )

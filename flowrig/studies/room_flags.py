@@ -1,0 +1,164 @@
+"""Findings about a room, its cleaners and its targets."""
+
+from __future__ import annotations
+
+from flowrig.records.declare import FlagMeaning
+
+EXACT = FlagMeaning(
+    "taken as exact",
+    "warning",
+    "A value of the room was written without a ±, and is taken as known exactly; the message says which. The error bar "
+    "holds nothing of it. Write what it may be off by.",
+)
+PERFECT_MIXING = FlagMeaning(
+    "perfect mixing assumed",
+    "warning",
+    "The air of the room is taken as perfectly mixed, and the cleaners to work on all of it. Behind furniture, in "
+    "corners and next to their own outlets they do less: a decay in the room itself tells by how much, in the field "
+    "mixing of [room].",
+)
+NOT_ACHIEVABLE = FlagMeaning(
+    "not achievable",
+    "alarm",
+    "No number of such units meets the target with the confidence asked for: within its error bar a unit adds no clean "
+    "air, or more than a thousand would be needed. Take other units, less outdoor air in the room, or another target.",
+)
+TOO_MANY = FlagMeaning(
+    "more units than allowed",
+    "alarm",
+    "The target takes more units than the most that were stated. With these the room stays above it, or short of it; "
+    "the table says by how much.",
+)
+TOO_FAST = FlagMeaning(
+    "not achievable in a well-mixed room",
+    "alarm",
+    "The target takes more than 30 air changes an hour from the cleaners. The equations go on, but no room is well "
+    "mixed at that rate, and none is pleasant in its draught and noise: outdoor air, leaks or a source bring in more "
+    "than cleaners can deal with. Close the room first: windows, cracks, outdoor air without a filter, the source.",
+    "30 an hour: own judgement, no source",
+)
+ON_EDGE = FlagMeaning(
+    "number on the edge",
+    "note",
+    "The probability of the number told, or of one fewer, lies so near to the confidence that further draws might tell "
+    "the other. Take the larger.",
+)
+LOST = FlagMeaning(
+    "draws without a balance",
+    "alarm",
+    "In some draws of the errors the balance of the room has no meaning, as an air change below zero has none; they "
+    "count as not met. State limits that stay above zero.",
+)
+PARTICLES_APART = FlagMeaning(
+    "rate of other particles",
+    "alarm",
+    "The clean-air rate is of other sizes of particles than the target. Smoke is below 1 um, where filters hold back "
+    "least and lose most with their charge: a rate for larger particles promises too much. Measure it at the sizes of "
+    "the target.",
+)
+PARTICLES_PARTLY = FlagMeaning(
+    "rate of partly other particles",
+    "warning",
+    "The clean-air rate is of sizes of particles that are only in part those of the target, or begin above its "
+    "smallest. Smaller particles are held back less: the rate may promise too much.",
+)
+PARTICLES_UNKNOWN = FlagMeaning(
+    "particles not compared",
+    "warning",
+    "Of which particles the clean-air rate is, or the target, is not said in words that can be compared. A rate holds "
+    'for its own sizes alone: write them, as "0.3 to 1 um".',
+)
+FROM_300 = FlagMeaning(
+    "smoke range from 0.3 um",
+    "note",
+    "Handheld counters see particles from 0.3 um on. Most particles of smoke, by number, are smaller, and what is "
+    "between is taken to be held back as those that are seen.",
+)
+GUIDANCE_SIZES = FlagMeaning(
+    "sizes of the guidance not stated",
+    "note",
+    "Guidance on infection is told in clean air, and which particles it is to be clean of does not stand in the "
+    "record: the rates of the cleaners are taken as they are. Write particles in the table of the target to have them "
+    "compared.",
+)
+FROM_MEMORY = FlagMeaning(
+    "target from memory",
+    "warning",
+    "The published target is from memory and was not confirmed in the standard. Look it up before anything is decided "
+    "by it.",
+)
+NO_SOURCE = FlagMeaning(
+    "target without a source",
+    "note",
+    "The record does not say where the number of the target is from.",
+)
+SMOKE_BLOWN_IN = FlagMeaning(
+    "outdoor air brings smoke",
+    "warning",
+    "Outdoor air that a fan blows in counts towards guidance on infection, and in smoke it brings in what its filter "
+    "lets through. The two targets pull different ways: less outdoor air against smoke takes more cleaners against "
+    "infection. Do not shut it off without whoever is responsible for the building.",
+)
+INDOORS_ALREADY = FlagMeaning(
+    "target met without cleaners",
+    "note",
+    "The level is below the target without any cleaner, with the values as they are stated.",
+)
+OTHER_SIZES_ASSUMED = FlagMeaning(
+    "assumed for other particles",
+    "warning",
+    "Penetration or deposition was assumed, and what is assumed holds for particles below 1 um. The target is of "
+    "others: large particles settle more than ten times as fast. State the two.",
+    "deposition above 10 um 5.2 1/h: doi 10.1016/j.atmosenv.2003.09.012",
+)
+FLUE = FlagMeaning(
+    "air blown out beside a flue",
+    "alarm",
+    "A unit that blows air out of a room draws it below the pressure of its surroundings, and flue gas back from "
+    "appliances that burn something. Do not run it so. Have the appliance and the room tested by trained people, and "
+    "have a carbon-monoxide alarm.",
+    "US EPA guidance on combustion appliances; depressurisation tests are for trained people",
+)
+FLUE_UNKNOWN = FlagMeaning(
+    "combustion appliances not said",
+    "note",
+    "Whether an appliance with a flue is in the room, or air way to it, was not said. A cleaner that stands free in "
+    "the room changes no pressure; one in a window, or ducted, can draw flue gas back.",
+    "US EPA guidance on combustion appliances",
+)
+RETURN_LEAKS = FlagMeaning(
+    "leaks of the return outweigh the filter",
+    "alarm",
+    "What leaks into the return duct brings in more than the better filter takes out: with it, and the fan's added "
+    "runtime, the level in the building rises. Have the ducts sealed first.",
+)
+LOSES_FLOW = FlagMeaning(
+    "better filter takes much of the flow",
+    "warning",
+    "The better filter takes more than a fifth of the flow. Heating and cooling need their flow too: have it checked "
+    "by whoever looks after them.",
+    "a fifth: own judgement, no source",
+)
+FLAGS = (
+    EXACT,
+    PERFECT_MIXING,
+    NOT_ACHIEVABLE,
+    TOO_MANY,
+    TOO_FAST,
+    ON_EDGE,
+    LOST,
+    PARTICLES_APART,
+    PARTICLES_PARTLY,
+    PARTICLES_UNKNOWN,
+    FROM_300,
+    GUIDANCE_SIZES,
+    FROM_MEMORY,
+    NO_SOURCE,
+    SMOKE_BLOWN_IN,
+    INDOORS_ALREADY,
+    OTHER_SIZES_ASSUMED,
+    FLUE,
+    FLUE_UNKNOWN,
+    RETURN_LEAKS,
+    LOSES_FLOW,
+)
