@@ -22,6 +22,11 @@ OF_LIMITS = {
 }
 
 
+def three_digits(x: float) -> str:
+    """A number to three digits, without an exponent."""
+    return f"{float(f'{x:.3g}'):.10g}"
+
+
 def shown(value: object) -> str:
     """A value as TOML has it: ``true``, ``2026-08-21``, ``[23, 4]``; a table by its keys."""
     if isinstance(value, str):

@@ -12,6 +12,7 @@ import numpy as np
 from flowrig import units
 from flowrig.records.declare import Finding
 from flowrig.records.record import Record
+from flowrig.records.words import three_digits
 from flowrig.studies.result import Quantity, interval_source
 from flowrig.uncertainty.estimate import Estimate
 
@@ -100,7 +101,7 @@ def budget_lines(estimate: Estimate, unit: str, kind: str) -> Iterator[str]:
     for line in estimate.budget()[:3]:
         u = units.from_si(float(np.squeeze(line.u)), unit, units.as_difference(kind))
         cause = textwrap.shorten(line.cause.name, 46, placeholder="...")
-        yield f"    {100 * float(np.squeeze(line.share)):5.1f} %  {cause:<46}  u {u:.3g} {unit}"
+        yield f"    {100 * float(np.squeeze(line.share)):5.1f} %  {cause:<46}  u {three_digits(u)} {unit}"
 
 
 def wrapped(text: str, further: int = 2) -> list[str]:

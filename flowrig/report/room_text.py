@@ -10,6 +10,7 @@ import numpy as np
 
 from flowrig import units
 from flowrig.methods.room_cautions import ROOM
+from flowrig.records.words import three_digits
 from flowrig.report.lines import (
     WIDTH,
     budget_lines,
@@ -102,9 +103,9 @@ def _numbers(found: UnitsFor) -> Iterator[str]:
     rows = _shown_rows(found)
     columns = {f"{HEADS[found.reached.name]} [{found.reached.unit}]": [_cell(found.reached, row) for row in rows]}
     if found.power is not None:
-        columns["watts"] = [_half(found.power, row, ".3g") for row in rows]
+        columns["watts"] = [_half(found.power, row) for row in rows]
     if found.sound is not None:
-        columns["dB"] = [_half(found.sound, row, ".1f") for row in rows]
+        columns["dB"] = [_half(found.sound, row, 1) for row in rows]
     widths = {head: max(len(head), *map(len, column)) for head, column in columns.items()}
     yield f"    {found.name}"
     yield "    " + "  ".join([f"{'units':>5}", f"{'meet it':>11}", *(f"{head:>{w}}" for head, w in widths.items())])
@@ -128,11 +129,16 @@ def _shown_rows(found: UnitsFor) -> list[int]:
     return sorted({n for n in told if 0 <= n <= last})
 
 
-def _half(q: Quantity, row: int, form: str) -> str:
+def _half(q: Quantity, row: int, decimals: int | None = None) -> str:
+    """A value with half of its interval, to the digits of that half unless their number is given."""
     value, low, high = _ends(q, row)
+    half = (high - low) / 2
     if not math.isfinite(value):
         return "-"
-    return f"{value:{form}} ± {(high - low) / 2:.2g}" if high > low else f"{value:{form}}"
+    if not half > 0.0:
+        return f"{value:.6g}"
+    shown = rounded(half, value, half) if decimals is None else [f"{x:.{decimals}f}" for x in (value, half)]
+    return " ± ".join(shown)
 
 
 def _cell(q: Quantity, row: int) -> str:
@@ -196,8 +202,7 @@ def _time(m: Minutes) -> str:
 
 
 def _three(x: float) -> str:
-    """To three digits, without an exponent."""
-    return f"{float(f'{x:.3g}'):.10g}" if math.isfinite(x) else NEVER
+    return three_digits(x) if math.isfinite(x) else NEVER
 
 
 def _over_time(result: RoomResult) -> Iterator[str]:

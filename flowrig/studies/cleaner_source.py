@@ -138,7 +138,9 @@ def _of_test(section: Section, sizes: Sizes | None, result: Result) -> Source:
 
 
 def _number(part: PartResult | None, name: str) -> Estimate | None:
-    return part.quantities[name].estimate if part is not None and name in part.quantities else None
+    """None too where only a limit of it is known."""
+    found = part.quantities.get(name) if part is not None else None
+    return found.estimate if found is not None and not found.bound else None
 
 
 def _of_prediction(section: Section, sizes: Sizes | None, record: Record, options: Mapping[str, Any]) -> Source:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from flowrig import units
+from flowrig.records.words import three_digits
 from flowrig.studies.result import Quantity
 from flowrig.studies.room_targets import AIR_CHANGES, BOTH, LEVEL, PER_PERSON, Case, Target
 from flowrig.studies.room_units import BEYOND, UnitsFor
@@ -69,8 +70,8 @@ def sentences(target: Target, case: Case) -> Iterator[str]:
 
 
 def _at(q: Quantity, row: int) -> str:
-    value, low, high = (float(x[row]) for x in (q.value, q.low, q.high))
-    return f"{value:.3g} {q.unit} ({low:.3g} to {high:.3g})"
+    value, low, high = (three_digits(float(x[row])) for x in (q.value, q.low, q.high))
+    return f"{value} {q.unit} ({low} to {high})"
 
 
 def _units(number: int | None, word: bool = True) -> str:

@@ -111,7 +111,7 @@ ELSEWHERE_UNKNOWN = FlagMeaning(
     "[sound], and of a room its room_surface and absorption.",
 )
 LOUD = FlagMeaning(
-    "louder than people bear",
+    "louder than people like",
     "note",
     "Units of this sort often exceed 50 dB, and noise is a main reason for which people switch them off; then they "
     "clean nothing. More and slower units give as much air with less noise: see [noise] of a prediction.",
