@@ -4,23 +4,24 @@ from __future__ import annotations
 
 from flowrig.records.declare import Choice, Field, Given, Text
 
+NOT_TOLD = "not told"
 CLEAN, USED = "clean", "used"
 SYSTEM, MEDIA = "system", "media"
 CLEAN_AIR_FIELDS: tuple[Field, ...] = (
     Choice(
         "filter_state",
         "Whether the filters were clean or had been in use: a class of clean ones is at most an upper bound.",
-        required=True,
-        choices=(CLEAN, USED),
+        choices=(NOT_TOLD, CLEAN, USED),
         example='"clean"',
+        asked=True,
     ),
     Choice(
         "measured_on",
         "Whether the air behind was taken from the outlet of the whole unit, what passes beside the filters mixed in, "
         "or from behind the filter media alone.",
-        required=True,
-        choices=(SYSTEM, MEDIA),
+        choices=(NOT_TOLD, SYSTEM, MEDIA),
         example='"system"',
+        asked=True,
     ),
     Text(
         "of",

@@ -6,6 +6,7 @@ from collections.abc import Iterator, Sequence
 
 from flowrig.physics.classes import EDITIONS
 from flowrig.physics.size_averages import CLEAN_AIR_RANGES
+from flowrig.records.clean_air_facts import MEDIA, SYSTEM
 from flowrig.records.sizes import Sizes
 from flowrig.report.lines import WIDTH, budget_lines, numbers, other_units, quantity_line, wrapped
 from flowrig.studies.clean_air_rate import CleanAir, Rate, at_least_shown
@@ -55,8 +56,10 @@ def _rates_text(found: CleanAir) -> Iterator[str]:
     assert flow is not None
     yield f"Clean-air rate: flow times efficiency, {100 * found.coverage:.6g} % intervals in brackets"
     yield from wrapped(f"Flow: {found.flow.words}, {quantity_line(flow)}", further=4)
-    if found.media:
+    if found.measured_on == MEDIA:
         yield from wrapped("At most: the efficiency is of the media, without what passes beside the filters.")
+    elif found.measured_on != SYSTEM:
+        yield from wrapped("At most, unless what passes beside the filters is in the efficiency: it is not told.")
     yield from _table(list(found.ranges.values()), flow.unit, with_efficiency=True)
     yield from _table(found.channels, flow.unit, with_efficiency=False)
     named = ", ".join(f"{name} {Sizes(*ends)}" for name, ends in CLEAN_AIR_RANGES.items())

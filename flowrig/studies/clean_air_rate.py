@@ -9,7 +9,7 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 
 from flowrig.physics.clean_air import short_circuit_clean_air
-from flowrig.records.clean_air_facts import MEDIA
+from flowrig.records.clean_air_facts import MEDIA, NOT_TOLD, SYSTEM
 from flowrig.records.declare import Finding, FlagMeaning
 from flowrig.records.items import Section
 from flowrig.records.sizes import Sizes
@@ -47,7 +47,14 @@ MEDIA_ALONE = FlagMeaning(
     "The air behind was taken from behind the filter media, so that what passes beside the filters is not in the "
     "efficiency: flow times it is at most the clean-air rate of the unit. Take samples at the outlet of the unit.",
 )
-FLAGS = (RANGE_NOT_WHOLE, RANGE_NOT_TOLD, MEDIA_ALONE)
+GAPS_NOT_TOLD = FlagMeaning(
+    "gaps perhaps not in the efficiency",
+    "warning",
+    "Whether the air behind was taken at the outlet of the whole unit or from behind the filter media is not said. If "
+    "what passes beside the filters is not in the efficiency, flow times it is more than the clean-air rate of the "
+    "unit. Write measured_on.",
+)
+FLAGS = (RANGE_NOT_WHOLE, RANGE_NOT_TOLD, MEDIA_ALONE, GAPS_NOT_TOLD)
 
 
 @dataclass
@@ -95,8 +102,8 @@ class CleanAir:
     missing : dict of str to str
         Why a published range has none.
     classes : SizeClasses
-    media : bool
-        The efficiency is of the media alone.
+    measured_on : str
+        Word of `records.clean_air_facts`.
     coverage, samples, seed
         As of the result.
     findings : list of Finding
@@ -109,7 +116,7 @@ class CleanAir:
     ranges: dict[str, Rate]
     missing: dict[str, str]
     classes: SizeClasses
-    media: bool
+    measured_on: str
     samples: int | None
     seed: int
     findings: list[Finding] = field(default_factory=list)
@@ -205,13 +212,11 @@ def clean_air_of(result: Result, by_size: BySize, section: Section) -> CleanAir:
     ------
     Flow times efficiency: common practice, no source. Ranges: ANSI/AHAM AC-1, from memory. The mean: own convention.
     """
-    state = section.value("filter_state", "")
     ways = three_ways(by_size)
-    media = section.value("measured_on", "") == MEDIA
-    options = {"filter_state": state, "media": media, "samples": result.samples, "seed": result.seed}
-    classes = size_classes(by_size, ways, **options)
+    state, measured_on = (section.value(name, NOT_TOLD) for name in ("filter_state", "measured_on"))
+    classes = size_classes(by_size, ways, state, measured_on, result.samples, result.seed)
     flow = clean_air_flow(result, section)
-    found = CleanAir(by_size, ways, flow, [], {}, {}, classes, media, result.samples, result.seed)
+    found = CleanAir(by_size, ways, flow, [], {}, {}, classes, measured_on, result.samples, result.seed)
     told = published_ranges(by_size)
     found.missing = told.missing
     made = rates_of([*told.ranges, *channels(by_size)], found)  # drawn together
@@ -223,8 +228,9 @@ def clean_air_of(result: Result, by_size: BySize, section: Section) -> CleanAir:
         for rate in found.ranges.values():
             rate.per_watt = per_watt(rate, power, by_size.coverage, result.samples, result.seed)
     found.findings += flow.findings
-    if media and flow.quantity is not None:
-        found.findings.append(Finding(MEDIA_ALONE, "the clean-air rate of the unit is at most what is told"))
+    if flow.quantity is not None and measured_on != SYSTEM:
+        flag = MEDIA_ALONE if measured_on == MEDIA else GAPS_NOT_TOLD
+        found.findings.append(Finding(flag, "the clean-air rate of the unit is at most what is told"))
     if told.not_whole and flow.quantity is not None:
         found.findings.append(Finding(RANGE_NOT_WHOLE, "; ".join(told.not_whole)))
     if found.missing and flow.quantity is not None:

@@ -10,7 +10,7 @@ import numpy as np
 from flowrig import units
 from flowrig.physics.classes import EDITIONS, reporting_class
 from flowrig.physics.size_averages import AVERAGED
-from flowrig.records.clean_air_facts import CLEAN, USED
+from flowrig.records.clean_air_facts import CLEAN, MEDIA, NOT_TOLD, SYSTEM, USED
 from flowrig.records.declare import Finding, FlagMeaning
 from flowrig.records.sizes import Sizes
 from flowrig.studies.by_size import BySize
@@ -19,6 +19,7 @@ from flowrig.studies.twelve_channels import BOUNDS, CUT, TwelveChannels
 from flowrig.uncertainty.montecarlo import chunks
 
 DRAWS = 40_960  # of the averages, for the probability of a class: its own error is at most a quarter of a point
+TESTED = {SYSTEM: "whole unit", MEDIA: "filter media"}
 SHOWN, ALMOST = 0.01, 0.995  # probabilities of a class: less is not told, more is not told apart
 
 NO_TEST = FlagMeaning(
@@ -151,9 +152,8 @@ class SizeClasses:
 def size_classes(
     by_size: BySize,
     ways: ThreeWays,
-    *,
-    filter_state: str = "",
-    media: bool = False,
+    filter_state: str = NOT_TOLD,
+    measured_on: str = NOT_TOLD,
     samples: int | None = None,
     seed: int = 1,
 ) -> SizeClasses:
@@ -164,10 +164,8 @@ def size_classes(
     by_size : BySize
     ways : ThreeWays
         Its efficiencies, by `three_ways`.
-    filter_state : str
-        ``clean`` or ``used``; empty where it is not known.
-    media : bool
-        The samples are those of the filter media, not of the whole unit.
+    filter_state, measured_on : str
+        Words of `records.clean_air_facts`.
     samples, seed
         As of `intervals`.
 
@@ -199,13 +197,17 @@ def size_classes(
         found.straddle = "whole" if twelve.whole else "cut"
         found.other_straddle = float(nominal[CUT].value) if twelve.whole else math.nan
     if all(name in told for name in AVERAGED):
-        found.classes = class_equivalents(by_size, twelve, filter_state=filter_state, media=media, seed=seed)
+        found.classes = class_equivalents(by_size, twelve, filter_state, measured_on, seed)
     found.findings = _findings(found, filter_state)
     return found
 
 
 def class_equivalents(
-    by_size: BySize, twelve: TwelveChannels, *, filter_state: str = "", media: bool = False, seed: int = 1
+    by_size: BySize,
+    twelve: TwelveChannels,
+    filter_state: str = NOT_TOLD,
+    measured_on: str = NOT_TOLD,
+    seed: int = 1,
 ) -> list[ClassEquivalent]:
     """Like which class by each edition, with the probability of each; E1, E2 and E3 have to be told."""
     names = tuple(AVERAGED)
@@ -214,7 +216,7 @@ def class_equivalents(
     drawn = [np.concatenate(column) for column in zip(*pieces, strict=True)]
     nominal = [x.value for x in twelve.averages(by_size.efficiency, names).values()]
     state = {CLEAN: ", filters clean,", USED: ", filters in use,"}.get(filter_state, "")
-    tested = f"The {'filter media' if media else 'whole unit'}{state}"
+    tested = f"The {TESTED.get(measured_on, 'filter as sampled')}{state}"
     found = []
     for edition in EDITIONS:
         (e1, e2, e3), (d1, d2, d3) = nominal, drawn
@@ -243,6 +245,6 @@ def _findings(found: SizeClasses, filter_state: str) -> list[Finding]:
         findings.append(Finding(NO_TEST, "no class of a standard is given"))
         if filter_state == CLEAN:
             findings.append(Finding(UPPER_BOUND, "no step of loading and no conditioning was done"))
-        elif not filter_state:
+        elif filter_state == NOT_TOLD:
             findings.append(Finding(STATE_NOT_TOLD, "clean, or in use"))
     return findings

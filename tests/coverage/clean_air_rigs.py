@@ -76,7 +76,7 @@ class Counted:
         by_size = filter_by_size(counts, self.edges, shared=shared)
         flow = clean_air_flow(result, beside(filter_state="clean", measured_on="system"))
         # one range is on trial: the others need not be drawn
-        found = CleanAir(by_size, three_ways(by_size), flow, [], {}, {}, SizeClasses(), False, None, 1)
+        found = CleanAir(by_size, three_ways(by_size), flow, [], {}, {}, SizeClasses(), "system", None, 1)
         lower, upper = (size * UM for size in self.sizes)
         [own] = [each for each in channels(by_size) if each.sizes.same(Sizes(lower, upper))] or [
             range_over(by_size, Sizes(lower, upper))

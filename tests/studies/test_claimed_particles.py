@@ -3,15 +3,14 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, field
 from functools import cache
 
 import pytest
 
 import flowrig
 from flowrig.studies.claims import hold_claims
+from flowrig.studies.clean_air_part import CleanAirPart
 from flowrig.studies.clean_air_rate import CleanAir, clean_air_of
-from flowrig.studies.result import PartResult
 from tests.studies.counted_filters import CLEAN, SIX, beside, efficient, filter_by_size
 from tests.studies.records import nozzle
 
@@ -22,13 +21,6 @@ EFFICIENCIES = [0.3, 0.5, 0.7, 0.9, 0.95, 0.97]
 def usual() -> CleanAir:
     """What does not depend on the claims."""
     return clean_air_of(flowrig.reduce(nozzle(of="speed 3")), efficient(EFFICIENCIES, SIX), beside(**CLEAN))
-
-
-@dataclass(repr=False)
-class Counted(PartResult):
-    """A part that holds clean-air rates, as that of particles does."""
-
-    clean_air: CleanAir = field(kw_only=True)
 
 
 def held(by_size=None, *, flow=True, **fields):
@@ -43,7 +35,7 @@ def held(by_size=None, *, flow=True, **fields):
         clean = clean_air_of(
             result, efficient([0.3, 0.7], (0.3, 1.0, 3.0)) if by_size is None else by_size, beside(**CLEAN)
         )
-    result.parts["particles"] = Counted("particles", "Particles", clean_air=clean)
+    result.parts["particles"] = CleanAirPart("particles", "Particles", clean_air=clean)
     return result, clean, {claim.name: claim for claim in hold_claims(result)}
 
 
@@ -118,7 +110,7 @@ def test_claims_of_another_flow_than_the_counts_were_taken_at():
     record["claims"] = {"clean_air_rate": "600 m3/h", "particles": "1 to 3 um", "of": "speed 1"}
     result = flowrig.reduce(record)
     clean = clean_air_of(result, efficient([0.3, 0.7], (0.3, 1.0, 3.0)), beside(of="speed 3", **CLEAN))
-    result.parts["particles"] = Counted("particles", "Particles", clean_air=clean)
+    result.parts["particles"] = CleanAirPart("particles", "Particles", clean_air=clean)
     [claim] = hold_claims(result)
     assert not claim.ratios
     assert "counted at speed 3" in claim.sentences[0]

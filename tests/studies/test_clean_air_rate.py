@@ -10,8 +10,10 @@ from scipy import stats
 import flowrig
 from flowrig.errors import InputError
 from flowrig.records.declare import Finding
+from flowrig.report.clean_air_text import clean_air_text
 from flowrig.studies.by_size import CHANNEL, BySize
 from flowrig.studies.clean_air_flow import clean_air_flow
+from flowrig.studies.clean_air_part import CleanAirPart
 from flowrig.studies.clean_air_rate import clean_air_of
 from flowrig.uncertainty.cause import Cause
 from flowrig.uncertainty.estimate import Estimate
@@ -270,6 +272,14 @@ def test_media_alone_are_flagged():
     assert "class at most" in codes(system)
 
 
+def test_what_is_not_told_is_flagged():
+    found = clean_air_of(reduced(), efficient([0.5] * 5), beside())
+    assert {"gaps perhaps not in the efficiency", "state of the filter not told"} <= set(codes(found))
+    assert found.sentences[0].startswith("The filter as sampled performed in this test like class")
+    lines = " ".join(clean_air_text(found))
+    assert "unless what passes beside the filters is in the efficiency" in lines
+
+
 def test_clean_air_per_watt():
     record = nozzle()
     record["instruments"]["watt meter"] = {"measures": "power", "serial": "W1", "accuracy": "1 % of reading"}
@@ -295,6 +305,20 @@ def test_twelve_channels_and_a_flow_that_goes_back():
     result.flows[0].quantities["actual_flow_meter"].estimate = Estimate(-1.0)
     none = clean_air_of(result, efficient([0.5] * 5), beside(**CLEAN))
     assert all(rate.clean_air is None for rate in none.ranges.values())
+
+
+def test_a_part_holds_them_beside_its_own_numbers():
+    part = CleanAirPart("particles", "Particle counts", sentences=["Counted by one."])
+    result = reduced()
+    part.add_clean_air(result, None, beside(**CLEAN))
+    assert part.rate(0.3 * UM, 1 * UM) is None
+    part.add_clean_air(result, efficient([0.5, 0.7, 0.9], (0.3, 1.0, 3.0, 10.0)), beside(**CLEAN))
+    assert part.rate(0.3 * UM, 1 * UM) is part.quantities["clean_air_rate_smoke"]
+    assert part.sentences[0] == "Counted by one."
+    assert len(part.sentences) == 4
+    assert "class at most" in codes(part)
+    assert {"E1", "E2", "E3", "mean_efficiency_dust", "clean_air_rate_channel_1_to_3_um"} <= set(part.quantities)
+    assert not any(q.name != name for name, q in part.quantities.items())
 
 
 def test_every_flag_is_a_finding_with_words():

@@ -165,7 +165,7 @@ def test_only_an_open_channel():
 
 def test_what_is_said_is_never_a_rating():
     by_size = efficient([0.55] * 4 + [0.849] * 4 + [0.93] * 4, TWELVE, 2000)
-    clean = classes(by_size, filter_state="clean")
+    clean = classes(by_size, filter_state="clean", measured_on="system")
     said = of(clean, NEW).sentence
     assert said.startswith(
         "The whole unit, filters clean, performed in this test like class 12 of " + NEW + ", at most"
@@ -173,7 +173,7 @@ def test_what_is_said_is_never_a_rating():
     assert "probability" in said
     assert "class 13" in said
     assert {"class at most", "class not by the standard"} <= set(codes(clean))
-    used = classes(by_size, filter_state="used", media=True)
+    used = classes(by_size, filter_state="used", measured_on="media")
     assert of(used, NEW).sentence.startswith("The filter media, filters in use, performed in this test like class 12")
     assert "at most" not in of(used, NEW).sentence
     assert "class at most" not in codes(used)
