@@ -21,6 +21,7 @@ from flowrig.uncertainty.propagate import Kernel, linear
 
 SETTLED = 0.05  # of u: to what share the ends of a drawn interval are to settle, as in a prediction
 
+MOST = 10.0  # times that a side is stretched: more is no matter of counting
 COUNTING = Cause("counting of particles", each=CHANNEL, label="counting")
 
 
@@ -224,12 +225,13 @@ def counted_efficiency(by_size: BySize, lean: float) -> Estimate:
     What each channel's own causes do (counting) is one deviate a channel; it is no longer added but looked up in the
     distribution that the exact limits belong to (`count_draws`), so that 3 counts are drawn skewed and none as a
     share between 0 and its one-sided limit. Where a channel scatters more than counting explains, or a background
-    was taken out, fewer events stand for its counts: as many as have the same relative uncertainty. Causes that the
-    channels share act on top, on all channels alike. Where less than nothing is left after the background, the error
-    stays normal.
+    was taken out, fewer events stand for its counts: as many as have the same relative uncertainty; and either side is
+    stretched so that, with the causes that channels share, it ends where the channel's own interval does. Those act on
+    top, on all channels alike. Where less than nothing is left after the background, the error stays normal but for
+    the stretch.
     """
     deviate, own = _deviate(by_size)
-    gain, base = _by_deviate(by_size, own, lean)
+    gain, base = _by_deviate(by_size, own, lean, coverage_factor(by_size.coverage, deviate.dof))
     inputs = {"shared": _without_counting(by_size.penetration), "deviate": deviate}
     return linear(_counted, inputs, (CHANNEL,), {"e": (CHANNEL,)}, gain=gain, base=base)["e"]
 
@@ -265,21 +267,47 @@ def _deviate(by_size: BySize) -> tuple[Estimate, Array]:
     return Estimate(np.zeros(len(by_size)), (CHANNEL,), parts), u
 
 
-def _by_deviate(by_size: BySize, own: Array, lean: float) -> tuple[Array, Array]:
-    """What multiplies the penetration at each deviate, and what is added to it; shape (channels, nodes)."""
+def _by_deviate(by_size: BySize, own: Array, lean: float, factor: Array) -> tuple[Array, Array]:
+    """What multiplies the penetration at each deviate, and what is added to it; shape (channels, nodes).
+
+    `factor` are the deviates of each channel at which its interval ends.
+    """
     value, (before, behind) = by_size.penetration.value, by_size.counted.T
     with np.errstate(all="ignore"):
         counting = 1.0 / behind + 1.0 / before
         phi = np.where((value > 0.0) & (behind > 0.0), np.maximum((own / value) ** 2 / counting, 1.0), 1.0)
-        ratio = ratio_at_deviates(behind, before, lean, phi)
-        gain = ratio / (behind / before)[:, np.newaxis]
+        none = by_size.upper_only
+        normal = ~none & ~((value > 0.0) & (behind > 0.0))
+        bell = own[:, np.newaxis] * NODES
+
+        def moved(lean: float) -> Array:
+            """How far a deviate takes the penetration from its value."""
+            told = ratio_at_deviates(behind, before, lean, phi)
+            share = told / (behind / before)[:, np.newaxis] - 1.0
+            return np.where(normal[:, np.newaxis], bell, value[:, np.newaxis] * share)
+
+        ends = [
+            np.array([np.interp(z, NODES, row) for z, row in zip(way * factor, moved(lean), strict=True)])
+            for way, lean in ((1.0, UPPER), (-1.0, LOWER))
+        ]
+        up, down = (_stretch(by_size, factor, end) for end in ends)
+        away = moved(lean)
+        away = away * np.where(away > 0.0, up[:, np.newaxis], down[:, np.newaxis])
+        gain = np.where(normal[:, np.newaxis], 1.0, 1.0 + away / value[:, np.newaxis])
         gain[~np.isfinite(gain)] = np.nan  # nothing before the filter
-        base = ratio * _scale(by_size)[:, np.newaxis]
-    none = by_size.upper_only[:, np.newaxis]
-    normal = ~none & ~((value > 0.0) & (behind > 0.0))[:, np.newaxis]
-    gain = np.where(none | normal, np.where(normal, 1.0, 0.0), gain)
-    base = np.where(none, base, np.where(normal, own[:, np.newaxis] * NODES, 0.0))
+        gain[none] = 0.0
+        base = np.where(normal[:, np.newaxis], away, 0.0)
+        base[none] = (ratio_at_deviates(behind, before, lean) * _scale(by_size)[:, np.newaxis])[none]
     return gain, base
+
+
+def _stretch(by_size: BySize, factor: Array, end: Array) -> Array:
+    """By what a channel's own deviation ends where its interval does, what channels share taken off in squares."""
+    shared = factor * _without_counting(by_size.penetration).u
+    told = np.where(end > 0.0, by_size.high, by_size.low) - by_size.penetration.value
+    stretch = np.sqrt(np.maximum(told**2 - shared**2, 0.0)) / np.abs(end)
+    usable = np.isfinite(stretch) & (np.abs(told) > shared)
+    return np.where(usable, np.clip(stretch, 1.0 / MOST, MOST), 1.0)
 
 
 def _scale(by_size: BySize) -> Array:

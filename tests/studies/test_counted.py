@@ -11,6 +11,7 @@ from flowrig.studies.counted import ThreeWays, Wanted, carried, counted_efficien
 from flowrig.uncertainty.alongside import one_of
 from flowrig.uncertainty.cause import Cause
 from flowrig.uncertainty.count_draws import LOWER, MIDDLE, UPPER
+from flowrig.uncertainty.counts import Dispersion, ratio_limits
 from flowrig.uncertainty.estimate import Estimate
 from flowrig.uncertainty.montecarlo import sample
 from tests.studies.counted_filters import COUNTING, SIX, filter_by_size
@@ -110,19 +111,36 @@ def test_draws_share_what_the_channels_share():
     assert abs(np.corrcoef(bare.T)[0, 1]) < 0.03
 
 
+def told(counts, parts, *, spread=None, low=None, high=None):
+    """One channel with causes and limits of its own."""
+    base = filter_by_size([counts])
+    before, behind = base.counted.T
+    limits = ratio_limits(behind, before, spread=spread)
+    ends = [own if given is None else np.array([given]) for own, given in zip(limits, (low, high), strict=True)]
+    estimate = Estimate(base.penetration.value, (CHANNEL,), parts)
+    return BySize(base.lower, base.upper, estimate, *ends, base.upper_only, base.counted, 0.95)
+
+
 def test_scatter_beyond_counting_stands_for_fewer_events():
     """Three times the variance of 30 and 200 counts is what 10 and 67 would have."""
-    wide = filter_by_size([[200, 30]])
     own = 0.15 * np.sqrt(3 * (1 / 30 + 1 / 200))
-    scattered = BySize(
-        wide.lower, wide.upper, Estimate([0.15], (CHANNEL,), {COUNTING: [[own]]}), wide.low, wide.high,
-        wide.upper_only, wide.counted, 0.95,
-    )  # fmt: skip
-    drawn = 1 - sample(counted_efficiency(scattered, UPPER), 200_000)[:, 0]
+    by_size = told([200, 30], {COUNTING: [[own]]}, spread=Dispersion(np.asarray(3.0), np.inf, np.asarray(0.01)))
+    drawn = 1 - sample(counted_efficiency(by_size, UPPER), 200_000)[:, 0]
     beta = stats.beta(30 / 3 + 1, 200 / 3)
     for p in (0.025, 0.5, 0.975):
         share = beta.ppf(p)
         assert np.quantile(drawn, p) == pytest.approx(share / (1 - share), rel=0.02)
+
+
+def test_draws_end_where_the_interval_that_is_told_does():
+    """False counts may be all of a few: the interval reaches down to 0, further than counting takes it."""
+    shared = {GAIN: [[0.004]]}
+    for parts in ({COUNTING: [[0.045]]}, {COUNTING: [[0.045]], **shared}):
+        by_size = told([50, 5], parts, low=0.0, high=0.31)
+        q = with_bars({"": channel(by_size, 0)}, 0.95, None, 1)[""].quantity
+        assert 1 - float(q.interval.low) == pytest.approx(0.31, abs=0.004)
+        assert 1 - float(q.interval.high) == pytest.approx(0.0, abs=0.004)
+        assert float(q.value) == pytest.approx(90.0)
 
 
 def test_less_than_nothing_after_a_background_stays_normal():
@@ -138,18 +156,16 @@ def test_less_than_nothing_after_a_background_stays_normal():
 
 
 def test_few_degrees_of_freedom_widen_and_no_cause_at_all_still_counts():
-    base = filter_by_size([[2000, 200]])
-    own = float(np.squeeze(base.penetration.parts[COUNTING]))
+    own = 0.1 * np.sqrt(1 / 2000 + 1 / 200)
 
-    def width(parts):
-        by_size = BySize(
-            base.lower, base.upper, Estimate([0.1], (CHANNEL,), parts), base.low, base.high, base.upper_only,
-            base.counted, 0.95,
-        )  # fmt: skip
+    def width(parts, spread=None):
+        by_size = told([2000, 200], parts, spread=spread)
         return np.ptp(np.quantile(sample(counted_efficiency(by_size, MIDDLE), 100_000)[:, 0], [0.025, 0.975]))
 
     known = width({COUNTING: [[own]]})
-    few = width({Cause("scatter", dof=4.0, each=CHANNEL): [[own]]})
+    few = width(
+        {Cause("scatter", dof=4.0, each=CHANNEL): [[own]]}, Dispersion(np.asarray(1.0001), 4.0, np.asarray(0.4))
+    )
     assert few / known == pytest.approx(stats.t.ppf(0.975, 4) / 1.96, rel=0.05)
     assert width({}) == pytest.approx(known, rel=0.03)  # raw counts speak for themselves
     two = {COUNTING: [[own * 0.6]], Cause("another", each=CHANNEL): [[own * 0.8]]}
