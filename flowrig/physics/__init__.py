@@ -34,6 +34,7 @@ _MODULES: dict[str, tuple[str, ...]] = {
         "box_orifice_reynolds",
         "calibrated_hole_flow",
     ),
+    "channel_content": ("content_shift", "efficiency_across"),
     "clean_air": (
         "clean_air_for_air_changes",
         "clean_air_for_concentration",
@@ -120,6 +121,7 @@ _MODULES: dict[str, tuple[str, ...]] = {
     ),
     "size_averages": (
         "efficiency_at_size",
+        "log_size_weights",
         "particulate_efficiency",
         "range_averages",
         "volume_density",

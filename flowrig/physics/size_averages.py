@@ -17,6 +17,10 @@ AEROSOLS = {
     "rural": (0.18, 0.25e-6, 2.2, 11.0e-6, 4.0),
 }
 SMALLEST = 0.3e-6  # m, where the ranges of ISO 16890-1 begin
+# Ranges of the three averages over the twelve channels, m. ANSI/ASHRAE 52.2, groups read on a public page of the trade.
+AVERAGED = {"E1": (0.3e-6, 1.0e-6), "E2": (1.0e-6, 3.0e-6), "E3": (3.0e-6, 10.0e-6)}
+# Sizes of the particles that clean-air rates are told for, m. ANSI/AHAM AC-1, from memory.
+CLEAN_AIR_RANGES = {"smoke": (0.10e-6, 1.0e-6), "dust": (0.5e-6, 3.0e-6), "pollen": (5.0e-6, 11.0e-6)}
 SAME = 1e-6  # of a size: two that differ by less are one limit, written in other units
 
 
@@ -289,6 +293,58 @@ def particulate_efficiency(
         parts = np.where(np.asarray(weights) == 0.0, 0.0, np.asarray(efficiency, dtype=float) * weights)
     average: Floats = np.sum(parts, axis=-1, keepdims=True)
     return average
+
+
+@si("1", lower="m", upper="m", smallest="m", largest="m")
+def log_size_weights(lower: Floats, upper: Floats, smallest: Floats, largest: Floats) -> Floats:
+    """Share of each channel in a range of sizes, by how much of the range it holds on the logarithmic scale.
+
+    Parameters
+    ----------
+    lower : array, shape (..., k)
+        Lower limit of each channel, by rising size. [m]
+    upper : array, shape (..., k)
+        Upper limit; infinite for an open last channel, which has no share in anything. [m]
+    smallest : float or array, shape (..., 1)
+        Where the range begins. [m]
+    largest : float or array, shape (..., 1)
+        Where it ends. [m]
+
+    Returns
+    -------
+    weights : shape (..., k)
+        They add up to 1. NaN for a range that the channels do not cover without a gap, for channels that overlap, and
+        for a range that ends before it begins. [1]
+
+    Raises
+    ------
+    ValueError
+        Only if the shapes do not broadcast.
+
+    Notes
+    -----
+    w_i = ln(b_i/a_i)/ln(b/a), from a_i to b_i being what of channel i lies within the range from a to b. Within a
+    channel the efficiency is taken as the same: a channel that an end of the range cuts counts with the part inside.
+
+    Source
+    ------
+    None; our own convention. Particles count by size and never by how many there happened to be in the room.
+
+    Examples
+    --------
+    >>> low, high = np.array([0.3e-6, 0.5e-6, 1e-6]), np.array([0.5e-6, 1e-6, 2.5e-6])
+    >>> log_size_weights(low, high, 0.3e-6, 1e-6).round(4)
+    array([0.4243, 0.5757, 0.    ])
+    """
+    bottom, top = np.broadcast_arrays(np.asarray(lower, dtype=float), np.asarray(upper, dtype=float))
+    with np.errstate(all="ignore"):
+        begins, ends = np.maximum(bottom, smallest), np.minimum(top, largest)
+        inside = np.where(np.isfinite(top) & (ends > begins), np.log(ends / begins), 0.0)
+        whole = np.log(np.divide(largest, smallest))
+        covered = np.abs(np.sum(inside, axis=-1, keepdims=True) - whole) < SAME * bottom.shape[-1]
+        apart = np.all(bottom[..., 1:] >= top[..., :-1] * (1.0 - SAME), axis=-1, keepdims=True)
+        valid = covered & apart & np.all((bottom > 0.0) & (top > bottom), axis=-1, keepdims=True) & (whole > SAME)
+        return within(valid, inside / whole)
 
 
 def _log_normal(size: Floats, median: Floats, spread: Floats) -> Floats:

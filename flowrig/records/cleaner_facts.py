@@ -6,6 +6,7 @@ from collections.abc import Sequence
 
 from flowrig.records.declare import Count, Described, Field, Given, OneOf, Table, Text, Wrong
 from flowrig.records.items import Section
+from flowrig.records.rate_sizes import refused_rate
 from flowrig.records.sizes import read_sizes
 
 STATED = ("clean_air_rate", "power", "sound")  # figures of one unit that a test or a prediction may tell as well
@@ -13,9 +14,12 @@ STATED = ("clean_air_rate", "power", "sound")  # figures of one unit that a test
 
 def cleaner_checks(section: Section) -> Sequence[Wrong]:
     """What the fields of a cleaner must agree in."""
-    wrong = []
+    wrong: list[Wrong] = []
     named = next((name for name in ("test", "prediction") if name in section), None)
-    if "particles" in section:
+    refused = refused_rate(section)
+    if refused:
+        wrong += refused
+    elif "particles" in section:
         try:
             read_sizes(section.value("particles"))
         except ValueError as error:

@@ -6,13 +6,13 @@ import math
 import re
 from typing import Literal
 
+from flowrig.physics.size_averages import CLEAN_AIR_RANGES
 from flowrig.records.sizes import Sizes, micrometres, read_sizes
 from flowrig.records.words import folded
 
 Match = Literal["within", "partly", "apart", "not known"]
 
-# ANSI/AHAM AC-1, from memory. [m]
-TEST_DUSTS = {"smoke": Sizes(0.1e-6, 1e-6), "dust": Sizes(0.5e-6, 3e-6), "pollen": Sizes(5e-6, 11e-6)}
+TEST_DUSTS = {name: Sizes(*ends) for name, ends in CLEAN_AIR_RANGES.items()}  # [m]
 COUNTED_FROM = 0.3e-6  # m; smaller particles no handheld counter sees
 ALIKE = 0.1  # of a size: ends this near are the same end; counters do not tell more
 MASS_BELOW = re.compile(r"pm\s*(\d+(?:\.\d+)?)")

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from flowrig.records.declare import Given, Table, Text
+from flowrig.records.rate_sizes import claimed_particles
 
 CLAIMS = Table(
     "claims",
@@ -17,7 +18,7 @@ CLAIMS = Table(
         ),
         Given(
             "efficiency",
-            "Stated share of particles that the filters hold back; say in notes of which size.",
+            "Stated share of particles that the filters hold back; of which, stands in particles.",
             kind="ratio",
             low=0.0,
             high=1.0,
@@ -25,7 +26,8 @@ CLAIMS = Table(
         ),
         Given(
             "clean_air_rate",
-            "Stated clean-air rate: the flow of clean air that would do as much. No more than flow times efficiency.",
+            "Stated clean-air rate: the flow of clean air that would do as much, for the sizes in particles. No more "
+            "than flow times efficiency; flow times an ePM is none.",
             kind="flow",
             above=0.0,
             example='"1785 cfm"',
@@ -40,11 +42,18 @@ CLAIMS = Table(
             example='"52 dB"',
         ),
         Text(
+            "particles",
+            "Sizes of the particles that the stated efficiency and clean-air rate are of. Without them neither is held "
+            "against anything. ePM1, ePM2.5 or ePM10 for an efficiency alone.",
+            example='"0.3 to 1 um"',
+        ),
+        Text(
             "of",
             "Which flow the claims are about, in the words of the sections' own field of, where the record holds "
             "several.",
             example='"speed 3"',
         ),
-        Text("notes", "Where it is stated, and for what: speed, filters, particle size.", example='"nameplate"'),
+        Text("notes", "Where it is stated, and for what: speed, filters.", example='"nameplate"'),
     ),
+    checks=(claimed_particles,),
 )

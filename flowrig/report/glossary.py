@@ -185,5 +185,27 @@ WORDS = (
         "What a unit sends out to all sides, in decibels re 1 pW: it belongs to the unit, as a level belongs to a "
         "distance and a room. Levels elsewhere follow from it.",
     ),
+    Word(
+        "clean-air rate",
+        "Flow times the share of particles held back in one pass: the flow of clean air that would take as many "
+        "particles out of a room. It is one of a range of sizes and says which. Flow times an ePM is none, for an ePM "
+        "weighs particles by their volume.",
+    ),
+    Word(
+        "E1, E2, E3",
+        "Average efficiency from 0.3 to 1, 1 to 3 and 3 to 10 um: plain means over four channels of ANSI/ASHRAE 52.2 "
+        "each, the efficiency taken between the counter's own channels. Counts have no say in it. The average in a "
+        "clean-air rate is over the logarithm of size and may differ from it by a point or so.",
+    ),
+    Word(
+        "like class",
+        "Which class of a published table the three averages of this test would meet, with the probability of each. No "
+        "rating: a class comes of a test with steps of loading, in each of which the least efficiency counts.",
+    ),
+    Word(
+        "at least",
+        "Nothing came through: what is told is the limit on one side that counting leaves, with the coverage of the "
+        "result. The other numbers have an interval of two sides.",
+    ),
     Word("gauge pressure", "Pressure against the room: what a manometer with one open port shows."),
 )

@@ -34,6 +34,8 @@ from flowrig.report.glossary import WORDS
 from flowrig.studies import (
     beside_reading,
     claims,
+    clean_air_flow,
+    clean_air_rate,
     cleaner,
     cleaner_source,
     compare,
@@ -53,6 +55,7 @@ from flowrig.studies import (
     rates,
     room_flags,
     scrutiny,
+    size_classes,
     sound_flags,
     sweep,
     verify,
@@ -193,6 +196,9 @@ def _flags() -> Iterator[Topic]:
         *option.FLAGS,
         *own.FLAGS,
         *room_flags.FLAGS,
+        *clean_air_flow.FLAGS,
+        *clean_air_rate.FLAGS,
+        *size_classes.FLAGS,
     ):
         found[meaning] = Topic("flag", meaning.code, meaning.meaning, meaning)
     for method in methods():

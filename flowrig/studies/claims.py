@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Any
 
 from flowrig import units
@@ -12,9 +12,11 @@ from flowrig.records.declare import Finding, FlagMeaning
 from flowrig.records.estimates import given_estimate
 from flowrig.records.items import Item, Section, as_written
 from flowrig.records.words import folded
+from flowrig.studies.claimed_particles import measured_particles
+from flowrig.studies.counted import Sized, carried, with_bars
 from flowrig.studies.one_sided import one_sided
 from flowrig.studies.result import NOT_MEASURED, Quantity, Result
-from flowrig.uncertainty.estimate import Array
+from flowrig.uncertainty.estimate import Array, Estimate
 from flowrig.uncertainty.interval import interval
 from flowrig.uncertainty.propagate import linear
 
@@ -27,7 +29,13 @@ NO_PRODUCT = FlagMeaning(
     "below the product is usual, for the room mixes imperfectly.",
     "definition of the clean-air delivery rate; rounding: half a unit of the last digit written",
 )
-FLAGS = (NO_PRODUCT,)
+NOT_HELD = FlagMeaning(
+    "claim not held",
+    "note",
+    "A stated efficiency or clean-air rate cannot be held against what was measured: it is one of a size of particles, "
+    "and the sizes are not told, or not covered by the counter.",
+)
+FLAGS = (NO_PRODUCT, NOT_HELD)
 
 FREE_AIR = (
     "A nameplate flow is usually for free air, with nothing before or behind the fan; for a household box fan "
@@ -35,6 +43,7 @@ FREE_AIR = (
 )
 
 Measured = tuple[str, Quantity]  # what it is called, and what it came to
+Counted = tuple[str, Sized]  # the same of particles
 Of = str | None
 
 
@@ -54,13 +63,16 @@ class Claim:
         What to say where the measured value is clearly below the stated one.
     level : bool
         Held as a difference: a level in decibels has no ratio.
+    why_not : callable, optional
+        What keeps a claim from being held although a record measures such things; empty where nothing was measured.
     """
 
     name: str
     words: str
-    measured: Callable[[Result, Of], Iterator[Measured]] | None = None
+    measured: Callable[[Result, Of], Iterator[Measured | Counted]] | None = None
     below: str = ""
     level: bool = False
+    why_not: Callable[[Result], str] | None = None
 
 
 @dataclass
@@ -124,11 +136,31 @@ def _beside(path: str) -> Callable[[Result, Of], Iterator[Measured]]:
     return found
 
 
+def _particles(name: str) -> Callable[[Result, Of], Iterator[Counted]]:
+    """What was measured of the particles that the claims are of, if it was."""
+
+    def found(result: Result, of: Of) -> Iterator[Counted]:
+        assert result.record.claims is not None
+        measured, _ = measured_particles(result, result.record.claims, name)
+        if measured is not None:
+            yield "by counts", measured
+
+    return found
+
+
+def _why_not(name: str) -> Callable[[Result], str]:
+    def why(result: Result) -> str:
+        assert result.record.claims is not None
+        return measured_particles(result, result.record.claims, name)[1]
+
+    return why
+
+
 # What a section of the record measures is named here, beside its claim.
 CLAIMS = (
     Claim("flow", "flow", flows_of, FREE_AIR),
-    Claim("efficiency", "efficiency"),
-    Claim("clean_air_rate", "clean-air rate"),
+    Claim("efficiency", "efficiency", _particles("efficiency"), why_not=_why_not("efficiency")),
+    Claim("clean_air_rate", "clean-air rate", _particles("clean_air_rate"), why_not=_why_not("clean_air_rate")),
     Claim("power", "electrical power", _beside("electrical.power")),
     Claim("sound", "sound level", _beside("sound.level"), level=True),
 )
@@ -149,17 +181,24 @@ def hold_claims(result: Result) -> list[HeldClaim]:
 def _held(result: Result, claim: Claim, item: Item, section: Section) -> HeldClaim:
     held = HeldClaim(claim.name, item.text or as_written(item), float(item.value), item.unit or "1")
     measured = list(claim.measured(result, section.value("of"))) if claim.measured is not None else []
-    if not measured:
+    why = claim.why_not(result) if claim.why_not is not None and not measured else ""
+    if why:
+        held.sentences.append(f"The stated {claim.words}, {held.stated}, cannot be held against anything: {why}.")
+        held.findings.append(Finding(NOT_HELD, f"{claim.words}: {why}"))
+    elif not measured:
         held.sentences.append(f"The stated {claim.words}, {held.stated}: {NOT_MEASURED}.")
-    for name, quantity in measured:
-        ratio = _against(result, claim, item, name, quantity)
+    for name, found in measured:
+        ratio = _against(result, claim, item, name, found)
+        quantity = found.quantity if isinstance(found, Sized) else found
         held.ratios.append(ratio)
         held.sentences += [s for s in _sentences(claim, held.stated, name, quantity, ratio) if s not in held.sentences]
     return held
 
 
-def _against(result: Result, claim: Claim, item: Item, name: str, quantity: Quantity) -> Quantity:
+def _against(result: Result, claim: Claim, item: Item, name: str, quantity: Quantity | Sized) -> Quantity:
     stated = given_estimate(item, f"{result.record.id}:claims", f"stated {claim.words}")
+    if isinstance(quantity, Sized):
+        return _counted_against(result, claim, stated, name, quantity)
     inputs = {"measured": quantity.estimate, "stated": stated}
     kernel = _difference if claim.level else _ratio
     estimate = linear(kernel, inputs, outputs={"against": ()})["against"]
@@ -173,6 +212,14 @@ def _against(result: Result, claim: Claim, item: Item, name: str, quantity: Quan
     )
     label = f"{name} {how} stated {claim.words}"
     return Quantity(f"{claim.name}_{how}_claim", label, kind, unit, estimate, bar, bound=quantity.bound)
+
+
+def _counted_against(result: Result, claim: Claim, stated: Estimate, name: str, found: Sized) -> Quantity:
+    """The same of what was counted: true to few counts."""
+    ways = carried(found.ways, _ratio, {"stated": stated}, "against", as_="measured")
+    wanted = replace(found.wanted, ways=ways, kind="ratio", unit="%", label=f"{name} over stated {claim.words}")
+    own = f"{claim.name}_over_claim"
+    return with_bars({own: wanted}, result.coverage, result.samples, result.seed)[own].quantity
 
 
 def _ratio(*, measured: Array, stated: Array) -> dict[str, Array]:
@@ -189,8 +236,11 @@ def _sentences(claim: Claim, stated: str, name: str, quantity: Quantity, ratio: 
     if ratio.bound:
         limit = _shown(claim, ratio.limit, ratio.unit)
         yield f"{first} is {ratio.bound} {limit} {'above' if claim.level else 'of'} the stated {stated}."
-        met = "That is less than is stated." if most < even else "Whether it is more than is stated cannot be told."
-        yield met
+        more = ratio.bound == "at least"
+        if most < even or least > even:
+            yield f"That is {'more' if more else 'less'} than is stated."
+        else:
+            yield f"Whether it is {'less' if more else 'more'} than is stated cannot be told."
         return
     shown = [_shown(claim, x, ratio.unit) for x in (ratio.value, ratio.low, ratio.high)]
     said = f"is {shown[0]} above" if claim.level else f"is {shown[0]}"

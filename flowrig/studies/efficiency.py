@@ -13,6 +13,7 @@ from flowrig.physics.resistance import efficiency_with_gap
 from flowrig.records.declare import Finding, FlagMeaning
 from flowrig.records.estimates import given_estimate
 from flowrig.records.items import Array
+from flowrig.records.rate_sizes import weighed_by_volume
 from flowrig.studies.balance import FILTER, ROW
 from flowrig.studies.bank import Batch, Entry
 from flowrig.studies.filter_law import FilterLaw
@@ -42,6 +43,12 @@ MIXED_PARTICLES = FlagMeaning(
     "The efficiencies of the filters in the bank are of different particles: they cannot be put together, and no "
     "clean-air rate follows.",
 )
+WEIGHED = FlagMeaning(
+    "efficiency weighed by volume",
+    "warning",
+    "The efficiency of the filters is an ePM, which weighs particles by their volume. Flow times it is not a clean-air "
+    "rate, and none is told. Write the efficiency for particles between two sizes.",
+)
 CHARGED = FlagMeaning(
     "efficiency with its charge",
     "warning",
@@ -49,7 +56,7 @@ CHARGED = FlagMeaning(
     "drop does not rise meanwhile: a low drop is no sign of life left. Write efficiency_conditioned for the lower "
     "bound.",
 )
-FLAGS = (CARRIED, NO_EFFICIENCY, MIXED_PARTICLES, CHARGED)
+FLAGS = (CARRIED, NO_EFFICIENCY, MIXED_PARTICLES, WEIGHED, CHARGED)
 
 
 @dataclass
@@ -103,6 +110,8 @@ def held_back(
     particles = list(dict.fromkeys(str(law.section.value("particles")) for law in laws))
     if len(particles) > 1:
         return None, [] if conditioned else [Finding(MIXED_PARTICLES, "; ".join(particles))]
+    if weighed_by_volume(particles[0]):
+        return None, [] if conditioned else [Finding(WEIGHED, particles[0])]
     findings: list[Finding] = []
     pieces = []
     for i, entry in enumerate(entries):

@@ -6,6 +6,7 @@ from functools import partial
 
 from tests.coverage import (
     box_rigs,
+    clean_air_rigs,
     compare_rigs,
     face_rigs,
     fan_rigs,
@@ -102,4 +103,5 @@ RIGS = (
     *fan_rigs.RIGS,
     *sound_rigs.RIGS,
     *room_rigs.RIGS,
+    *clean_air_rigs.RIGS,
 )  # fmt: skip

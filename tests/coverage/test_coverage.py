@@ -72,6 +72,10 @@ SHORT = {
     "sound, 12 places that scatter by 2 dB": 40,
     "sound, 4 places that scatter by 1.5 dB": 15,
     "sound, 10 repeats at one place, background 7 dB below": 60,
+    "clean-air rate, 5000 counts before, counters apart": 40,
+    "clean-air rate, 60 counts before, 3 behind": 8,
+    "clean-air rate, 400 counts before, hardly one behind": 6,
+    "clean-air rate, five wide channels, dust range": 12,
 }
 BY_NAME = {rig.name: rig for rig in RIGS}
 

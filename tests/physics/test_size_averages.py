@@ -6,18 +6,21 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 from scipy.integrate import quad
 
 from flowrig.physics import (
     efficiency_at_size,
     geometric_mean_size,
+    log_size_weights,
     particulate_efficiency,
     range_averages,
     volume_density,
     volume_weights,
 )
 from flowrig.physics.classes import PARTICULATE
-from flowrig.physics.size_averages import AEROSOLS, CHANNELS
+from flowrig.physics.size_averages import AEROSOLS, AVERAGED, CHANNELS, CLEAN_AIR_RANGES
 from tests.reference.load import rows
 
 REFERENCE = Path(__file__).parents[1] / "reference"
@@ -187,3 +190,44 @@ def test_a_hole_spoils_only_what_needs_it():
     assert np.isnan(found).tolist() == [False, *[True] * 5, *[False] * 6]
     alone = efficiency_at_size(np.array([0.7]), SIX[:1], SIX[1:2], np.array([0.3e-6, 0.4e-6, 0.5e-6]))
     assert alone.tolist() == [0.7] * 3
+
+
+# Source: sizes of ANSI/AHAM AC-1, from memory; the twelve channels and their groups as above.
+@pytest.mark.from_memory
+def test_ranges_of_clean_air_rates():
+    facts = tomllib.loads((REFERENCE / "clean_air_facts.toml").read_text(encoding="utf-8"))["aham_ac_1"]
+    for name, ends in CLEAN_AIR_RANGES.items():
+        assert ends == pytest.approx([size * 1e-6 for size in facts[f"{name}_size_um"]])
+    assert list(CLEAN_AIR_RANGES) == ["smoke", "dust", "pollen"]
+    for place, ends in enumerate(AVERAGED.values()):
+        assert ends == (CHANNELS[4 * place], CHANNELS[4 * place + 4])
+
+
+@pytest.mark.library
+def test_weights_over_the_logarithm_of_size_against_quadrature():
+    """A second way: the efficiency as a staircase in ln d, integrated over the range."""
+    efficiency = np.array([0.4, 0.6, 0.8, 0.9, 0.95])
+    for low, high in ((0.3e-6, 1e-6), (0.5e-6, 3e-6), (0.45e-6, 7e-6), (5e-6, 10e-6)):
+        weights = log_size_weights(SIX[:-1], SIX[1:], low, high)
+        inner = [math.log(edge) for edge in SIX if low < edge < high]
+        steps = lambda x: efficiency[np.clip(np.searchsorted(np.log(SIX), x, side="right") - 1, 0, 4)]  # noqa: E731
+        integral, _ = quad(steps, math.log(low), math.log(high), points=inner or None)
+        assert (weights * efficiency).sum() == pytest.approx(integral / math.log(high / low), rel=1e-9)
+
+
+def test_a_range_is_covered_wholly_or_not_at_all():
+    low, high = np.array([0.3e-6, 0.5e-6, 2e-6, 5e-6]), np.array([0.5e-6, 1e-6, 5e-6, math.inf])  # a gap, an open end
+    assert log_size_weights(low, high, 0.3e-6, 1e-6).sum() == pytest.approx(1.0, rel=1e-14)
+    assert log_size_weights(low, high, 2e-6, 5e-6).tolist() == [0.0, 0.0, 1.0, 0.0]
+    for ends in ((0.29e-6, 1e-6), (0.5e-6, 3e-6), (2e-6, 5.1e-6), (5e-6, 11e-6), (1e-6, 1e-6), (1e-6, 0.5e-6)):
+        assert np.isnan(log_size_weights(low, high, *ends)).all(), ends
+    twice = log_size_weights(low[[0, 0, 1]], high[[0, 1, 1]], 0.3e-6, 1e-6)  # channels that overlap
+    assert np.isnan(twice).all()
+
+
+@given(cut=st.floats(0.31, 0.99))
+def test_two_parts_of_a_range_make_the_whole(cut):
+    whole = log_size_weights(SIX[:-1], SIX[1:], 0.3e-6, 1e-6)
+    parts = [log_size_weights(SIX[:-1], SIX[1:], low * 1e-6, high * 1e-6) for low, high in ((0.3, cut), (cut, 1.0))]
+    shares = np.log([cut / 0.3, 1 / cut]) / math.log(1 / 0.3)
+    assert shares @ np.array(parts) == pytest.approx(whole, abs=1e-12)

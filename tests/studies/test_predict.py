@@ -344,6 +344,9 @@ def test_what_is_known_of_an_efficiency_decides_what_is_told():
     mixed = few(cleaner({"filter": efficient()}, {"filter": other}, fan=fan()))
     assert "efficiencies of different particles" in codes(mixed.findings)
     assert "clean_air" not in mixed.main.quantities
+    weighed = few(cleaner({"filter": efficient(particles="ePM1")}, fan=fan()))
+    assert "efficiency weighed by volume" in codes(weighed.findings)
+    assert "clean_air" not in weighed.main.quantities
     bare = few(cleaner({"filter": efficient()}, {"filter": panel()}, fan=fan()))
     assert "efficiency not known" in codes(bare.findings)
     assert "clean_air" not in bare.main.quantities
