@@ -2,11 +2,16 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 import numpy as np
 
 from flowrig.physics.si import Floats, si, within
 
 LEAST = 0.5  # counts that stand for none where a logarithm is taken
+SLOPES = (-8.0, 4.0)  # of a spectrum; own judgement, no source
+OPEN = 0.5  # least fall of an open channel's
+FLAT = 1e-6
 
 
 @si("1", length="m", diameter="m", flow="m^3/s", time="s")
@@ -107,10 +112,11 @@ def spectrum_at_limits(counts: Floats, lower: Floats, upper: Floats) -> tuple[Fl
 
     Returns
     -------
-    at_lower, at_upper : shape (..., k)
-        A lower limit that lies higher by a small share loses the channel that share times `at_lower`, an upper one gains
-        it the share times `at_upper`; 0 at an infinite limit. NaN of a single open channel, of which nothing is known,
-        and for a count below 0. [1]
+    at_lower : shape (..., k)
+        A lower limit that lies higher by a small share loses the channel that share times this. NaN of a single open
+        channel, of which nothing is known, and for a count below 0. [1]
+    at_upper : shape (..., k)
+        What an upper limit that lies higher gains it; 0 at an infinite one, NaN as above. [1]
 
     Raises
     ------
@@ -119,8 +125,10 @@ def spectrum_at_limits(counts: Floats, lower: Floats, upper: Floats) -> tuple[Fl
 
     Notes
     -----
-    The density of a closed channel is its counts over ln(upper/lower), at the geometric mean of its limits; between, and
-    beyond, it goes on straight lines of its logarithm over that of size. A count of none stands for a half.
+    Within a channel the density for each ln d goes as d^b: at its limits b/(exp(b w) - 1) and exp(b w) times that, with w
+    = ln(upper/lower); of an open channel -b. b is the slope to the neighbours' densities, counts over w at the geometric
+    mean of the limits; that of the smallest channel, of which a counter sees a part alone, is its neighbour's. A count of
+    none stands for a half; b is kept from -8 to 4, of an open channel below -1/2.
 
     Source
     ------
@@ -131,8 +139,8 @@ def spectrum_at_limits(counts: Floats, lower: Floats, upper: Floats) -> tuple[Fl
     Counts that fall with the third power of size:
 
     >>> low, high = spectrum_at_limits(np.array([784.0, 98.0, 12.25]), np.array([1.0, 2, 4]), np.array([2.0, 4, 8]))
-    >>> low.round(2).tolist()
-    [4.08, 4.08, 4.08]
+    >>> low.round(3).tolist(), high.round(3).tolist()
+    ([3.429, 3.429, 3.429], [0.429, 0.429, 0.429])
     """
     n, low, high = np.asarray(counts, float), np.asarray(lower, float), np.asarray(upper, float)
     closed = np.isfinite(high)
@@ -141,16 +149,26 @@ def spectrum_at_limits(counts: Floats, lower: Floats, upper: Floats) -> tuple[Fl
         return empty, empty.copy()
     with np.errstate(all="ignore"):
         held = within(n >= 0.0, np.maximum(n, LEAST))
-        width = np.log(high[closed] / low[closed])
-        place = 0.5 * np.log(high[closed] * low[closed])
-        density = np.log(held[..., closed] / width)
+        slope = _slopes(held, low, high, closed)
+        width = np.where(closed, np.log(high / low), 0.0)
+        flat = np.abs(slope) < FLAT
+        at_lower = np.where(flat, 1.0 / width, slope / np.expm1(slope * width))
+        at_upper = at_lower * np.exp(slope * width)
+        open_ = np.maximum(-slope, OPEN)
+        return within(n >= 0.0, np.where(closed, at_lower, open_)), within(n >= 0.0, np.where(closed, at_upper, 0.0))
 
-        def at(limit: Floats) -> Floats:
-            x = np.log(np.where(np.isfinite(limit), limit, low[closed][-1]))
-            if place.size == 1:
-                return np.exp(np.broadcast_to(density, (*density.shape[:-1], x.size)))
-            i = np.clip(np.searchsorted(place, x) - 1, 0, place.size - 2)
-            along = (x - place[i]) / (place[i + 1] - place[i])
-            return np.exp(density[..., i] * (1.0 - along) + density[..., i + 1] * along)
 
-        return at(low) / held, np.where(np.isfinite(high), at(high), 0.0) / held
+def _slopes(counts: Any, lower: Any, upper: Any, closed: Any) -> Any:
+    """Slope of the density's logarithm over that of size, in each channel."""
+    place = 0.5 * np.log(lower[closed] * upper[closed])
+    density = np.log(counts[..., closed] / np.log(upper[closed] / lower[closed]))
+    if place.size == 1:
+        return np.zeros(counts.shape)
+    step = np.diff(density, axis=-1) / np.diff(place)
+    if place.size > 2:
+        step[..., 0] = step[..., 1]
+    own = np.concatenate([step[..., :1], 0.5 * (step[..., 1:] + step[..., :-1]), step[..., -1:]], axis=-1)
+    slope = np.empty(counts.shape)
+    slope[..., closed] = own
+    slope[..., ~closed] = own[..., -1:]
+    return np.clip(slope, *SLOPES)

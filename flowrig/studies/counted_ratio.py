@@ -14,6 +14,7 @@ from flowrig.uncertainty.estimate import Array, Bools
 from flowrig.uncertainty.weighted_counts import weighted_ratio_limits, weighted_ratio_upper
 
 ENOUGH = 10.0  # counts behind the filter by each of two counters, from which the mean of their ratios is geometric
+MIXED = 400  # sizes of a fluctuation that are mixed
 BURST = 0.01  # probability of the scatter of a channel of its own, below which it is taken for no chance
 Key = tuple[str, bool]  # a counter, and whether it sampled before the filter
 
@@ -58,8 +59,7 @@ class Ratio:
         Raw counts before and behind, in all.
     sides : mapping of (counter, upstream) to Side
     unsteady : array, shape (k,)
-        Standard relative error from what the samples scatter beyond counting.
-    unsteady_dof : float
+        Relative error from what the samples scatter beyond counting, of a size that holds at the coverage asked for.
     points : array, shape (k,)
         Standard relative error from how the points of the outlet differ beyond counting.
     points_dof : float
@@ -82,7 +82,6 @@ class Ratio:
     counted: Array
     sides: Mapping[Key, Side]
     unsteady: Array
-    unsteady_dof: float
     points: Array
     points_dof: float
     weighting: Array
@@ -100,6 +99,7 @@ class _Set:
     before: Samples
     behind: Samples
     level: Level
+    at_once: bool
 
     @property
     def expected(self) -> Array:
@@ -141,10 +141,10 @@ def sets_of(samples: Samples) -> list[_Set]:
         if twin:
             taken = sorted({u for _, u in rows})
             level = at_once(before.only(taken), [taken.index(u) for _, u in rows])
-            sets.append(_Set(before.only(taken), own, level))
+            sets.append(_Set(before.only(taken), own, level, True))
         else:
             from_ = before.only(before.by(other))
-            sets.append(_Set(from_, own, between(from_, own)))
+            sets.append(_Set(from_, own, between(from_, own), False))
     return sets
 
 
@@ -187,11 +187,13 @@ def counted_ratio(samples: Samples, coverage: float = 0.95) -> Ratio:
         shares = [np.where(apart, 1 / len(sets), s) for s in shares]
 
     n_behind, n_before = whole.behind.counts, whole.before.counts
-    unsteady, dof, burst = _scatter(sets, parts, shares)
     none = np.sum(n_behind, axis=0) == 0.0
     seen = np.sum(n_before, axis=0) > 0.0
     value = np.where(seen, value, np.nan)
     u = _counting(behind, n_behind, before, n_before, value)
+    with np.errstate(all="ignore"):
+        relative = np.where(value > 0.0, u / value, 1.0)
+    unsteady, burst = _scatter(sets, parts, shares, np.where(np.isfinite(relative), relative, 1.0), coverage)
     if burst is not None:
         u = u * np.sqrt(np.where(burst.ratio > 1.0, burst.ratio, 1.0))
     sums = (n_behind.T, behind.T, n_before.T, before.T)
@@ -206,7 +208,6 @@ def counted_ratio(samples: Samples, coverage: float = 0.95) -> Ratio:
         counted=np.stack([np.sum(n_before, axis=0), np.sum(n_behind, axis=0)], axis=1),
         sides=_sides(sets, parts, shares, behind, before, value),
         unsteady=unsteady,
-        unsteady_dof=dof,
         points=between_points,
         points_dof=points_dof,
         weighting=weighting,
@@ -237,7 +238,7 @@ def _union(sets: Sequence[_Set]) -> _Set:
         slope[a : a + d[i], b : b + u[i]] = x.level.slope
     value = np.concatenate([x.level.value for x in sets])
     level = Level(value, slope, np.zeros(k), np.zeros(k, dtype=bool), 0)
-    return _Set(_joined([x.before for x in sets]), _joined([x.behind for x in sets]), level)
+    return _Set(_joined([x.before for x in sets]), _joined([x.behind for x in sets]), level, sets[0].at_once)
 
 
 def _joined(several: Sequence[Samples]) -> Samples:
@@ -274,55 +275,95 @@ def _at_points(behind: Samples) -> tuple[Array, Array]:
 def _sum(x: _Set) -> _Sum:
     member, weight = _at_points(x.behind)
     counted, expected = member @ x.behind.counts, member @ x.expected  # (p, k)
-    with np.errstate(all="ignore"):
-        ratio = counted / expected
-        value = weight @ ratio
-        behind = member.T @ (weight[:, np.newaxis] / expected)
-        part = np.where(value > 0.0, weight[:, np.newaxis] * ratio / value, weight[:, np.newaxis])  # (p, k), sum 1
-        before = np.einsum("pk,pd,duk->uk", part / expected, member, x.moved)
+    per = np.divide(1.0, expected, out=np.zeros_like(expected), where=expected > 0.0)
+    ratio = counted * per
+    value = weight @ ratio
+    behind = member.T @ (weight[:, np.newaxis] * per)
+    part = np.where(value > 0.0, weight[:, np.newaxis] * ratio / _positive(value), weight[:, np.newaxis])  # (p, k), sum 1
+    before = np.einsum("pk,pd,duk->uk", part * per, member, x.moved)
     return _Sum(value, behind, before, ratio)
 
 
 def _part_of(x: _Set, whole: _Set) -> Array:
-    with np.errstate(all="ignore"):
-        share = np.sum(x.expected, axis=0) / np.sum(whole.expected, axis=0)
-    return np.nan_to_num(share)
+    return np.asarray(np.sum(x.expected, axis=0) / _positive(np.sum(whole.expected, axis=0)))
 
 
-def _scatter(sets: Sequence[_Set], parts: Sequence[_Sum], shares: Sequence[Array]) -> tuple[Array, float, Dispersion | None]:
+def _scatter(
+    sets: Sequence[_Set], parts: Sequence[_Sum], shares: Sequence[Array], counting: Array, coverage: float
+) -> tuple[Array, Dispersion | None]:
     """What the samples scatter beyond counting: a relative fluctuation of all channels, and channels' own."""
     from scipy.special import chdtrc
 
-    k = sets[0].level.value.shape[1]
+    k = len(counting)
     told = [_chi_square(x, p) for x, p in zip(sets, parts, strict=True)]
     dof = sum(t[2] for t in told)
     if dof == 0:
-        return np.zeros(k), np.inf, None
-    square, size = np.sum([t[0] for t in told], axis=0), np.sum([t[1] * t[2] for t in told], axis=0) / dof
-    above = float(np.sum(size * (square - dof)))
-    below = float(np.sum(size * size) * dof)
-    fluctuation = max(0.0, above / below) if below > 0.0 else 0.0  # variance of one ratio of two samples
-    variance = np.zeros(k)
-    for x, share in zip(sets, shares, strict=True):
-        with np.errstate(all="ignore"):
-            part = x.expected / np.sum(x.expected, axis=0)
-            mixed = np.einsum("dk,duk->uk", 1.0 / np.sum(x.expected, axis=0)[np.newaxis, :] * np.ones_like(part), x.moved)
-        weight = np.nan_to_num(np.sum(part**2, axis=0))
-        if not _twins(x):
-            # each sample fluctuates, before the filter as behind it: the neighbours' part in a level is less
-            mixing = np.nan_to_num(mixed * x.before.counts)
-            local = np.nan_to_num(np.sum((x.moved * x.before.counts[np.newaxis] / _positive(x.expected)[:, np.newaxis]) ** 2, axis=1))
-            weight = (weight + np.sum(mixing**2, axis=0)) / (1.0 + np.mean(local, axis=0))
-        variance += share**2 * weight
-    expected_square = square / (1.0 + fluctuation * size)
-    p = np.asarray(chdtrc(dof, expected_square))
-    own = (p < BURST) & (square > 0.0)
-    burst = Dispersion(np.where(own, expected_square / dof, np.nan), dof, p) if np.any(own) else None
-    return np.sqrt(fluctuation * variance), float(dof), burst
+        return np.zeros(k), None
+    square, size = np.sum([t[0] for t in told], axis=0), np.sum([t[1] for t in told], axis=0) / dof
+    if not np.any(size > 0.0):
+        return np.zeros(k), None
+    # the more a channel can tell of a fluctuation, the more its scatter weighs
+    seen, scale = float(np.sum(size * square)) / float(np.sum(size)), float(np.sum(size**2) / np.sum(size))
+    carried = np.sum([share**2 * _averaging(x) for x, share in zip(sets, shares, strict=True)], axis=0)
+    chance = dof * float(np.sum(size) ** 2 / np.sum(size**2))  # channels are counted apart, but fluctuate together
+    unsteady = _fluctuation(seen / dof, dof, chance, carried / scale, counting, coverage)
+    beyond = square / (1.0 + size * max(0.0, seen / dof - 1.0) / scale)
+    p = np.asarray(chdtrc(dof, beyond))
+    own = p < BURST
+    return unsteady, Dispersion(np.where(own, beyond / dof, np.nan), dof, p) if np.any(own) else None
 
 
-def _twins(x: _Set) -> bool:
-    return bool(np.all(np.sum(x.level.slope[:, :, 0] != 0.0, axis=1) <= 1)) and len(x.before) > 1
+def _averaging(x: _Set) -> Array:
+    """Variance of the ratio where every sample has a relative fluctuation of variance 1."""
+    all_ = _positive(np.sum(x.expected, axis=0))
+    variance = np.sum((x.expected / all_) ** 2, axis=0)
+    if not x.at_once:  # else what moves both samples at once cancels, and the ratio's own is meant
+        carried = x.moved * x.before.counts[np.newaxis]
+        variance = variance + np.sum((np.sum(carried, axis=0) / all_) ** 2, axis=0)
+    return np.asarray(variance)
+
+
+def _fluctuation(seen: float, dof: int, chance: float, carried: Array, counting: Array, coverage: float) -> Array:
+    """Relative error of the mean ratio by a fluctuation, such that with that of counting it gives the coverage.
+
+    Parameters
+    ----------
+    seen : float
+        Chi square over its degrees of freedom.
+    dof : int
+        Of the fluctuation.
+    chance : float
+        Of counting: more, where several channels tell.
+    carried : array, shape (k,)
+        Variance of the ratio for each by which `seen` is above 1.
+    counting : array, shape (k,)
+        Relative standard error by counting.
+    coverage : float
+
+    Notes
+    -----
+    The fluctuation's size is known by as few degrees of freedom as there are samples more than one: the normal
+    distributions of all sizes that go with what was seen are mixed, where chi square at chance or below leaves none.
+    Without counting it is Student's t; without a fluctuation little is added.
+    """
+    from scipy.optimize import elementwise
+    from scipy.special import chdtri, ndtr
+
+    from flowrig.uncertainty.interval import coverage_factor
+
+    places = (np.arange(MIXED) + 0.5) / MIXED
+    counted, fluctuated = chdtri(chance, places) / chance, chdtri(dof, places) / dof
+    excess = np.maximum(0.0, (seen - counted) / fluctuated)
+    variance = 1.0 + excess[:, np.newaxis] * carried / counting**2  # (mixed, k), of that by counting
+    tail = 0.5 * (1.0 + coverage)
+
+    def missed(h: Array, column: Array) -> Array:
+        return np.mean(ndtr(h / np.sqrt(variance[:, column.astype(int)])), axis=0) - tail
+
+    least, most = float(coverage_factor(coverage)), np.sqrt(np.max(variance)) * 40.0
+    columns = np.arange(len(counting), dtype=float)
+    found = elementwise.find_root(missed, (np.full(len(counting), 0.5 * least), np.full(len(counting), most)), args=(columns,))
+    return np.asarray(counting * np.sqrt(np.maximum((found.x / least) ** 2 - 1.0, 0.0)))
 
 
 def _positive(values: Array) -> Array:
@@ -330,7 +371,8 @@ def _positive(values: Array) -> Array:
 
 
 def _chi_square(x: _Set, sum_: _Sum) -> tuple[Array, Array, int]:
-    """Of counts behind the filter about their ratio at each point: chi square, how much a fluctuation adds, dof."""
+    """Of counts behind the filter about their ratio at each point: chi square, how much of it a relative fluctuation of
+    every sample of variance 1 adds, and its degrees of freedom."""
     member, _ = _at_points(x.behind)
     d, k = x.behind.counts.shape
     dof = d - len(member)
@@ -339,19 +381,21 @@ def _chi_square(x: _Set, sum_: _Sum) -> tuple[Array, Array, int]:
         return square, size, 0
     for j in range(k):
         ratio = member.T @ sum_.points[:, j]
-        expected = x.expected[:, j]
-        if not np.all(np.isfinite(ratio)) or np.sum(x.behind.counts[:, j]) < ENOUGH or not np.all(expected > 0.0):
-            square[j] = dof  # as chance has it: too few to say anything
+        expected, counts = x.expected[:, j], x.before.counts[:, j]
+        square[j] = dof  # as chance has it, where counts are too few to say anything
+        if np.sum(x.behind.counts[:, j]) < ENOUGH or not np.all(expected > 0.0):
             continue
         moved = x.moved[:, :, j] * ratio[:, np.newaxis]
-        covariance = np.diag(np.maximum(ratio * expected, 0.5)) + (moved * x.before.counts[:, j]) @ moved.T
+        covariance = np.diag(np.maximum(ratio * expected, 0.5)) + (moved * counts) @ moved.T
         design = (member * expected).T  # (d, p)
         inverse = np.linalg.inv(covariance)
         normal = design.T @ inverse @ design
-        fit = design @ np.linalg.solve(normal, design.T @ inverse @ x.behind.counts[:, j])
-        off = x.behind.counts[:, j] - fit
-        square[j] = off @ inverse @ off
-        size[j] = np.mean((ratio * expected) ** 2 * np.diag(inverse))
+        left = inverse - inverse @ design @ np.linalg.solve(normal, design.T @ inverse)
+        square[j] = x.behind.counts[:, j] @ left @ x.behind.counts[:, j]
+        fluctuating = np.diag((ratio * expected) ** 2)
+        if not x.at_once:
+            fluctuating = fluctuating + (moved * counts**2) @ moved.T
+        size[j] = np.sum(left * fluctuating)
     return square, size, dof
 
 
@@ -399,7 +443,7 @@ def _sides(
             side = Side(
                 share,
                 mean,
-                np.nan_to_num(np.sum(weights * volume, axis=0)),
+                np.sum(weights * volume, axis=0),
                 np.sum(samples.counts, axis=0) / np.sum(samples.volume),
             )
             found[key] = _added(found[key], side) if key in found else side
