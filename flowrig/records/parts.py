@@ -7,9 +7,10 @@ from typing import Any
 
 from flowrig.records.declare import Table
 from flowrig.records.part import Content, Part, PartReader
+from flowrig.records.count_record import PARTICLE_COUNTS
 from flowrig.records.prediction import PREDICTION
 
-PARTS: tuple[Part, ...] = (PREDICTION,)
+PARTS: tuple[Part, ...] = (PREDICTION, PARTICLE_COUNTS)
 TABLES: dict[str, Table] = {table.name: table for part in PARTS for table in part.all_tables}
 HEADINGS: dict[str, str] = {table.name: part.heading(table) for part in PARTS for table in part.all_tables}
 

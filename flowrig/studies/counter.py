@@ -45,6 +45,8 @@ class Counter:
         A share of it.
     most : float
         Concentration up to which it is to be used, NaN where none is stated. [1/m^3]
+    serial : str
+        In words behind its name.
     """
 
     name: str
@@ -56,10 +58,11 @@ class Counter:
     dead_time: float = 0.0
     dead_time_limit: float = DEAD_TIME_LIMIT
     most: float = math.nan
+    serial: str = ""
 
     @property
     def label(self) -> str:
-        return f"counter {self.name}".strip()
+        return f"counter {self.name}{self.serial}".strip()
 
     def counting_limit(self, lower: Array) -> Array:
         """How far the share of particles seen may be off, in each channel."""
