@@ -125,10 +125,10 @@ def spectrum_at_limits(counts: Floats, lower: Floats, upper: Floats) -> tuple[Fl
 
     Notes
     -----
-    Within a channel the density for each ln d goes as d^b: at its limits b/(exp(b w) - 1) and exp(b w) times that, with w
-    = ln(upper/lower); of an open channel -b. b is the slope to the neighbours' densities, counts over w at the geometric
-    mean of the limits; that of the smallest channel, of which a counter sees a part alone, is its neighbour's. A count of
-    none stands for a half; b is kept from -8 to 4, of an open channel below -1/2.
+    Within a channel the density for each ln d goes as d^b: at its limits b/(exp(b w) - 1) and exp(b w) times that, with
+    w = ln(upper/lower); of an open channel -b. b is the slope to the neighbours' densities, counts over w at the
+    geometric mean of the limits; that of the smallest channel, of which a counter sees a part alone, is its
+    neighbour's. A count of none stands for a half; b is kept from -8 to 4, of an open channel below -1/2.
 
     Source
     ------

@@ -67,7 +67,9 @@ def _runs(table: CountTable, faults: list[Fault]) -> None:
     held = [run for run in RUNS if table.rows(run)]
     if IN_USE not in held and BESIDE not in held:
         said = f"samples of the run '{IN_USE}', or of two counters '{BESIDE}'"
-        faults.append(Fault(table.name, f"the runs {', '.join(held)} alone", said, "Add them, or correct the column run."))
+        faults.append(
+            Fault(table.name, f"the runs {', '.join(held)} alone", said, "Add them, or correct the column run.")
+        )
     for run in held:
         rows = table.rows(run)
         counters = list(dict.fromkeys(table.counter[i] for i in rows))
@@ -116,12 +118,15 @@ def _both_sides(table: CountTable, rows: list[int], counters: list[str], where: 
     if any(twin) and not all(twin):
         row = table.line[sides["downstream"][twin.index(False)]]
         said = "each sample downstream with one upstream at the same time or number, as the others of this run"
-        faults.append(Fault(f"{table.name}, row {row}", "a sample without its partner", said, "Add it, or remove the row."))
-    elif not any(twin) and len(counters) == PAIR and {table.counter[u] for u in sides["upstream"]} & {
-        table.counter[d] for d in sides["downstream"]
-    } == set():
+        faults.append(
+            Fault(f"{table.name}, row {row}", "a sample without its partner", said, "Add it, or remove the row.")
+        )
+        return
+    names = {place: {table.counter[i] for i in own} for place, own in sides.items()}
+    if not any(twin) and not names["downstream"] <= names["upstream"]:
+        read = "one counter upstream and another downstream, at other times"
         remedy = "Give samples that were taken at once the same number in a column number."
-        faults.append(Fault(where, "one counter upstream and another downstream, at other times", "samples at once", remedy))
+        faults.append(Fault(where, read, "samples of both at once", remedy))
 
 
 PARTICLE_COUNTS = Part("particles", read_count_record, tables=(PARTICLES,), named=(COUNTERS,))

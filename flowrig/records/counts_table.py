@@ -6,6 +6,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 
 import numpy as np
+from numpy.typing import NDArray
 
 from flowrig import units
 from flowrig.errors import Fault
@@ -170,9 +171,7 @@ def _channels(
     return columns
 
 
-def _words(
-    table: Table, header: Header | None, known: Sequence[str], blank: str, faults: list[Fault]
-) -> list[str]:
+def _words(table: Table, header: Header | None, known: Sequence[str], blank: str, faults: list[Fault]) -> list[str]:
     """Cells that hold one of a few words."""
     if header is None:
         return [blank] * len(table)
@@ -257,7 +256,7 @@ def _raw(
     found: CountTable,
     name: str,
     section: Section,
-    rows: Array,
+    rows: NDArray[np.intp],
     lasted: Array,
     columns: Sequence[Column],
     faults: list[Fault],
@@ -266,8 +265,10 @@ def _raw(
     per = str(section.value("per"))
     for header in (c.header for c in columns if c.header.unit):
         kinds = units.kinds_of(str(header.unit))
-        same = "concentration" in kinds and PER[per] and units.factor(str(header.unit), "concentration") == units.factor(
-            PER[per], "concentration"
+        same = (
+            "concentration" in kinds
+            and PER[per]
+            and units.factor(str(header.unit), "concentration") == units.factor(PER[per], "concentration")
         )
         if "length" not in kinds and not same and not ("count" in kinds and per == SAMPLE):
             said = f"a size, or nothing but what the counter says: per = '{per}'"
@@ -286,7 +287,7 @@ def _raw(
         return
     counts = raw.counts
     if str(section.value("counts")) == CUMULATIVE:
-        counts = channel_counts(counts)
+        counts = np.asarray(channel_counts(counts))
         for j in range(len(columns) - 1):
             odd = rows[np.isnan(counts[:, j])]
             said = f"no fewer than under {quoted(columns[j + 1].header.raw)}, as counts are cumulative"

@@ -16,13 +16,13 @@ PER = {SAMPLE: "", "m3": "1/m3", "L": "1/L", "cm3": "1/cm3", "ft3": "1/ft3"}  # 
 
 HEADERS = (
     "Columns: place (upstream or downstream), and a column for each channel with its size as header: '0.3 um', "
-    "'0.3-0.5 um', '>10 um'. A header with one size means all particles from there on where counts are cumulative, and "
-    "else those up to the next header; one with > before it is open. Further columns: time or number (samples that two "
-    "counters took at once have the same), counter, run, point (of the outlet), velocity (there), sample_time (where it "
-    "is not the counter's), note. run is one of: "
-    "'in use' (where nothing is said), 'seams taped' (the filter's edges closed with tape), 'tight filter' (a filter "
-    "that lets next to nothing through, in the same frame), 'no filter' (the same samples with no filter in place), "
-    "'zero' (through a zero filter, which lets nothing through), 'beside each other' (two counters at one place)."
+    "'0.3-0.5 um', '>10 um'. A header with one size means all particles from there on where counts are cumulative, "
+    "and else those up to the next header; one with > before it is open. Further columns: time or number (samples "
+    "that two counters took at once have the same), counter, run, point (of the outlet), velocity (there), "
+    "sample_time (where it is not the counter's), note. run is one of: 'in use' (where nothing is said), 'seams "
+    "taped' (the filter's edges closed with tape), 'tight filter' (a filter that lets next to nothing through, in the "
+    "same frame), 'no filter' (the same samples with no filter in place), 'zero' (through a zero filter, which lets "
+    "nothing through), 'beside each other' (two counters at one place)."
 )
 
 
@@ -31,7 +31,9 @@ def _checks(section: Section) -> Sequence[Wrong]:
     held = [name for name in tube if name in section]
     if held and len(held) < len(tube):
         missing = next(name for name in tube if name not in section)
-        said = "length, inside diameter and waiting time together: one alone does not tell how often the tube was flushed"
+        said = (
+            "length, inside diameter and waiting time together: one alone does not tell how often the tube was flushed"
+        )
         return [Wrong(missing, said, f"Add {missing}, or leave out {' and '.join(held)}.")]
     return []
 
@@ -53,7 +55,9 @@ PARTICLES = Table(
             "Header of a column where it differs: of place, time and the others, or of a channel by its size.",
             example='{ place = "location", "0.3-0.5 um" = "Ch1" }',
         ),
-        Text("counter", "Which of the counters took all samples, where the table has no column counter.", example='"A"'),
+        Text(
+            "counter", "Which of the counters took all samples, where the table has no column counter.", example='"A"'
+        ),
         Given(
             "tube_length",
             "Length of the sampling tube (the longer one).",
@@ -116,8 +120,8 @@ def _counter_checks(section: Section) -> Sequence[Wrong]:
 
 COUNTERS = Table(
     "counters",
-    "A particle counter: how it counts, and what it may get wrong. Where nothing is stated, what ISO 21501-4 allows (from "
-    "memory) is taken.",
+    "A particle counter: how it counts, and what it may get wrong. Where nothing is stated, what ISO 21501-4 allows "
+    "(from memory) is taken.",
     (
         Given(
             "sample_flow",
@@ -166,7 +170,7 @@ COUNTERS = Table(
         ),
         Given(
             "loss",
-            "Share of particles it misses at max_concentration, because two come at once; 10 % where nothing is stated.",
+            "Share of particles it misses at max_concentration, because two come at once; 10 % where none is stated.",
             kind="ratio",
             default="10 %",
             limits="never",

@@ -5,9 +5,9 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
+from flowrig.records.count_record import PARTICLE_COUNTS
 from flowrig.records.declare import Table
 from flowrig.records.part import Content, Part, PartReader
-from flowrig.records.count_record import PARTICLE_COUNTS
 from flowrig.records.prediction import PREDICTION
 
 PARTS: tuple[Part, ...] = (PREDICTION, PARTICLE_COUNTS)

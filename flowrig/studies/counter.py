@@ -9,7 +9,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from flowrig.physics.sampling import spectrum_at_limits
-from flowrig.studies.counted_ratio import Key, Ratio
+from flowrig.studies.counted_ratio import Ratio
 from flowrig.uncertainty.cause import Cause
 from flowrig.uncertainty.estimate import Array
 
@@ -138,7 +138,8 @@ def _spectra(ratio: Ratio, lower: Array, upper: Array) -> tuple[tuple[Array, Arr
     first, last = (step[:1], step[-1:]) if len(step) else (np.zeros(1), np.zeros(1))
     down = np.clip(-0.5 * np.concatenate([first, step]), -most, most)  # at the lower limit
     up = np.clip(0.5 * np.concatenate([step, last]), -most, most)
-    return (at_lower * np.exp(down), at_upper * np.exp(up)), (at_lower, at_upper)
+    before = np.asarray(at_lower), np.asarray(at_upper)
+    return (before[0] * np.exp(down), before[1] * np.exp(up)), before
 
 
 def _edges(lower: Array, upper: Array, at_lower: Array, at_upper: Array) -> tuple[Array, Array]:

@@ -179,7 +179,11 @@ def _relative(ratio: Ratio, run: str, given: Given, lower: Array, upper: Array) 
 
 
 def by_size(
-    run: Observed, lower: Array, upper: Array, correlation: Observed | None = None, coverage: float = 0.95,
+    run: Observed,
+    lower: Array,
+    upper: Array,
+    correlation: Observed | None = None,
+    coverage: float = 0.95,
     false_told: bool = True,
 ) -> BySize:
     """Penetration by size from a run, over that of the same run with no filter where there is one.
@@ -211,11 +215,11 @@ def by_size(
     penetration = linear(_corrected, inputs, (CHANNEL,), {"penetration": (CHANNEL,)})["penetration"]
     low, high = _limits(run, penetration, correlation, coverage)
     none = run.ratio.counted[:, 1] == 0.0
+    with np.errstate(invalid="ignore"):
+        low = np.where(penetration.value >= 0.0, np.maximum(low, 0.0), low)  # nothing lets less than nothing through
     if not false_told:
         low = np.where(run.ratio.counted[:, 1] < FEW, np.minimum(low, 0.0), low)
-    return BySize(
-        np.asarray(lower), np.asarray(upper), penetration, low, high, none, run.ratio.counted, coverage
-    )
+    return BySize(np.asarray(lower), np.asarray(upper), penetration, low, high, none, run.ratio.counted, coverage)
 
 
 def _corrected(*, observed: Array, correlation: Array | float = 1.0) -> dict[str, Array]:
@@ -223,7 +227,8 @@ def _corrected(*, observed: Array, correlation: Array | float = 1.0) -> dict[str
 
 
 def _limits(run: Observed, whole: Estimate, correlation: Observed | None, coverage: float) -> tuple[Array, Array]:
-    other, other_low, other_high, shifts = 1.0, 1.0, 1.0, {"run": run.shift}
+    shifts = {"run": run.shift}
+    other = other_low = other_high = np.ones(())
     if correlation is not None:
         other = correlation.estimate.value
         other_low, other_high = _widened(correlation, np.zeros(()), 1.0, coverage)

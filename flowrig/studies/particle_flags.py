@@ -7,9 +7,10 @@ from flowrig.records.declare import FlagMeaning
 LOSS = FlagMeaning(
     "coincidence loss",
     "warning",
-    "A counter missed more than 5 % of the particles, because two came at once. It was put back, with half of the dead "
-    "time as its limit; that two small particles are taken for a large one is not undone. Thinner air before the filter, "
-    "or a diluter, removes it. It makes a filter look worse over all sizes; in one channel it can go either way.",
+    "A counter missed more than 5 % of the particles, because two came at once. It was put back, with half of the "
+    "dead time as its limit; that two small particles are taken for a large one is not undone. Thinner air before the "
+    "filter, or a diluter, removes it. It makes a filter look worse over all sizes; in one channel it can go either "
+    "way.",
     "threshold: own judgement; ISO 21501-4 allows 10 % at the maximum concentration (from memory)",
 )
 OVER_MOST = FlagMeaning(
@@ -21,39 +22,39 @@ OVER_MOST = FlagMeaning(
 NEAR_MOST = FlagMeaning(
     "near the counter's maximum concentration",
     "warning",
-    "A sample held more than half of the particles up to which the counter can be used; field guidance is to dilute from "
-    "there on.",
+    "A sample held more than half of the particles up to which the counter can be used; field guidance is to dilute "
+    "from there on.",
     "ASHRAE Guideline 26-2008, as quoted in its project's slides",
 )
 NO_MOST = FlagMeaning(
     "coincidence not looked at",
     "note",
-    "Neither a maximum concentration nor a dead time of a counter is stated, so that nothing tells whether two particles "
-    "at once were counted as one. It stands on the data sheet.",
+    "Neither a maximum concentration nor a dead time of a counter is stated, so that nothing tells whether two "
+    "particles at once were counted as one. It stands on the data sheet.",
 )
 NO_ZERO = FlagMeaning(
     "false counts not measured",
     "note",
-    "No run through a zero filter: what a counter shows in clean air, or leaks in, is not taken off. Count some minutes "
-    "with a zero filter on the inlet, run = 'zero'.",
+    "No run through a zero filter: what a counter shows in clean air, or leaks in, is not taken off. Count some "
+    "minutes with a zero filter on the inlet, run = 'zero'.",
 )
 FEW_NO_ZERO = FlagMeaning(
     "few counts, false ones not measured",
     "warning",
-    "In a channel with fewer than ten counts behind the filter all of them may be false, as no zero filter was counted: "
-    "no lower limit of what it lets through is claimed there, the upper one stands.",
+    "In a channel with fewer than ten counts behind the filter all of them may be false, as no zero filter was "
+    "counted: no lower limit of what it lets through is claimed there, the upper one stands.",
 )
 MANY_FALSE = FlagMeaning(
     "mostly false counts",
     "warning",
-    "More than half of what was counted behind the filter in a channel is what the counter shows through a zero filter. "
-    "The rest is a small difference of two counts.",
+    "More than half of what was counted behind the filter in a channel is what the counter shows through a zero "
+    "filter. The rest is a small difference of two counts.",
 )
 NOTHING = FlagMeaning(
     "nothing came through",
     "note",
-    "No particle was counted behind the filter in a channel. The efficiency is not 100 %: it is at least the limit told, "
-    "one-sided, for as many as were counted before the filter.",
+    "No particle was counted behind the filter in a channel. The efficiency is not 100 %: it is at least the limit "
+    "told, one-sided, for as many as were counted before the filter.",
 )
 NONE_BEFORE = FlagMeaning(
     "nothing to hold back",
@@ -63,22 +64,22 @@ NONE_BEFORE = FlagMeaning(
 BELOW_ZERO = FlagMeaning(
     "efficiency below zero",
     "note",
-    "More particles were counted behind the filter than before it in a channel. It is kept as measured: of a filter that "
-    "holds back next to nothing half of all results are so. Where the whole interval lies below zero, look for a leak of "
-    "the tube, dust from the filter, or channels that two counters cut differently.",
+    "More particles were counted behind the filter than before it in a channel. It is kept as measured: of a filter "
+    "that holds back next to nothing half of all results are so. Where the whole interval lies below zero, look for a "
+    "leak of the tube, dust from the filter, or channels that two counters cut differently.",
 )
 BELOW_NOTHING = FlagMeaning(
     "efficiency above 100 %",
     "note",
-    "Less came through in a channel than false counts would have made: the difference of two small counts. It is kept as "
-    "measured.",
+    "Less came through in a channel than false counts would have made: the difference of two small counts. It is kept "
+    "as measured.",
 )
 NOT_WHOLE = FlagMeaning(
     "counts not whole",
     "warning",
-    "What a counter shows for a volume is no whole number of counts in its samples as stated. Limits of counts belong to "
-    "raw counts: they were made for the nearest whole numbers and are approximate. Check sample_flow and sample_time, and "
-    "whether the counter shows means of several samples.",
+    "What a counter shows for a volume is no whole number of counts in its samples as stated. Limits of counts belong "
+    "to raw counts: they were made for the nearest whole numbers and are approximate. Check sample_flow and "
+    "sample_time, and whether the counter shows means of several samples.",
 )
 SMALLER = FlagMeaning(
     "sample smaller than stated",
@@ -89,8 +90,8 @@ SMALLER = FlagMeaning(
 ONE_SAMPLE = FlagMeaning(
     "one sample behind the filter",
     "warning",
-    "Nothing tells how samples scatter beyond counting, which in a room they usually do: the bar is that of counting and "
-    "of the counter alone. Take five pairs or more, in turn.",
+    "Nothing tells how samples scatter beyond counting, which in a room they usually do: the bar is that of counting "
+    "and of the counter alone. Take five pairs or more, in turn.",
 )
 FEW_SAMPLES = FlagMeaning(
     "few samples",
@@ -100,8 +101,8 @@ FEW_SAMPLES = FlagMeaning(
 BURST = FlagMeaning(
     "channel scatters by itself",
     "warning",
-    "Counts of a channel scatter more than counting and the fluctuation of all channels explain, by less than one chance "
-    "in a hundred: dust that comes off in bursts, a draught, a wrong cell. Its limits are widened.",
+    "Counts of a channel scatter more than counting and the fluctuation of all channels explain, by less than one "
+    "chance in a hundred: dust that comes off in bursts, a draught, a wrong cell. Its limits are widened.",
 )
 DRIFT_UNTOLD = FlagMeaning(
     "drift not told",
@@ -124,27 +125,28 @@ POINTS_DIFFER = FlagMeaning(
 NO_VELOCITY = FlagMeaning(
     "points not weighted",
     "note",
-    "Samples were taken at several points of the outlet without a velocity at each: all count alike. Where air is fast it "
-    "carries more.",
+    "Samples were taken at several points of the outlet without a velocity at each: all count alike. Where air is "
+    "fast it carries more.",
 )
 NOT_SWAPPED = FlagMeaning(
     "counters not swapped",
     "warning",
-    "One counter stood before the filter and another behind it all along. What each sees of the particles, and where it "
-    "cuts its channels, does not cancel: the bar holds what their standard allows. Swap them halfway, or count the same "
-    "with no filter.",
+    "One counter stood before the filter and another behind it all along. What each sees of the particles, and where "
+    "it cuts its channels, does not cancel: the bar holds what their standard allows. Swap them halfway, or count the "
+    "same with no filter.",
 )
 NOT_FLUSHED = FlagMeaning(
     "tube not flushed",
     "warning",
-    "The counter drew less than five times the tube's volume before a sample was begun: air of the place before is in it.",
+    "The counter drew less than five times the tube's volume before a sample was begun: air of the place before is in "
+    "it.",
     "five volumes: common practice, no source",
 )
 FLUSH_UNKNOWN = FlagMeaning(
     "flushing not told",
     "note",
-    "Length and inside diameter of the tube and the waiting time are not stated: whether a sample holds air of the place "
-    "before is not known. Five volumes of the tube are usual (common practice, no source).",
+    "Length and inside diameter of the tube and the waiting time are not stated: whether a sample holds air of the "
+    "place before is not known. Five volumes of the tube are usual (common practice, no source).",
 )
 HUMID = FlagMeaning(
     "humid air",
@@ -162,8 +164,8 @@ NO_ASPIRATION = FlagMeaning(
 BYPASS_DIFFERS = FlagMeaning(
     "bypass differs by size",
     "warning",
-    "The share that goes round the filter differs from channel to channel by more than its bars: large particles do not "
-    "follow the air through narrow gaps, or something else changed between the runs.",
+    "The share that goes round the filter differs from channel to channel by more than its bars: large particles do "
+    "not follow the air through narrow gaps, or something else changed between the runs.",
 )
 COUNTERS_DIFFER = FlagMeaning(
     "counters differ",
@@ -171,7 +173,7 @@ COUNTERS_DIFFER = FlagMeaning(
     "Beside each other the two counters do not show the same, by more than chance. Nothing was corrected by it.",
 )
 FLAGS = (
-    LOSS, OVER_MOST, NEAR_MOST, NO_MOST, NO_ZERO, FEW_NO_ZERO, MANY_FALSE, NOTHING, NONE_BEFORE, BELOW_ZERO, BELOW_NOTHING,
-    NOT_WHOLE, SMALLER, ONE_SAMPLE, FEW_SAMPLES, BURST, DRIFT_UNTOLD, OUTSIDE, POINTS_DIFFER, NO_VELOCITY, NOT_SWAPPED,
-    NOT_FLUSHED, FLUSH_UNKNOWN, HUMID, NO_ASPIRATION, BYPASS_DIFFERS, COUNTERS_DIFFER,
+    LOSS, OVER_MOST, NEAR_MOST, NO_MOST, NO_ZERO, FEW_NO_ZERO, MANY_FALSE, NOTHING, NONE_BEFORE, BELOW_ZERO,
+    BELOW_NOTHING, NOT_WHOLE, SMALLER, ONE_SAMPLE, FEW_SAMPLES, BURST, DRIFT_UNTOLD, OUTSIDE, POINTS_DIFFER,
+    NO_VELOCITY, NOT_SWAPPED, NOT_FLUSHED, FLUSH_UNKNOWN, HUMID, NO_ASPIRATION, BYPASS_DIFFERS, COUNTERS_DIFFER,
 )  # fmt: skip

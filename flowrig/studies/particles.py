@@ -8,7 +8,7 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 
 from flowrig.records.count_record import CountRecord
-from flowrig.records.declare import Finding
+from flowrig.records.declare import Finding, FlagMeaning
 from flowrig.records.particle_facts import BESIDE, CUMULATIVE, IN_USE, NO_FILTER, TAPED, TIGHT, ZERO
 from flowrig.records.sizes import Sizes
 from flowrig.studies import particle_flags as flags
@@ -21,7 +21,7 @@ from flowrig.studies.result import PartResult, Quantity, Result
 from flowrig.studies.samples import Samples
 from flowrig.studies.sampling import Sampling, aspiration, sampling
 from flowrig.uncertainty.alongside import one_of
-from flowrig.uncertainty.estimate import Array, Estimate
+from flowrig.uncertainty.estimate import Bools, Estimate
 from flowrig.uncertainty.interval import Interval, coverage_factor, interval
 
 FILTERED = (IN_USE, TAPED, TIGHT)
@@ -64,9 +64,7 @@ def reduce_counts(result: Result) -> ParticlesResult:
     read = sampling(result.record, content)
     part = ParticlesResult("particles", "Particle counts", findings=read.findings)
     place = result.record.id
-    given = Given(
-        place, read.counters, read.background(place), aspiration(content, read.table.lower)
-    )
+    given = Given(place, read.counters, read.background(place), aspiration(content, read.table.lower))
     if not given.background:
         part.findings.append(Finding(flags.NO_ZERO, "no run 'zero'"))
     correlation = _observed(read, NO_FILTER, given, result.coverage)
@@ -84,8 +82,8 @@ def reduce_counts(result: Result) -> ParticlesResult:
                 quantity = efficiency_quantity(found, i, run)
                 part.quantities[quantity.name] = quantity
     _bypasses(part, result)
-    _beside(part, read, given, result)
     part.sentences += _sentences(part, read, correlation, content)
+    _beside(part, read, given, result)
     return part
 
 
@@ -128,12 +126,12 @@ def _found(
     """What the counts of a run say of themselves."""
     ratio, label = own.ratio, "" if run == IN_USE else f"{run}: "
 
-    def told(where: Array) -> str:
+    def told(where: Bools) -> str:
         return label + ", ".join(str(sizes_of(of, int(i))) for i in np.flatnonzero(where))
 
     value = of.penetration.value
     with np.errstate(invalid="ignore"):
-        checks = (
+        checks: list[tuple[FlagMeaning, Bools]] = [
             (flags.NOTHING, of.upper_only & np.isfinite(value)),
             (flags.NONE_BEFORE, np.isnan(value)),
             (flags.BELOW_ZERO, value > 1.0),
@@ -141,12 +139,12 @@ def _found(
             (flags.MANY_FALSE, (own.false > 0.5 * ratio.value) & ~of.upper_only),
             (flags.DRIFT_UNTOLD, ratio.untold),
             (flags.POINTS_DIFFER, ratio.points * np.abs(ratio.value) > ratio.u),
-        )
+        ]
         few = (of.counted[:, 1] < FEW) & np.isfinite(value)
     if not given.background:
-        checks = (*checks, (flags.FEW_NO_ZERO, few & ~of.upper_only))
+        checks.append((flags.FEW_NO_ZERO, few & ~of.upper_only))
     if ratio.burst is not None:
-        checks = (*checks, (flags.BURST, np.isfinite(ratio.burst.ratio)))
+        checks.append((flags.BURST, np.isfinite(ratio.burst.ratio)))
     yield from (Finding(flag, told(where)) for flag, where in checks if np.any(where))
     if ratio.repeats == 1:
         yield Finding(flags.ONE_SAMPLE, f"{label or 'run '}{run if not label else ''}".strip(": "))
@@ -174,16 +172,15 @@ def _bypasses(part: ParticlesResult, result: Result) -> None:
             continue
         found = part.bypass[run] = bypass(used, media)
         part.findings += found.findings
-        options = {"samples": result.samples, "seed": result.seed}
         own = "" if run == TAPED else f", {run}"
         if found.combined is not None:
-            bar = interval(found.combined, result.coverage, **options)
+            bar = interval(found.combined, result.coverage, samples=result.samples, seed=result.seed)
             name = "bypass" if run == TAPED else "bypass_tight_filter"
             part.quantities[name] = Quantity(name, f"bypass{own}", "ratio", "%", found.combined, bar)
         for i in np.flatnonzero(found.told):
             sizes = sizes_of(used, int(i))
             estimate = one_of(found.share, CHANNEL, int(i))
-            bar = interval(estimate, result.coverage, **options)
+            bar = interval(estimate, result.coverage, samples=result.samples, seed=result.seed)
             name = f"bypass{own} {sizes}".replace(",", "").replace(" ", "_")
             part.quantities[name] = Quantity(name, f"bypass{own}, {sizes}", "ratio", "%", estimate, bar)
 
@@ -199,8 +196,10 @@ def _beside(part: ParticlesResult, read: Sampling, given: Given, result: Result)
     both = at_first & at_second
     samples = samples.only([i for i, t in enumerate(samples.time) if t in both])
     samples = replace(samples, upstream=samples.by(first), point=("",) * len(samples))
-    exact = {name: Counter(name, counter.identity, size_limit=0.0, flow_limit=0.0, count_limit=0.0)
-             for name, counter in given.counters.items()}
+    exact = {
+        name: Counter(name, counter.identity, size_limit=0.0, flow_limit=0.0, count_limit=0.0)
+        for name, counter in given.counters.items()
+    }
     false: dict[Key, Background] = {
         (name, up): given.background[name, side]
         for name, up in ((first, True), (second, False))
@@ -208,7 +207,9 @@ def _beside(part: ParticlesResult, read: Sampling, given: Given, result: Result)
         if (name, side) in given.background
     }
     alone = Given(given.place, exact, false)
-    own = observed(counted_ratio(samples, result.coverage), BESIDE, alone, samples.lower, samples.upper, result.coverage)
+    own = observed(
+        counted_ratio(samples, result.coverage), BESIDE, alone, samples.lower, samples.upper, result.coverage
+    )
     found = by_size(own, samples.lower, samples.upper, None, result.coverage)
     part.beside, part.pair = found, (first, second)
     apart = []
@@ -229,11 +230,14 @@ def _beside(part: ParticlesResult, read: Sampling, given: Given, result: Result)
 
 def _compared(first: str, second: str, apart: list[str], found: BySize) -> str:
     if apart:
+        more = f", {', '.join(apart[1:])}" if len(apart) > 1 else ""
+        share, _, sizes = apart[0].partition(" at ")
         return (
-            f"Beside each other, counter {second} shows {'; '.join(apart)} of what counter {first} does: more than chance. "
-            "Unless they are swapped, or counted with no filter, that goes into an efficiency; nothing was corrected."
+            f"Beside each other, counter {second} shows {share} of what counter {first} does at {sizes}{more}: more "
+            "than chance. Nothing was corrected by it; counters that are swapped, or counted with no filter, are freed "
+            "of it."
         )
-    widest = np.nanmax(found.high - found.low) / 2
+    widest = float(np.nanmax(found.high - found.low)) / 2.0
     return (
         f"Beside each other, counters {first} and {second} show the same within chance, which is up to "
         f"{100 * widest:.0f} % in a channel."
@@ -245,12 +249,13 @@ def _sentences(
 ) -> Iterator[str]:
     own = read.of(IN_USE)
     if part.by_size is not None:
-        counters, twin = own.counters, _at_once(own)
-        way = f"counter {counters[0]}, upstream and downstream in turn, the drift between taken out of the logarithm"
-        if twin:
-            way = f"counters {' and '.join(counters)} at once"
-            way += ", swapped" if set(own.by(counters[0]) & own.upstream) == {True, False} and _both(own) else ""
-        yield f"Counted by {way}; {part.samples[IN_USE]} samples behind the filter."
+        names = own.counters
+        way = f"counter {names[0]}, upstream and downstream in turn; a drift between is taken out in its logarithm"
+        if len(names) > 1:
+            moved = all(len(set(own.upstream[own.by(name)].tolist())) > 1 for name in names)
+            way = f"counters {' and '.join(names)} at once{', which changed places' if moved else ''}"
+        number = part.samples[IN_USE]
+        yield f"Counted by {way}. {number} sample{'s' if number > 1 else ''} behind the filter."
     if any(s.value("counts") == CUMULATIVE for s in content.counters.values()):
         yield "Counts are cumulative as printed; a channel is the difference of two."
     if correlation is not None and part.runs:
@@ -267,11 +272,3 @@ def _sentences(
             yield f"No air is seen to go round the filter ({how}): at most {high:.2g} %."
         else:
             yield f"Round the filter goes {float(bar.value):.2g} % of the air, {low:.2g} to {high:.2g} % ({how})."
-
-
-def _at_once(samples: Samples) -> bool:
-    return len(samples.counters) > 1
-
-
-def _both(samples: Samples) -> bool:
-    return all(len(set(samples.upstream[samples.by(name)].tolist())) > 1 for name in samples.counters)

@@ -64,9 +64,17 @@ class Samples:
     def only(self, rows: Sequence[int] | Array | Bools) -> Samples:
         """Some of the samples."""
         at = np.arange(len(self))[np.asarray(rows)] if len(np.asarray(rows)) else np.zeros(0, dtype=int)
-        names = {f: tuple(getattr(self, f)[i] for i in at) for f in ("counter", "point")}
-        arrays = {f: getattr(self, f)[at] for f in ("time", "upstream", "velocity", "counts", "volume", "hidden")}
-        return replace(self, **names, **arrays)
+        return replace(
+            self,
+            time=self.time[at],
+            upstream=self.upstream[at],
+            counter=tuple(self.counter[i] for i in at),
+            point=tuple(self.point[i] for i in at),
+            velocity=self.velocity[at],
+            counts=self.counts[at],
+            volume=self.volume[at],
+            hidden=self.hidden[at],
+        )
 
     def by(self, counter: str) -> Bools:
         return np.asarray([name == counter for name in self.counter], dtype=bool)
@@ -85,7 +93,7 @@ def samples_of(
     velocity: Array | None = None,
     hidden: Array | None = None,
 ) -> Samples:
-    """Samples from what is known of them: one counter at one point, in order of their rows, where nothing else is said."""
+    """Samples from what is known of them: of one counter at one point, in the order of rows, if nothing is said."""
     n = len(counts)
     return Samples(
         np.arange(n, dtype=float) if time is None else np.asarray(time, dtype=float),

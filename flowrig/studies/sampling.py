@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
 from dataclasses import dataclass, field
 
 import numpy as np
+from numpy.typing import NDArray
 
 from flowrig import units
 from flowrig.methods import air
@@ -66,7 +66,10 @@ class Sampling:
         told: dict[Key, Background] = {}
         for name in dict.fromkeys(self.table.counter[i] for i in rows):
             own = [i for i in rows if self.table.counter[i] == name]
-            sides = {up: [i for i in own if self.table.place[i] and bool(self.samples.upstream[i]) is up] for up in (True, False)}
+            sides = {
+                up: [i for i in own if self.table.place[i] and bool(self.samples.upstream[i]) is up]
+                for up in (True, False)
+            }
             apart = all(sides.values())
             for up, at in sides.items():
                 at = at if apart else own
@@ -82,7 +85,9 @@ def sampling(record: Record, content: CountRecord) -> Sampling:
     table = content.table
     assert table is not None
     findings: list[Finding] = []
-    counters = {name: _counter(name, s, record, findings) for name, s in content.counters.items() if name in table.counter}
+    counters = {
+        name: _counter(name, s, record, findings) for name, s in content.counters.items() if name in table.counter
+    }
     hidden = np.zeros(len(table.run))
     for name, counter in counters.items():
         rows = np.flatnonzero([c == name for c in table.counter])
@@ -166,7 +171,9 @@ def _counter(name: str, section: Section, record: Record, findings: list[Finding
     )
 
 
-def _hidden(counter: Counter, section: Section, table: CountTable, rows: Sequence[int], findings: list[Finding]) -> Array:
+def _hidden(
+    counter: Counter, section: Section, table: CountTable, rows: NDArray[np.intp], findings: list[Finding]
+) -> Array:
     """Mean number of particles within the dead time of one, in each sample; what that means is told."""
     shown = table.counts[rows] / table.volume[rows][:, np.newaxis]
     loss = np.asarray(coincidence_loss(shown, counter.flow, counter.dead_time))[:, 0]
@@ -185,7 +192,7 @@ def _hidden(counter: Counter, section: Section, table: CountTable, rows: Sequenc
         findings.append(Finding(found.NEAR_MOST, f"{where}: {level}, {100 * total[worst] / counter.most:.0f} % of it"))
     if np.max(loss) > LOSS:
         findings.append(Finding(found.LOSS, f"{where}: {100 * loss[worst]:.1f} % of all particles missed"))
-    return -np.log1p(-loss)
+    return np.asarray(-np.log1p(-loss))
 
 
 def _flushed(content: CountRecord, counters: dict[str, Counter]) -> list[Finding]:

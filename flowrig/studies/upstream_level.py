@@ -9,7 +9,9 @@ import numpy as np
 from flowrig.studies.samples import Samples
 from flowrig.uncertainty.estimate import Array, Bools
 
-OWN = 50.0  # counts in every sample before the filter from which a channel tells its own drift; own judgement, no source
+OWN = (
+    50.0  # counts in every sample before the filter from which a channel tells its own drift; own judgement, no source
+)
 LEAST = 10.0  # the same of all channels together, below which no drift is told
 
 

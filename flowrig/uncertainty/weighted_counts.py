@@ -49,8 +49,8 @@ def weighted_ratio_limits(
 
     Source
     ------
-    M. P. Fay, E. J. Feuer, Statistics in Medicine 16 (1997) 791 (from memory), there of one sum; its ratio with a second
-    sum by the exact limits of a ratio of Poisson means.
+    M. P. Fay, E. J. Feuer, Statistics in Medicine 16 (1997) 791 (from memory), there of one sum; its ratio with a
+    second sum by the exact limits of a ratio of Poisson means.
     """
     phi, tail = widened((1.0 - checked_level(level)) / 2.0, spread)
     above, below = _sums(numerator, numerator_weights, phi), _sums(denominator, denominator_weights, phi)
