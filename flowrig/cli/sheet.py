@@ -18,7 +18,7 @@ def command(method: str, settings: tuple[str, ...], into: str, force: bool) -> N
     """Write a blank record of METHOD: record.toml, and for a traverse the grid of places to read.
 
     In place of a method, prediction writes a blank record for flowrig predict with those of its fan and filter, fan or
-    filter one of these alone.
+    filter one of these alone; particles one of particle counts before and behind a filter.
 
     \b
     KEY=VALUE fills in what is already known:

@@ -97,7 +97,7 @@ def bypass_share(system: Floats, media: Floats) -> Floats:
         return within(np.not_equal(media, 1.0), share)
 
 
-@si("1", counts="1", lower="m", upper="m")
+@si(("1", "1"), counts="1", lower="m", upper="m")
 def spectrum_at_limits(counts: Floats, lower: Floats, upper: Floats) -> tuple[Floats, Floats]:
     """Particles for each factor e of size at the two limits of each channel, as a share of those in the channel.
 

@@ -184,7 +184,7 @@ COUNTERS = Table(
             kind="time",
             above=0.0,
             high=1e-3,
-            example='"0.00001 s"',
+            example='"0.01 ms"',
         ),
         Given(
             "size_error",

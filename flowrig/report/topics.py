@@ -45,6 +45,7 @@ from flowrig.studies import (
     life,
     loading,
     operating_point,
+    particle_flags,
     scrutiny,
     sweep,
     verify,
@@ -178,6 +179,7 @@ def _flags() -> Iterator[Topic]:
         *loading.FLAGS,
         *life.FLAGS,
         *heat.FLAGS,
+        *particle_flags.FLAGS,
     ):
         found[meaning] = Topic("flag", meaning.code, meaning.meaning, meaning)
     for method in methods():
@@ -187,7 +189,7 @@ def _flags() -> Iterator[Topic]:
 
 
 def _causes() -> Iterator[Topic]:
-    for cause in (*CAUSES, *air.CAUSES):
+    for cause in (*CAUSES, *air.CAUSES, *particle_flags.CAUSES):
         yield Topic("cause", cause.name, cause.meaning, cause, other_names=[cause.label] if cause.label else [])
     found: dict[str, Topic] = {}
     for method in methods():

@@ -110,9 +110,9 @@ def counter_parts(ratio: Ratio, counters: Mapping[str, Counter], lower: Array, u
         if len(edges):
             # whether the limits of a counter err alike is not known: wide enough for either
             part = sign * moved * (counter.size_limit / root)
-            add("size, all limits alike", f" ±{counter.size_limit:.6g}", np.sum(part, axis=0, keepdims=True))
+            add("size of all limits alike", f" ±{counter.size_limit:.6g}", np.sum(part, axis=0, keepdims=True))
             named = "/".join(f"{e * 1e6:.6g}" for e in edges)
-            add("size, limits apart", f" {named} um ±{counter.size_limit:.6g}", part * APART)
+            add("size of each limit", f" {named} um ±{counter.size_limit:.6g}", part * APART)
         if counter.dead_time > 0.0:
             part = -sign * side.hidden * (counter.dead_time_limit / root)
             add("dead time", f" {counter.dead_time:.6g} s ±{counter.dead_time_limit:.6g}", part[np.newaxis])

@@ -217,6 +217,7 @@ def by_size(
     none = run.ratio.counted[:, 1] == 0.0
     with np.errstate(invalid="ignore"):
         low = np.where(penetration.value >= 0.0, np.maximum(low, 0.0), low)  # nothing lets less than nothing through
+    low, high = (np.where(np.isnan(penetration.value), np.nan, end) for end in (low, high))
     if not false_told:
         low = np.where(run.ratio.counted[:, 1] < FEW, np.minimum(low, 0.0), low)
     return BySize(np.asarray(lower), np.asarray(upper), penetration, low, high, none, run.ratio.counted, coverage)

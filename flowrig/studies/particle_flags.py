@@ -1,7 +1,8 @@
-"""What may be found of particle counts. `flowrig explain` prints these words."""
+"""What may be found of particle counts, and what makes them unsure. `flowrig explain` prints these words."""
 
 from __future__ import annotations
 
+from flowrig.records.causes import CauseMeaning
 from flowrig.records.declare import FlagMeaning
 
 LOSS = FlagMeaning(
@@ -177,3 +178,76 @@ FLAGS = (
     BELOW_NOTHING, NOT_WHOLE, SMALLER, ONE_SAMPLE, FEW_SAMPLES, BURST, DRIFT_UNTOLD, OUTSIDE, POINTS_DIFFER,
     NO_VELOCITY, NOT_SWAPPED, NOT_FLUSHED, FLUSH_UNKNOWN, HUMID, NO_ASPIRATION, BYPASS_DIFFERS, COUNTERS_DIFFER,
 )  # fmt: skip
+CAUSES = (
+    CauseMeaning(
+        "counting",
+        "Particles come by chance: so many counts scatter by their root, each channel by itself. Counts of few have "
+        "exact limits instead, which are what the interval is made of. More counts make it smaller: longer samples, "
+        "or more.",
+        "F. Garwood, Biometrika 28 (1936) 437",
+    ),
+    CauseMeaning(
+        "scatter of the samples",
+        "How far samples of a run differ beyond counting, as one relative fluctuation of all channels: the room's air "
+        "is never quite mixed. Its size already holds what Student's t asks for. More samples in turn make it "
+        "smaller.",
+        "own convention; chi square of counts about their ratio",
+    ),
+    CauseMeaning(
+        "points of the outlet",
+        "How far the points of the outlet differ beyond counting, as the error of their mean. More points make it smaller.",
+    ),
+    CauseMeaning(
+        "weights of the points",
+        "The mean weighed by velocity against the plain one: their difference is the limit.",
+        "own judgement, no source",
+    ),
+    CauseMeaning(
+        "drift told by other sizes",
+        "A channel with few counts before the filter has the drift of the sizes beside it. That it may drift "
+        "differently is a limit, all of the drift taken out; beside it stands the counting error of the others. "
+        "Beginning and ending upstream makes it smaller.",
+        "own judgement, no source",
+    ),
+    CauseMeaning(
+        "counting of false counts",
+        "Counts through a zero filter are few and known as such. More minutes with a zero filter make it smaller.",
+        "F. Garwood, Biometrika 28 (1936) 437",
+    ),
+    CauseMeaning(
+        "aspiration of the inlets",
+        "The limit stated as aspiration_limit, for channels from 1 um on.",
+    ),
+    CauseMeaning(
+        "size of all limits alike",
+        "A counter's limits of size may all lie too high or too low together (size_error, 10 % where nothing is "
+        "stated). It moves counts before and behind the filter alike, and only what the filter lets through "
+        "differently at other sizes is left; between two counters that were not swapped the whole slope of the "
+        "spectrum counts. One error of that counter wherever its serial number and date stand.",
+        "ISO 21501-4:2018 (from memory); slope from the counts themselves",
+    ),
+    CauseMeaning(
+        "size of each limit",
+        "The same for each limit by itself: what one channel gains its neighbour loses, so that a mean over both "
+        "hardly moves. Whether limits err alike is not known; the two together are wide enough for either.",
+        "ISO 21501-4:2018 (from memory)",
+    ),
+    CauseMeaning(
+        "counting efficiency",
+        "What share of the particles a counter sees: count_error, or from 30 to 70 % at the smallest size and 90 to "
+        "110 % above where nothing is stated. It cancels for one counter and for two that change places.",
+        "ISO 21501-4:2018 (from memory)",
+    ),
+    CauseMeaning(
+        "sample flow",
+        "How far the sample flow of a counter may be off, 5 % where nothing is stated. It cancels for one counter and "
+        "for two that change places.",
+        "ISO 21501-4:2018 (from memory)",
+    ),
+    CauseMeaning(
+        "dead time",
+        "Particles missed because two come at once were put back; half of the dead time is the limit where none stands "
+        "beside it. Thinner air before the filter makes it smaller.",
+        "own judgement, no source",
+    ),
+)

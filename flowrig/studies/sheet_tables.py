@@ -10,6 +10,7 @@ from flowrig.records import describe, schema
 from flowrig.records.declare import Table
 from flowrig.records.fan_facts import FAN, STATED
 from flowrig.records.filter_facts import FILTER
+from flowrig.records.particle_facts import COUNTERS, IN_USE, PARTICLES, ZERO
 from flowrig.records.predict_facts import FILTERS, LIFE, LOSSES, PREDICT, SWEEP, WINDING
 from flowrig.studies.sheet_text import HOW_TO, comment, form_in_words, in_comments, rule, toml
 
@@ -85,8 +86,32 @@ _PREDICTION = (
     _Part(WINDING, "[winding]", optional=True),
 )
 
+_PARTICLES = (
+    _HEADING,
+    _Part(schema.AIR, "[air.room]", asked=("temperature", "pressure", "altitude", "relative_humidity")),
+    _Part(PARTICLES, "[particles]", {"counts": "counts.csv"}, ("tube_length", "tube_diameter", "waiting_time")),
+    _Part(COUNTERS, "[counters.A]", asked=("serial", "calibrated", "max_concentration")),
+)
+_TURNS = ("upstream", "downstream") * 5 + ("upstream",)
+_COUNTS = "\n".join(
+    [
+        "number,run,place,0.3 um,0.5 um,1 um,2.5 um,5 um,10 um,note",
+        *(f"{number},{IN_USE},{place},,,,,,," for number, place in enumerate(_TURNS, 1)),
+        *(f"{number},{ZERO},,,,,,,," for number in (len(_TURNS) + 1, len(_TURNS) + 2)),
+        "",
+    ]
+)
+COUNTING_CAUTIONS = (
+    "Keep tubes, sleeves and hair off fan blades; unplug the fan before taping seams or changing a filter.",
+    "Room air is aerosol enough for most tests. Smoke, incense or sprays harm lungs and set off detectors: ventilate, "
+    "keep fire away from filters, and ask whoever is responsible for the building.",
+    "Loaded filters hold what they caught: gloves, a fitting respirator, and no shaking out.",
+    *CAUTIONS[:1],
+)
+
 
 SHEETS = {
+    "particles": _Blank({"record.toml": _PARTICLES, "counts.csv": _COUNTS}, "reduce", COUNTING_CAUTIONS),
     "prediction": _Blank({"record.toml": _PREDICTION, "fan.toml": _FAN, "filter.toml": _FILTER}, "predict"),
     "fan": _Blank({"fan.toml": _FAN}, ""),
     "filter": _Blank({"filter.toml": _FILTER}, ""),
