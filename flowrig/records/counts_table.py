@@ -218,22 +218,22 @@ def _values(table: Table, header: Header | None, declared: Reading, faults: list
 
 
 def _times(table: Table, heads: Mapping[str, Header], run: Sequence[str], faults: list[Fault]) -> Array:
-    """Seconds or numbers, each run from its own first row; the order of the rows where neither is told."""
+    """Seconds or numbers, each run by itself; the order of its rows where neither is told."""
     time = np.arange(len(table), dtype=float)
-    if "number" in heads:
-        numbers, blanks, found = table.numbers(heads["number"].raw)
+    header = heads.get("time", heads.get("number"))
+    if header is None:
+        return time
+    for name in dict.fromkeys(run):
+        rows = [i for i, own in enumerate(run) if own == name]
+        own = table.only(rows)
+        told, blanks, found = own.time(header.raw) if "time" in heads else own.numbers(header.raw)
+        if len(blanks) == len(rows):
+            continue
         faults += found
-        said = "the number of the sample"
-        faults += tables.cell_faults(table, heads["number"], blanks, said, "Number every sample, or none.")
-        return numbers
-    if "time" in heads:
-        for name in dict.fromkeys(run):
-            rows = [i for i, own in enumerate(run) if own == name]
-            seconds, blanks, found = table.only(rows).time(heads["time"].raw)
-            faults += found
-            at = [rows[i] for i in blanks]
-            faults += tables.cell_faults(table, heads["time"], at, "when the sample was begun", "Fill the cell.")
-            time[rows] = seconds
+        said = "when the sample was begun" if "time" in heads else "the number of the sample"
+        at = [rows[i] for i in blanks]
+        faults += tables.cell_faults(table, header, at, said, "Fill the cell, or leave those of the whole run empty.")
+        time[rows] = told
     return time
 
 
