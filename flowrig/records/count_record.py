@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 
 from flowrig.errors import Fault, InputError
@@ -43,6 +44,7 @@ def read_count_record(reader: PartReader) -> CountRecord:
     if not found.counters and not reader.walker.is_spoiled("counters"):
         remedy = 'Add [counters.A] with sample_flow = "2.83 L/min", sample_time, counts and per.'
         reader.walker.miss(("particles",), "no table [counters.…]", "the counter that took the samples", remedy)
+    _same_serial(found.counters, reader.faults)
     table = _table(reader, particles)
     if table is not None and len(reader.faults) == before:
         found.table = read_counts(table, particles, found.counters, reader.faults)
@@ -51,9 +53,23 @@ def read_count_record(reader: PartReader) -> CountRecord:
     return found
 
 
+def _same_serial(counters: Mapping[str, Section], faults: list[Fault]) -> None:
+    """Two counters of one serial number and date could not be told apart."""
+    known: dict[tuple[str, object], str] = {}
+    for name, section in counters.items():
+        serial = section.value("serial")
+        if serial is None:
+            continue
+        first = known.setdefault((serial, section.value("calibrated")), name)
+        if first != name:
+            said = f"a serial number or date of its own; counters.{first} has these"
+            remedy = "Name the same counter in both places, or give each its own number."
+            faults.append(Fault(section["serial"].where, repr(serial), said, remedy))
+
+
 def _table(reader: PartReader, particles: Section) -> Table | None:
-    if "samples" not in particles:
-        return reader.csv(particles, "counts")
+    if "samples" not in particles or "counts" in particles:
+        return reader.csv(particles, "counts") if "samples" not in particles else None
     item = particles["samples"]
     try:
         return parse_table(item.value.strip() + "\n", item.where)

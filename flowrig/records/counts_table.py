@@ -78,16 +78,18 @@ def read_counts(
 ) -> CountTable | None:
     """Samples from a table and the counters that took them; None after a fault."""
     before = len(faults)
+    if _no_header(table, faults):
+        return None
     renamed: dict[str, str] = particles.value("columns", {})
     heads = _heads(table, renamed, faults)
-    columns = _channels(table, renamed, heads, faults)
+    columns = _channels(table, particles, renamed, heads, faults)
     if len(faults) > before:
         return None
     n = len(table)
     run = _words(table, heads.get("run"), RUNS, IN_USE, faults)
     place = _words(table, heads.get("place"), PLACES, "", faults)
     counter = _counter(table, heads.get("counter"), particles, counters, faults)
-    blank = [i for i in range(n) if not place[i] and run[i] not in (ZERO, BESIDE)]
+    blank = [i for i in range(n) if not place[i] and run[i] in RUNS and run[i] not in (ZERO, BESIDE)]
     if "place" not in heads and blank:
         faults.append(tables.missing_column(table, "place", "upstream or downstream", "place"))
     elif blank:
@@ -116,6 +118,17 @@ def read_counts(
     return found if len(faults) == before else None
 
 
+def _no_header(table: Table, faults: list[Fault]) -> bool:
+    """Headers that are numbers alone make a sample look like the header."""
+    cells = {header.raw.casefold() for header in table.headers}
+    if not cells & {*PLACES, *RUNS}:
+        return False
+    read = f"the columns {', '.join(quoted(header.raw) for header in table.headers)}, which are the cells of a sample"
+    remedy = "Write its unit with each size above the counts; numbers alone are taken for readings."
+    faults.append(Fault(f"{table.name}, header", read, "a line of headers, such as place, '0.3 um', '0.5 um'", remedy))
+    return True
+
+
 def _heads(table: Table, renamed: Mapping[str, str], faults: list[Fault]) -> dict[str, Header]:
     """The columns that are no channels, by their fields."""
     found = {}
@@ -131,15 +144,20 @@ def _heads(table: Table, renamed: Mapping[str, str], faults: list[Fault]) -> dic
 
 
 def _channels(
-    table: Table, renamed: Mapping[str, str], heads: Mapping[str, Header], faults: list[Fault]
+    table: Table,
+    particles: Section,
+    renamed: Mapping[str, str],
+    heads: Mapping[str, Header],
+    faults: list[Fault],
 ) -> list[Column]:
     """The columns of counts, by their own headers or by the sizes that the record gives them."""
     found: list[Column | None] = []
+    before = len(faults)
     taken = {header.raw for header in heads.values()}
     for words, name in renamed.items():
         if words in FIELDS:
             continue
-        where = f"record, particles.columns, {quoted(words)}"
+        where = particles["columns"].where
         header = tables.find_column(table, name)
         if not looks_like_channel(words):
             near = near_name(words, list(FIELDS))
@@ -164,6 +182,7 @@ def _channels(
             faults.append(Fault(where, "a column that is no field", said, remedy))
     columns = [c for c in found if c is not None]
     if not found:
+        del faults[before:]  # what else there is may be meant for them
         heads_said = ", ".join(quoted(h.raw) for h in table.headers)
         remedy = "Name each column of counts by its size; a row of units is not needed."
         read, said = f"the columns {heads_said}", "columns of counts, such as '0.3 um' or '0.3-0.5 um'"
@@ -273,13 +292,14 @@ def _raw(
         if "length" not in kinds and not same and not ("count" in kinds and per == SAMPLE):
             said = f"a size, or nothing but what the counter says: per = '{per}'"
             where = f"{table.name}, header {quoted(header.raw)}"
-            faults.append(Fault(where, quoted(str(header.unit)), said, "Correct the header, or per of the counter."))
+            told = Fault(where, quoted(str(header.unit)), said, "Correct the header, or per of the counter.")
+            faults += [told] if told not in faults else []
             return
     time = np.where(np.isnan(lasted), section.value("sample_time"), lasted)
     volume = section.value("sample_flow") * time
     unit = float(units.factor(PER[per], "concentration")[0]) if PER[per] else 1.0
     raw = raw_counts(found.counts[rows], volume * unit if PER[per] else np.ones(len(rows)))
-    if not PER[per] and not raw.whole:
+    if not PER[per] and np.any(found.counts[rows] != np.round(found.counts[rows])):
         for column, values in zip(columns, found.counts[rows].T, strict=True):
             odd = rows[values != np.round(values)]
             remedy = f"Correct the cell, or say for which volume counter {name} prints: per."

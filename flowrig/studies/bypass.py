@@ -14,6 +14,7 @@ from flowrig.studies.particle_flags import BYPASS_DIFFERS
 from flowrig.uncertainty.alongside import one_of
 from flowrig.uncertainty.combine import combine
 from flowrig.uncertainty.estimate import Array, Bools, Estimate
+from flowrig.uncertainty.fluctuation import chance_of
 from flowrig.uncertainty.propagate import linear
 
 ENOUGH = 10.0  # counts behind the filter in either run, for a share of its own
@@ -73,7 +74,7 @@ def bypass(system: BySize, media: BySize | None) -> Bypass:
     ids = {cause.id for x in own for cause in x.parts}
     together = combine(own, absolute=ids)
     findings = []
-    if _chance(together.chi_square, together.dof) < DIFFERS:
+    if chance_of(together.chi_square, together.dof) < DIFFERS:
         most, least = int(places[np.argmax(share.value[places])]), int(places[np.argmin(share.value[places])])
         said = [f"{100 * share.value[i]:.0f} % at {_size(system, i)}" for i in (least, most)]
         findings.append(Finding(BYPASS_DIFFERS, " and ".join(said)))
@@ -82,12 +83,6 @@ def bypass(system: BySize, media: BySize | None) -> Bypass:
 
 def _size(of: BySize, channel: int) -> str:
     return str(Sizes(float(of.lower[channel]), float(of.upper[channel])))
-
-
-def _chance(square: float, dof: int) -> float:
-    from scipy.special import chdtrc
-
-    return float(chdtrc(dof, square))
 
 
 def _share(*, system: Array, media: Array | float = 0.0) -> dict[str, Array]:

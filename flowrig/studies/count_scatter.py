@@ -9,10 +9,9 @@ import numpy as np
 from flowrig.studies.count_sets import CountSet, WeightedSum, at_points, positive
 from flowrig.uncertainty.counts import Dispersion
 from flowrig.uncertainty.estimate import Array
-from flowrig.uncertainty.interval import coverage_factor
+from flowrig.uncertainty.fluctuation import chance_of, fluctuation_error
 
 ENOUGH = 10.0  # counts behind the filter, below which a channel tells nothing of its scatter
-MIXED = 400  # sizes of a fluctuation that are mixed
 BURST = 0.01  # probability of the scatter of a channel of its own, below which it is taken for no chance
 
 
@@ -20,8 +19,6 @@ def scatter(
     sets: Sequence[CountSet], parts: Sequence[WeightedSum], shares: Sequence[Array], counting: Array, coverage: float
 ) -> tuple[Array, Dispersion | None]:
     """What the samples scatter beyond counting: a relative fluctuation of all channels, and channels' own."""
-    from scipy.special import chdtrc
-
     k = len(counting)
     told = [_chi_square(x, p) for x, p in zip(sets, parts, strict=True)]
     dof = sum(t[2] for t in told)
@@ -34,9 +31,9 @@ def scatter(
     seen, scale = float(np.sum(size * square)) / float(np.sum(size)), float(np.sum(size**2) / np.sum(size))
     carried = np.sum([share**2 * _averaging(x) for x, share in zip(sets, shares, strict=True)], axis=0)
     chance = dof * float(np.sum(size) ** 2 / np.sum(size**2))  # channels are counted apart, but fluctuate together
-    unsteady = _fluctuation(seen / dof, dof, chance, carried / scale, counting, coverage)
+    unsteady = fluctuation_error(seen / dof, dof, chance, carried / scale, counting, coverage)
     beyond = square / (1.0 + size * max(0.0, seen / dof - 1.0) / scale)
-    p = np.asarray(chdtrc(dof, beyond))
+    p = chance_of(beyond, dof)
     own = p < BURST
     return unsteady, Dispersion(np.where(own, beyond / dof, np.nan), dof, p) if np.any(own) else None
 
@@ -49,50 +46,6 @@ def _averaging(x: CountSet) -> Array:
         carried = x.moved * x.before.counts[np.newaxis]
         variance = variance + np.sum((np.sum(carried, axis=0) / all_) ** 2, axis=0)
     return np.asarray(variance)
-
-
-def _fluctuation(seen: float, dof: int, chance: float, carried: Array, counting: Array, coverage: float) -> Array:
-    """Relative error of the mean ratio by a fluctuation, such that with that of counting it gives the coverage.
-
-    Parameters
-    ----------
-    seen : float
-        Chi square over its degrees of freedom.
-    dof : int
-        Of the fluctuation.
-    chance : float
-        Of counting: more, where several channels tell.
-    carried : array, shape (k,)
-        Variance of the ratio for each by which `seen` is above 1.
-    counting : array, shape (k,)
-        Relative standard error by counting.
-    coverage : float
-
-    Notes
-    -----
-    The fluctuation's size is known by as few degrees of freedom as there are samples more than one: the normal
-    distributions of all sizes that go with what was seen are mixed, where chi square at chance or below leaves none.
-    Without counting it is Student's t; without a fluctuation little is added.
-    """
-    from scipy.optimize import elementwise
-    from scipy.special import chdtri, ndtr
-
-    places = (np.arange(MIXED) + 0.5) / MIXED
-    counted, fluctuated = chdtri(chance, places) / chance, chdtri(dof, places) / dof
-    excess = np.maximum(0.0, (seen - counted) / fluctuated)
-    variance = 1.0 + excess[:, np.newaxis] * carried / counting**2  # (mixed, k), of that by counting
-    tail = 0.5 * (1.0 + coverage)
-
-    def missed(h: Array, column: Array) -> Array:
-        share = ndtr(h / np.sqrt(variance[:, column.astype(int)]))
-        return np.asarray(np.mean(share, axis=0) - tail)
-
-    least, most = float(coverage_factor(coverage)), np.sqrt(np.max(variance)) * 40.0
-    columns = np.arange(len(counting), dtype=float)
-    found = elementwise.find_root(
-        missed, (np.full(len(counting), 0.5 * least), np.full(len(counting), most)), args=(columns,)
-    )
-    return np.asarray(counting * np.sqrt(np.maximum((found.x / least) ** 2 - 1.0, 0.0)))
 
 
 def _chi_square(x: CountSet, sum_: WeightedSum) -> tuple[Array, Array, int]:

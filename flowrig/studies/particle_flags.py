@@ -195,7 +195,8 @@ CAUSES = (
     ),
     CauseMeaning(
         "points of the outlet",
-        "How far the points of the outlet differ beyond counting, as the error of their mean. More points make it smaller.",
+        "How far the points of the outlet differ beyond counting, as the error of their mean. More points make it "
+        "smaller.",
     ),
     CauseMeaning(
         "weights of the points",

@@ -88,7 +88,7 @@ _PREDICTION = (
 
 _PARTICLES = (
     _HEADING,
-    _Part(schema.AIR, "[air.room]", asked=("temperature", "pressure", "altitude", "relative_humidity")),
+    _Part(schema.AIR, "[air.room]", optional=True),
     _Part(PARTICLES, "[particles]", {"counts": "counts.csv"}, ("tube_length", "tube_diameter", "waiting_time")),
     _Part(COUNTERS, "[counters.A]", asked=("serial", "calibrated", "max_concentration")),
 )

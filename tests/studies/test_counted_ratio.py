@@ -20,9 +20,7 @@ from flowrig.studies.counting import Background, Given, Observed, by_size, obser
 from flowrig.studies.samples import samples_of
 from flowrig.uncertainty.counts import poisson_limits, ratio_limits, ratio_upper
 
-WORKED = tomllib.loads(
-    (Path(__file__).parents[1] / "reference" / "counts_worked.toml").read_text(encoding="utf-8")
-)
+WORKED = tomllib.loads((Path(__file__).parents[1] / "reference" / "counts_worked.toml").read_text(encoding="utf-8"))
 LOWER, UPPER = np.array([0.3e-6]), np.array([0.5e-6])
 EXACT = Counter("", "counter", size_limit=0.0, flow_limit=0.0, count_limit=0.0)
 
@@ -56,8 +54,10 @@ def sized(one: Observed, other: Observed | None = None, k=1, told=True) -> BySiz
 @pytest.mark.recomputed
 def test_alternating_samples_with_background_and_correlation_ratio():
     told = WORKED["inputs"]
-    runs = {run: in_turn(told[f"upstream_{run}"], told[f"downstream_{run}"])
-            for run in ("efficiency_run", "correlation_run_no_filter")}
+    runs = {
+        run: in_turn(told[f"upstream_{run}"], told[f"downstream_{run}"])
+        for run in ("efficiency_run", "correlation_run_no_filter")
+    }
     false = {
         ("", up): Background(np.array([float(sum(told[f"background_{side}"]))]), 3.0, f"record:zero|{side}")
         for up, side in ((True, "upstream"), (False, "downstream"))
@@ -151,7 +151,13 @@ def test_what_each_of_two_swapped_counters_sees_cancels(gain, drift, through):
     seen = 1e7 * np.array([1.0, gain * through, gain * drift, through * drift])
     counts = np.round(seen)[:, np.newaxis]
     samples = samples_of(
-        counts, [True, False, True, False], LOWER, UPPER, 1.0, time=np.array([0.0, 0, 1, 1]), counter=["A", "B", "B", "A"]
+        counts,
+        [True, False, True, False],
+        LOWER,
+        UPPER,
+        1.0,
+        time=np.array([0.0, 0, 1, 1]),
+        counter=["A", "B", "B", "A"],
     )
     found = counted_ratio(samples)
     assert found.value == pytest.approx(penetration_swapped(*counts[:, 0]))
@@ -267,7 +273,7 @@ def test_samples_that_scatter_far_beyond_counting_have_students_interval(n):
     counts = np.concatenate([[[1e12], [np.round(r * 1e12)]] for r in ratios])
     counter = ["A", "B"] * n
     samples = samples_of(counts, [True, False] * n, LOWER, UPPER, 1.0, time=np.repeat(np.arange(n), 2), counter=counter)
-    found = sized(free(counted_ratio(samples), counters={name: EXACT for name in "AB"}))
+    found = sized(free(counted_ratio(samples), counters=dict.fromkeys("AB", EXACT)))
     half = stats.t.ppf(0.975, n - 1) * np.std(ratios, ddof=1) / math.sqrt(n)
     assert float(found.high[0] - found.low[0]) / 2 == pytest.approx(half, rel=0.03)
 

@@ -67,7 +67,8 @@ def test_a_larger_sample_than_the_counts_can_be_of_is_told_and_not_believed():
     """README trap 3: limits belong to raw counts. Stated as 0.1 ft3, all counts would be multiples of ten."""
     room = reference("counts_toolroom.csv")
     table = {"place": ["upstream", "downstream"]} | {
-        f"{row['size_ge_um']} um": [int(row["room_count_per_ft3"]), int(row["after_filter_count_per_ft3"])] for row in room
+        f"{row['size_ge_um']} um": [int(row["room_count_per_ft3"]), int(row["after_filter_count_per_ft3"])]
+        for row in room
     }
     counter = COUNTER | {"counts": "cumulative", "per": "ft3"}
     right = reduced(record([], counters={"A": counter | {"sample_time": "6 s"}}, counts=table))
@@ -215,10 +216,16 @@ def test_one_counters_errors_are_one_in_two_records_and_two_counters_are_not():
         counters = {name: COUNTER | {"serial": f"PC-{name}"}}
         return reduced(record(in_turn(behind=(7000, 400, 90, 20, 4, 1)), counters=counters)).by_size.penetration
 
-    one, same, other = halved("A"), reduced(record(in_turn(), counters={"B": COUNTER | {"serial": "PC-A"}})).by_size, halved("B")
+    one, same, other = (
+        halved("A"),
+        reduced(record(in_turn(), counters={"B": COUNTER | {"serial": "PC-A"}})).by_size,
+        halved("B"),
+    )
     assert np.all(one.cov(same.penetration)[:4] > 0)
     assert np.all(one.cov(other) == 0)
-    difference = linear(lambda *, a, b: {"d": a - b}, {"a": one, "b": same.penetration}, ("channel",), {"d": ("channel",)})
+    difference = linear(
+        lambda *, a, b: {"d": a - b}, {"a": one, "b": same.penetration}, ("channel",), {"d": ("channel",)}
+    )
     alone = np.hypot(one.u, same.penetration.u)
     assert difference["d"].u[0] < 0.9 * alone[0]
 
@@ -244,7 +251,9 @@ def test_taped_seams_tell_the_share_that_goes_round():
     false = next(c for c in system.parts if c.label == "counting of false counts")
     assert false in media.parts
     size = next(c for c in system.parts if c.label.endswith("all limits alike"))
-    apart = np.hypot(system.parts[size] / (1 - media.value), media.parts[size] * (1 - system.value) / (1 - media.value) ** 2)
+    apart = np.hypot(
+        system.parts[size] / (1 - media.value), media.parts[size] * (1 - system.value) / (1 - media.value) ** 2
+    )
     assert np.all(np.abs(found.share.parts[size][0, :3]) < np.abs(apart[0, :3]))
     assert float(found.combined.u) < float(np.nanmin(found.share.u[found.told]))
     none = reduced(record(bypassed(0.0), counters={"A": counter}))
@@ -315,7 +324,8 @@ def high_flow():
 FLAGGED = {
     "coincidence loss": lambda: record(high_flow(), counters=mended(max_concentration="100 1/cm3", loss="10 %")),
     "above the counter's maximum concentration": lambda: record(high_flow()),
-    "near the counter's maximum concentration": lambda: record(high_flow(), counters=mended(max_concentration="200 1/cm3")),
+    "near the counter's maximum concentration": lambda: record(
+        high_flow(), counters=mended(max_concentration="200 1/cm3")),
     "coincidence not looked at": lambda: record(in_turn(), counters=mended(max_concentration=None, loss=None)),
     "false counts not measured": lambda: record(in_turn()),
     "few counts, false ones not measured": lambda: record(in_turn()),

@@ -64,7 +64,9 @@ def test_scatter_beyond_counting_widens_as_it_does_for_plain_counts():
     spread = Dispersion(np.asarray(3.0), 4, np.asarray(0.01))
     found = weighted_ratio_limits([10, 20], 1.0, [40, 60], 1.0, spread=spread)
     np.testing.assert_allclose(found, ratio_limits(30, 100, spread=spread), rtol=1e-9)
-    assert weighted_ratio_upper([0, 0], 1.0, [40, 60], 1.0, spread=spread) > weighted_ratio_upper([0, 0], 1.0, [40, 60], 1.0)
+    assert weighted_ratio_upper([0, 0], 1.0, [40, 60], 1.0, spread=spread) > weighted_ratio_upper(
+        [0, 0], 1.0, [40, 60], 1.0
+    )
 
 
 def test_what_is_no_count_has_no_limits():
