@@ -26,7 +26,7 @@ def chance_of(square: ArrayLike, dof: float) -> Array:
     """
     from scipy.special import chdtrc
 
-    return np.asarray(chdtrc(dof, square), dtype=float)
+    return np.asarray(chdtrc(dof, np.asarray(square, float)), np.float64)
 
 
 def fluctuation_error(

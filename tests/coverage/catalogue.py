@@ -7,6 +7,7 @@ from functools import partial
 from tests.coverage import (
     box_rigs,
     compare_rigs,
+    count_rigs,
     face_rigs,
     fan_rigs,
     fit_rigs,
@@ -98,4 +99,5 @@ RIGS = (
     *inlet_rigs.RIGS,
     *fit_rigs.RIGS,
     *fan_rigs.RIGS,
+    *count_rigs.RIGS,
 )  # fmt: skip
