@@ -48,8 +48,8 @@ class Filter:
         Relative fluctuation of every sample, of all sizes alike.
     false : float
         False counts of a sample in every channel, counted through a zero filter for five samples.
-    swapped : bool
-        Two counters at once, that change places halfway, with sizes and shares of their own.
+    swapped, apart : bool
+        Two counters at once, with sizes and shares of their own, that change places halfway, or do not.
     """
 
     behind: float
@@ -60,25 +60,30 @@ class Filter:
     waver: float = 0.0
     false: float = 0.0
     swapped: bool = False
+    apart: bool = False
+
+    @property
+    def two(self) -> bool:
+        return self.swapped or self.apart
 
     def draw(self, rng: Rng) -> Drawn:
         spectrum = FINE**-3.0
         passed = spectrum * self.through / (1 + (FINE / 1.5) ** 1.5)
         true = _in_channels(passed, SIZES) / _in_channels(spectrum, SIZES)
-        names = "AB" if self.swapped else "A"
-        cuts = {n: SIZES * (1 + SIZE * rng.uniform(-1, 1, len(SIZES)) * self.swapped) for n in names}
-        seen = {n: np.array([rng.uniform(*SEEN[min(j, 1)]) for j in range(5)]) if self.swapped else 1.0 for n in names}
+        names = "AB" if self.two else "A"
+        cuts = {n: SIZES * (1 + SIZE * rng.uniform(-1, 1, len(SIZES)) * self.two) for n in names}
+        seen = {n: np.array([rng.uniform(*SEEN[min(j, 1)]) for j in range(5)]) if self.two else 1.0 for n in names}
         flow = {n: 1 + FLOW * rng.uniform(-1, 1) for n in names}
         told = {
             (n, up): flow[n] * seen[n] * _in_channels(spectrum if up else passed, cuts[n])
             for n in names for up in (True, False)
         }  # fmt: skip
         level = self.behind / self.pairs / _in_channels(passed, SIZES)[self.channel]
-        rows = self._swapped(rng, level, told) if self.swapped else self._in_turn(rng, level, told)
+        rows = self._at_once(rng, level, told) if self.two else self._in_turn(rng, level, told)
         for _ in range(5):
             counts = rng.poisson(self.false, 5)
             rows.append({"run": "zero", "place": None, "counter": "A", "number": 100 + len(rows)} | _named(counts))
-        if self.swapped:
+        if self.two:
             counts = rng.poisson(self.false, 5)
             rows.append({"run": "zero", "place": None, "counter": "B", "number": 100 + len(rows)} | _named(counts))
         table = {key: [row[key] for row in rows] for key in rows[0]}
@@ -86,7 +91,7 @@ class Filter:
             "title": "Simulated counts",
             "date": dt.date(2026, 1, 15),
             "particles": {"counts": table},
-            "counters": {n: _counter(n, self.swapped) for n in names},
+            "counters": {n: _counter(n, self.two) for n in names},
         }
         return Drawn(record, float(true[self.channel]), partial(_penetration, self.channel))
 
@@ -99,11 +104,11 @@ class Filter:
             rows.append(_row("A", up, i) | _named(counts))
         return rows
 
-    def _swapped(self, rng: Rng, level: float, told: dict[tuple[str, bool], Array]) -> list[dict[str, Any]]:
+    def _at_once(self, rng: Rng, level: float, told: dict[tuple[str, bool], Array]) -> list[dict[str, Any]]:
         rows = []
         for i in range(self.pairs):
             here = level * np.exp(-self.drift * (i - self.pairs / 2) + self.waver * rng.standard_normal())
-            first = i < self.pairs / 2
+            first = self.apart or i < self.pairs / 2
             for name, up in (("A", first), ("B", not first)):
                 waver = np.exp(self.waver * rng.standard_normal())
                 rows.append(_row(name, up, i) | _named(rng.poisson(here * waver * told[name, up] + self.false)))
@@ -119,10 +124,10 @@ def _row(counter: str, up: bool, number: int) -> dict[str, Any]:
     return {"run": "in use", "place": place, "counter": counter, "number": number}
 
 
-def _counter(name: str, swapped: bool) -> dict[str, Any]:
+def _counter(name: str, two: bool) -> dict[str, Any]:
     return {
         "serial": f"PC-{name}", "sample_flow": "2.83 L/min ± 5 %", "sample_time": "60 s", "counts": "by channel",
-        "per": "sample", "size_error": f"{100 * SIZE * swapped:g} %",
+        "per": "sample", "size_error": f"{100 * SIZE * two:g} %",
     }  # fmt: skip
 
 
@@ -150,6 +155,7 @@ RIGS = (
         Filter(100_000, pairs=6, drift=0.05, swapped=True)),
     Rig("two swapped counters, smallest size", "counted",
         Filter(1_000_000, pairs=6, channel=0, drift=0.05, waver=0.02, swapped=True)),
+    Rig("two counters not swapped", "assumed limits", Filter(100_000, pairs=6, drift=0.05, apart=True)),
     Rig("two swapped counters, 12 counts downstream", "counted",
         Filter(12, pairs=6, channel=3, drift=0.05, swapped=True)),
 )  # fmt: skip

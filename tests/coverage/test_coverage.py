@@ -68,6 +68,10 @@ SHORT = {
     "fan and filter measured, clean air": 8,
     "fan and filter stated, limits filled, flow": 6,
     "fan measured, crossing near free air": 20,
+    "efficiency at 10 counts downstream": 40,
+    "drifting and unsteady room alternating": 40,
+    "two swapped counters with different efficiencies and size cuts": 40,
+    "two counters not swapped": 30,
 }
 BY_NAME = {rig.name: rig for rig in RIGS}
 
