@@ -119,6 +119,7 @@ _MODULES: dict[str, tuple[str, ...]] = {
         "steady_concentration",
         "time_to_concentration",
     ),
+    "sampling": ("bypass_share", "spectrum_at_limits", "tube_volumes"),
     "size_averages": (
         "efficiency_at_size",
         "log_size_weights",

@@ -6,13 +6,14 @@ from collections.abc import Mapping
 from typing import Any
 
 from flowrig.records import electrical_facts, sound_readings
+from flowrig.records.count_record import PARTICLE_COUNTS
 from flowrig.records.declare import Table
 from flowrig.records.own_facts import OWNING
 from flowrig.records.part import Content, Part, PartReader
 from flowrig.records.prediction import PREDICTION
 from flowrig.records.room import ROOM
 
-PARTS: tuple[Part, ...] = (electrical_facts.PART, sound_readings.PART, PREDICTION, ROOM, OWNING)
+PARTS: tuple[Part, ...] = (electrical_facts.PART, sound_readings.PART, PARTICLE_COUNTS, PREDICTION, ROOM, OWNING)
 TABLES: dict[str, Table] = {table.name: table for part in PARTS for table in part.all_tables}
 HEADINGS: dict[str, str] = {table.name: part.heading(table) for part in PARTS for table in part.all_tables}
 

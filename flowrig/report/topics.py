@@ -52,6 +52,7 @@ from flowrig.studies import (
     operating_point,
     option,
     own,
+    particle_flags,
     rates,
     room_flags,
     scrutiny,
@@ -199,6 +200,7 @@ def _flags() -> Iterator[Topic]:
         *clean_air_flow.FLAGS,
         *clean_air_rate.FLAGS,
         *size_classes.FLAGS,
+        *particle_flags.FLAGS,
     ):
         found[meaning] = Topic("flag", meaning.code, meaning.meaning, meaning)
     for method in methods():
@@ -208,7 +210,7 @@ def _flags() -> Iterator[Topic]:
 
 
 def _causes() -> Iterator[Topic]:
-    for cause in (*CAUSES, *air.CAUSES):
+    for cause in (*CAUSES, *air.CAUSES, *particle_flags.CAUSES):
         yield Topic("cause", cause.name, cause.meaning, cause, other_names=[cause.label] if cause.label else [])
     found: dict[str, Topic] = {}
     for method in methods():

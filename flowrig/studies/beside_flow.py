@@ -11,6 +11,7 @@ from flowrig.studies.result import PartResult, Result
 STUDIES: dict[str, tuple[str, str]] = {
     "electrical": ("electrical", "electrical"),
     "sound": ("sound", "sound"),
+    "particles": ("particles", "reduce_counts"),
 }
 
 

@@ -14,6 +14,7 @@ from flowrig.records.fan_facts import FAN, STATED
 from flowrig.records.filter_facts import FILTER
 from flowrig.records.noise_facts import NOISE
 from flowrig.records.own_facts import OPTIONS, OWN
+from flowrig.records.particle_facts import COUNTERS, IN_USE, PARTICLES, ZERO
 from flowrig.records.predict_facts import FILTERS, LIFE, LOSSES, PREDICT, SWEEP, WINDING
 from flowrig.records.room_facts import AIR_CHANGE_TARGET, CONCENTRATION_TARGET, DUCT, PER_PERSON_TARGET, ROOM
 from flowrig.studies.sheet_text import HOW_TO, comment, form_in_words, in_comments, rule, toml
@@ -138,6 +139,29 @@ _ROOM = (
     _Part(DUCT, "[duct]", optional=True),
 )  # fmt: skip
 
+_PARTICLES = (
+    _HEADING,
+    _Part(schema.AIR, "[air.room]", optional=True),
+    _Part(PARTICLES, "[particles]", {"counts": "counts.csv"}, ("tube_length", "tube_diameter", "waiting_time")),
+    _Part(COUNTERS, "[counters.A]", asked=("serial", "calibrated", "max_concentration")),
+)
+_TURNS = ("upstream", "downstream") * 5 + ("upstream",)
+_COUNTS = "\n".join(
+    [
+        "number,run,place,0.3 um,0.5 um,1 um,2.5 um,5 um,10 um,note",
+        *(f"{number},{IN_USE},{place},,,,,,," for number, place in enumerate(_TURNS, 1)),
+        *(f"{number},{ZERO},,,,,,,," for number in (len(_TURNS) + 1, len(_TURNS) + 2)),
+        "",
+    ]
+)
+COUNTING_CAUTIONS = (
+    "Keep tubes, sleeves and hair off fan blades; unplug the fan before taping seams or changing a filter.",
+    "Room air is aerosol enough for most tests. Smoke, incense or sprays harm lungs and set off detectors: ventilate, "
+    "keep fire away from filters, and ask whoever is responsible for the building.",
+    "Loaded filters hold what they caught: gloves, a fitting respirator, and no shaking out.",
+    *CAUTIONS[:1],
+)
+
 
 def _instrument(kind: str) -> _Part:
     header = f"[instruments.{schema.USUAL_NAMES[kind]}]"
@@ -166,6 +190,7 @@ PLACES = 4  # of the microphone, each read twice
 SOUND_CSV = "place,level [dB],background [dB]\n" + "".join(f"{k // 2 + 1},,\n" for k in range(2 * PLACES))
 
 SHEETS = {
+    "particles": _Blank({"record.toml": _PARTICLES, "counts.csv": _COUNTS}, "reduce", COUNTING_CAUTIONS),
     "prediction": _Blank({"record.toml": _PREDICTION, "fan.toml": _FAN, "filter.toml": _FILTER}, "predict"),
     "fan": _Blank({"fan.toml": _FAN}, ""),
     "filter": _Blank({"filter.toml": _FILTER}, ""),

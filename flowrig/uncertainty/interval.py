@@ -42,7 +42,7 @@ class Interval:
     coverage : float
     factor : array
         Coverage factor at the effective degrees of freedom (of the linear interval, whichever is reported).
-    source : {'linear', 'monte carlo'}
+    source : {'linear', 'monte carlo', 'counts'}
         For a batch, that of the rows not said to be drawn.
     curved : array of bool
         The kernel is not linear over the spread.
@@ -63,7 +63,7 @@ class Interval:
     high: Array
     coverage: float
     factor: Array
-    source: Literal["linear", "monte carlo"]
+    source: Literal["linear", "monte carlo", "counts"]
     curved: Bools
     shape: Bools
     draws: int = 0

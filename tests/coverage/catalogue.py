@@ -8,6 +8,7 @@ from tests.coverage import (
     box_rigs,
     clean_air_rigs,
     compare_rigs,
+    count_rigs,
     face_rigs,
     fan_rigs,
     fit_rigs,
@@ -104,4 +105,5 @@ RIGS = (
     *sound_rigs.RIGS,
     *room_rigs.RIGS,
     *clean_air_rigs.RIGS,
+    *count_rigs.RIGS,
 )  # fmt: skip

@@ -31,7 +31,7 @@ from tests.coverage.profiles import Profile, rectangle
 
 Array = NDArray[np.float64]
 Rng = np.random.Generator
-Expected = Literal["normal", "rectangular", "few", "misspecified", "assumed limits"]
+Expected = Literal["normal", "rectangular", "few", "misspecified", "assumed limits", "counted"]
 Taken = tuple[Estimate, Interval, list[Finding]]
 COEFFICIENT = 0.012 / 1.96  # of a nozzle: 1.2 % at 95 %, normal
 
@@ -94,7 +94,7 @@ class Rig:
     Attributes
     ----------
     name : str
-    expected : {'normal', 'rectangular', 'few', 'misspecified', 'assumed limits'}
+    expected : {'normal', 'rectangular', 'few', 'misspecified', 'assumed limits', 'counted'}
         Which acceptance it falls under, see `study.BANDS`.
     setup : Setup
     flags : tuple of str

@@ -76,6 +76,10 @@ SHORT = {
     "clean-air rate, 60 counts before, 3 behind": 8,
     "clean-air rate, 400 counts before, hardly one behind": 6,
     "clean-air rate, five wide channels, dust range": 12,
+    "efficiency at 10 counts downstream": 40,
+    "drifting and unsteady room alternating": 40,
+    "two swapped counters with different efficiencies and size cuts": 40,
+    "two counters not swapped": 30,
 }
 BY_NAME = {rig.name: rig for rig in RIGS}
 

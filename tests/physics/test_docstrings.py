@@ -186,6 +186,7 @@ ORDINARY = {
     "interval": (0.25, 1.5),
     "leak": (-0.01, 0.02),
     "leak_concentration": (5e-8, 2e-7),
+    "length": (1.0, 2.0),
     "length_ratio": (0.5, 0.6),
     "level": (50.0, 57.0),
     "life": (5.0, 8.0),
@@ -196,6 +197,7 @@ ORDINARY = {
     "loss_on": (2e-3, 3e-3),
     "lower": (0.3e-6, 0.5e-6),
     "mass_flow": (0.1, 0.2),
+    "media": (0.2, 0.3),
     "media_efficiency": (0.5, 0.9),
     "meter_density": (1.1, 1.2),
     "meter_flow": (0.1, 0.2),
@@ -245,6 +247,7 @@ ORDINARY = {
     "steepness": (3.0, 4.0),
     "supply_leakage": (0.05, 0.1),
     "surface": (100.0, 150.0),
+    "system": (0.25, 0.4),
     "target": (9e-9, 3.5e-8),
     "temperature": (293.15, 298.15),
     "throttled_flow": (0.08, 0.15),
@@ -283,6 +286,7 @@ OWN_AXES = {
     "log_size_weights",
     "particulate_efficiency",
     "range_averages",
+    "spectrum_at_limits",
     "volume_weights",
 }
 POINTWISE = {
