@@ -29,7 +29,9 @@ def reduced(source):
 
 
 def codes(part):
-    return {f.code for f in part.findings}
+    """Flags of counting alone: what a class or a clean-air rate says of itself is held elsewhere."""
+    later = part.clean_air.findings if part.clean_air is not None else []
+    return {f.code for f in part.findings if f not in later}
 
 
 # Source: trade web article 2020 (tests/reference/counts_toolroom.csv): printed counts per ft3, a sample of 0.01 ft3.
