@@ -116,15 +116,17 @@ def shaped(estimate: Estimate) -> Bools:
 
 def hard_ended(estimate: Estimate) -> Bools:
     result = np.zeros(estimate.value.shape, dtype=bool)
-    for line in estimate.budget():
-        if line.cause.shape != "normal":
-            result |= np.asarray(line.share > SHARE_OF_SHAPE)
+    for cause in estimate.parts:
+        if cause.shape != "normal":
+            result |= estimate.share(cause) > SHARE_OF_SHAPE
     return result
 
 
 def few_known(estimate: Estimate) -> Bools:
-    shares = [line.share for line in estimate.budget() if line.cause.dof < DOF_OF_SHAPE]
-    total = np.sum(shares, axis=0) if shares else np.zeros(estimate.value.shape)
+    total = np.zeros(estimate.value.shape)
+    for cause in estimate.parts:
+        if cause.dof < DOF_OF_SHAPE:
+            total += estimate.share(cause)
     return np.asarray(total > SHARE_OF_SHAPE)
 
 
