@@ -342,11 +342,18 @@ def _moved(x: Estimate, deviates: Deviates) -> tuple[Array, Axes]:
     for (cause, part), (z, own) in zip(x.parts.items(), moved, strict=True):
         if not own:
             moves = z.reshape(-1, *[1] * len(x.axes)) * part if cause.n == 1 else np.tensordot(z, part, axes=1)
-            total = total + align(moves, x.axes, axes, 1)
+            total = _added(total, align(moves, x.axes, axes, 1))
             continue
         for k in range(cause.n):
-            total = total + align(z[:, k], own, axes, 1) * align(part[k], x.axes, axes)[np.newaxis]
+            total = _added(total, align(z[:, k], own, axes, 1) * align(part[k], x.axes, axes)[np.newaxis])
     return total, axes
+
+
+def _added(total: Array, moves: Array) -> Array:
+    """The sum, in the place of the first where it is ours to write in: the value itself, at the start, is not."""
+    if total.shape == moves.shape and total.flags.writeable:
+        return np.add(total, moves, out=total)
+    return np.asarray(total + moves)
 
 
 def take(x: Estimate, axis: str, positions: Any, memo: dict[int, Node] | None = None) -> Estimate:
