@@ -116,10 +116,15 @@ def _folded(kind: str) -> dict[str, str]:
     return {spelling: only for spelling, (only, *others) in units.items() if not others}
 
 
+@cache
+def usual(kind: str) -> tuple[str, ...]:
+    """One spelling of each unit of a kind, for people to choose from; a bare number is said in words."""
+    return tuple(_write_out(texts.split("|")[0])[0] or "(a bare number)" for texts in _kind(kind).units.values())
+
+
 def _usual(kind: str, most: int = 8) -> list[str]:
-    """One spelling of each unit, for a message."""
-    usual = [_write_out(texts.split("|")[0])[0] or "(a bare number)" for texts in _kind(kind).units.values()]
-    return usual if len(usual) <= most else [*usual[:most], "…"]
+    """The same for a message, the first few."""
+    return [*usual(kind)[:most], *(["…"] if len(usual(kind)) > most else [])]
 
 
 def _nearest(text: str, kind: str) -> str | None:
@@ -145,11 +150,6 @@ def accepted(kind: str) -> tuple[str, ...]:
         If there is no such kind.
     """
     return tuple(_spellings(kind))
-
-
-def usual(kind: str) -> tuple[str, ...]:
-    """One spelling of each unit of a kind, for people to choose from; a bare number is said in words."""
-    return tuple(_usual(kind, most=99))
 
 
 def kinds_of(spelling: str) -> tuple[str, ...]:

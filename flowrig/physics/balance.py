@@ -199,19 +199,26 @@ def stage_drop(
     ]
     with np.errstate(all="ignore"):
         hole = np.sqrt(2.0 / np.asarray(density, dtype=float))
+        bent = [bool(np.any(f > 0.0)) for _, _, _, f, _, _ in members]  # a power of every element is dear
         s: Array | float = np.inf
-        for a, b, c, f, n, g in members:  # above the root: each as if it passed all of it
+        for (a, b, c, f, n, g), power in zip(members, bent, strict=True):  # above the root: as if it passed all of it
             v = q / a
-            own = np.where(a > 0.0, np.where(f > 0.0, f * np.power(v, n), (b + c * v) * v), np.inf)
+            own = (b + c * v) * v
+            if power:
+                own = np.where(f > 0.0, f * np.power(v, n), own)
+            own = np.where(a > 0.0, own, np.inf)
             s = np.minimum(np.minimum(s, np.sqrt(own)), np.where(g > 0.0, q / (g * hole), np.inf))
         s = np.where(np.isfinite(s), s, np.nan)
         if len(members) > 1 or np.any(members[0][5] > 0.0):
             for _ in range(STEPS):
                 passed, slope = np.zeros_like(s), np.zeros_like(s)
-                for a, b, c, f, n, g in members:
-                    root = np.sqrt(np.square(b) + 4.0 * c * np.square(s))
-                    v = np.where(f > 0.0, np.power(np.square(s) / f, 1.0 / n), 2.0 * np.square(s) / (b + root))
-                    dv = np.where(f > 0.0, 2.0 / n * v / s, 2.0 * s / root)
+                drop = np.square(s)
+                for (a, b, c, f, n, g), power in zip(members, bent, strict=True):
+                    root = np.sqrt(np.square(b) + 4.0 * c * drop)
+                    v, dv = 2.0 * drop / (b + root), 2.0 * s / root
+                    if power:
+                        v = np.where(f > 0.0, np.power(drop / f, 1.0 / n), v)
+                        dv = np.where(f > 0.0, 2.0 / n * v / s, dv)
                     there = a > 0.0
                     passed = passed + np.where(there, a * v, 0.0) + g * hole * s
                     slope = slope + np.where(there, a * dv, 0.0) + g * hole

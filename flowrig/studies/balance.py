@@ -33,6 +33,7 @@ CURVES = ("flow", "pressure", "power", "motor_temperature")  # inputs with the a
 
 
 Indices = NDArray[np.intp]
+SCANNED = 16_384  # places of a scan taken at once: more falls out of the processor's cache
 STEP = 1 / 256  # of the curve: first step to either side of where a crossing is looked for
 
 
@@ -67,30 +68,45 @@ class Rig:
         shapes += [pieces.coefficients.shape[1:-1] for pieces in self.pieces.values()]
         self.shape: tuple[int, ...] = np.broadcast_shapes(*shapes)
         self._known: dict[str, Array] = {}
+        self._places: dict[tuple[int, ...], Indices] = {}
 
     def _curve(self, name: str, inputs: dict[str, Array]) -> Pieces:
         bent = inputs["straightness"][..., 0, :] if name == "pressure" else 0.0
         return shape_keeping(self.options.nodes, inputs[name][..., 0, :], bent)
 
-    def _laid(self, name: str, x: Array, lead: int = 0) -> Array:
-        """An array with one place for each design behind `lead` axes; its other axes stay."""
-        if name not in self._known:
-            tail = x.shape[lead + len(self.shape) :]
-            laid = np.broadcast_to(x, (*x.shape[:lead], *self.shape, *tail))
-            self._known[name] = laid.reshape(*x.shape[:lead], -1, *tail)
-        return self._known[name]
+    def _own(self, front: tuple[int, ...], i: Indices) -> Indices:
+        """Where designs are found in an array that has fewer of them: what is the same for some is not laid out."""
+        if front == self.shape:
+            return i
+        if front not in self._places:
+            own = np.arange(int(np.prod(front))).reshape(front)
+            self._places[front] = np.broadcast_to(own, self.shape).reshape(-1)
+        return self._places[front][i]
 
     def at(self, name: str, t: Array, i: Indices) -> Array:
         """A curve of some designs, each at a place of its own."""
-        pieces = self.pieces[name]
-        k = np.clip(np.searchsorted(pieces.nodes, t, side="right") - 1, 0, len(pieces.nodes) - 2)
-        of_each = self._laid(name, np.moveaxis(pieces.coefficients, -1, 1), 2)  # (4, pieces, designs)
-        return cubic(of_each[:, k, i], t - pieces.nodes[k])
+        nodes, curves = self.pieces[name].nodes, self._curves(name)
+        k = np.clip(np.searchsorted(nodes, t, side="right") - 1, 0, len(nodes) - 2)
+        piece = self._own(curves.shape[:-2], i) * (len(nodes) - 1) + k
+        return cubic(np.take(curves.reshape(-1, 4), piece, axis=0).T, t - nodes[k])
+
+    def _curves(self, name: str) -> Array:
+        """Coefficients of a curve with those of one piece side by side, shape (..., pieces, 4)."""
+        if name not in self._known:
+            self._known[name] = np.ascontiguousarray(np.moveaxis(self.pieces[name].coefficients, 0, -1))
+        return self._known[name]
 
     def of(self, i: Indices) -> tuple[dict[str, Array], dict[str, Array]]:
-        """What is one value a design, and what is one a filter, of some designs."""
-        whole = {name: self._laid(name, x)[i] for name, x in self.whole.items()}
-        return whole, {name: self._laid(name, x)[i] for name, x in self.members.items()}
+        """What is one value a design, and what is one a filter, of some designs; once where it is the same for all."""
+        whole = {name: self.some(x, i) for name, x in self.whole.items()}
+        return whole, {name: self.some(x, i, 1) for name, x in self.members.items()}
+
+    def some(self, x: Array, i: Indices, tail: int = 0) -> Array:
+        """Some designs of an array with `tail` further axes; without the axis of designs where all are the same."""
+        front, last = x.shape[: x.ndim - tail], x.shape[x.ndim - tail :]
+        if all(n == 1 for n in front):
+            return x.reshape(last)
+        return np.take(x.reshape(-1, *last), self._own(front, i), axis=0)
 
     def along(self, name: str, t: Array) -> Array:
         """A curve of all designs, each at a place of its own."""
@@ -99,8 +115,10 @@ class Rig:
 
     def apart(self, t: Array, i: Indices) -> Array:
         """Pressure of the fan less that of the bank, of some designs, each at a place of its own."""
-        whole, members = self.of(i)
-        net, total, _ = delivered(self.at("flow", t, i), self.at("pressure", t, i), whole, self.options.curve_density)
+        return self._apart(self.at("flow", t, i), self.at("pressure", t, i), *self.of(i))
+
+    def _apart(self, flow: Array, pressure: Array, whole: dict[str, Array], members: dict[str, Array]) -> Array:
+        net, total, _ = delivered(flow, pressure, whole, self.options.curve_density)
         return np.asarray(total - sum(self.drops(net, whole, members)))
 
     def drops(self, net: Array, whole: dict[str, Array], members: dict[str, Array]) -> list[Array]:
@@ -116,9 +134,18 @@ class Rig:
 
     def scanned(self, i: Indices) -> tuple[Array, Array]:
         """Places along the curve, and how far fan and bank are apart there: (designs, places)."""
-        grid = places(self.pieces["flow"])
-        every = np.repeat(i, len(grid))
-        return grid, self.apart(np.tile(grid, len(i)), every).reshape(len(i), len(grid))
+        nodes, grid = self.pieces["flow"].nodes, places(self.pieces["flow"])
+        apart = np.empty((len(i), len(grid)))
+        some = max(1, SCANNED // len(grid))
+        for start in range(0, len(i), some):
+            here = i[start : start + some]
+            curves = (np.moveaxis(self.some(self._curves(name), here, 2), -1, 0) for name in ("flow", "pressure"))
+            flow, pressure = (Pieces(nodes, coefficients).at(grid) for coefficients in curves)
+            whole, members = self.of(here)
+            whole = {name: x[:, np.newaxis] if x.ndim else x for name, x in whole.items()}
+            members = {name: x[:, np.newaxis] if x.ndim > 1 else x for name, x in members.items()}
+            apart[start : start + some] = self._apart(flow, pressure, whole, members)
+        return grid, apart
 
     def crossing(self, near: Array, falling: bool) -> Array:
         """The place of the crossing nearest to a place, one a design; NaN where there is none of its kind.

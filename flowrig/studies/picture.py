@@ -129,7 +129,7 @@ class _AtFlow(Rig):
         """Wanted flow less that at a place: falls as the place moves on."""
         whole, _ = self.of(i)
         net, _, _ = delivered(self.at("flow", t, i), self.at("pressure", t, i), whole, self.options.curve_density)
-        return np.asarray(self._laid("wanted", self.wanted)[i] - net)
+        return np.asarray(self.some(self.wanted, i) - net)
 
     def place(self, near: Array) -> Array:
         t = self.crossing(near, True)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 
 import numpy as np
 from numpy.typing import NDArray
@@ -36,32 +36,45 @@ HELD = 16_000_000  # draws of a batch held in memory at once
 
 
 def probe(estimate: Estimate, coverage: float = 0.95) -> Array:
+    """How far each row of a batch bends away from its own tangent. See `probes`."""
+    return probes([estimate], coverage)[0]
+
+
+def probes(estimates: Sequence[Estimate], coverage: float = 0.95) -> list[Array]:
     """How far each row of a batch bends away from its own tangent, in units of u: two calls of the kernel.
 
     First all causes are moved together, k along the gradient to either side: a kernel that is linear there gives back
     ± k·u exactly. Then a few draws, compared with the tangent at the same deviates, see what bends across the
     gradient, or where there is no gradient; their largest departure counts a third, as it shifts the ends by less.
     Where rows depend on each other, one call cannot move each along its own gradient: then more draws stand alone.
+    The few draws are the same for results that were computed together.
 
     Returns
     -------
-    array, one entry a row
+    list of array, one entry a row
         Infinite where the kernel has no value nearby, or bends while its tangent is flat; 0 where only rounding is
         left.
     """
-    u = estimate.u
     k = float(coverage_factor(coverage))
-    separate = all(alone(estimate, axis) for axis in estimate.axes)
-    few = _few_draws(PROBE if separate else BLIND)
-    (drawn, own), (straight, _) = evaluate([estimate, tangent(estimate)], few)
-    drawn = align(drawn, own, estimate.axes, 1)
+    separate = [all(alone(x, axis) for axis in x.axes) for x in estimates]
+    moved: dict[int, tuple[Array, Axes]] = {}
+    for draws in (PROBE, BLIND):
+        some = [i for i, own in enumerate(separate) if own == (draws == PROBE)]
+        moved |= zip(some, evaluate([estimates[i] for i in some], _few_draws(draws)), strict=True)
+    return [_bend(x, moved[i], k, separate[i]) for i, x in enumerate(estimates)]
+
+
+def _bend(estimate: Estimate, moved: tuple[Array, Axes], k: float, separate: bool) -> Array:
+    u = estimate.u
+    drawn = align(*moved, estimate.axes, 1)
+    [(straight, _)] = evaluate([tangent(estimate)], _few_draws(len(drawn)))
     with np.errstate(divide="ignore", invalid="ignore"):
         departure = np.max(np.abs(drawn - straight), axis=0)
         if separate:
-            [(moved, own)] = evaluate([estimate], _along_gradient(estimate, k))
-            shift = align(moved, own, estimate.axes, 1) - estimate.value
-            along = np.max(np.abs(shift - k * u * np.array([1, -1]).reshape(2, *[1] * u.ndim)), axis=0)
-            departure = np.maximum(along, departure / 3)
+            [(along, own)] = evaluate([estimate], _along_gradient(estimate, k))
+            shift = align(along, own, estimate.axes, 1) - estimate.value
+            beside = np.max(np.abs(shift - k * u * np.array([1, -1]).reshape(2, *[1] * u.ndim)), axis=0)
+            departure = np.maximum(beside, departure / 3)
         bend = np.where(departure > rounding(estimate), departure / u, 0.0)
         return np.where(np.isfinite(departure), bend, np.inf)
 
@@ -148,7 +161,8 @@ def batch_intervals(
     for x in estimates.values():
         if len(x.axes) != 1:
             raise ValueError(f"a batch has one axis, this has {x.axes}")
-    rows = {name: _Rows(x, coverage) for name, x in estimates.items()}
+    bends = probes(list(estimates.values()), coverage)
+    rows = {name: _Rows(x, coverage, bend) for (name, x), bend in zip(estimates.items(), bends, strict=True)}
     wanted = np.unique(np.concatenate([r.wanted(samples, most) for r in rows.values()]))
     at_once = max(1, HELD // ((samples or ROW_DRAWS) * len(rows)))
     for start in range(0, len(wanted), at_once):
@@ -164,12 +178,12 @@ def batch_intervals(
 class _Rows:
     """The rows of one result while their intervals are found."""
 
-    def __init__(self, estimate: Estimate, coverage: float) -> None:
+    def __init__(self, estimate: Estimate, coverage: float, bend: Array) -> None:
         self.estimate, self.coverage = estimate, coverage
         low, high, self.factor = linear_interval(estimate, coverage)
         self.low, self.high = low.copy(), high.copy()
         self.valued = np.isfinite(estimate.value)  # a row without a value has no interval either
-        self.bend = np.where(self.valued, probe(estimate, coverage), 0.0)
+        self.bend = np.where(self.valued, bend, 0.0)
         self.curved = self.bend > CURVED
         # below a coverage of 0.9 a rectangle reaches further than the normal factor says
         narrow = hard_ended(estimate) if coverage < NO_NARROWER else False

@@ -70,6 +70,9 @@ class Cause:
         if self.dof != math.inf and self.shape != "normal":
             raise ValueError(f"cause {self.id!r}: finite degrees of freedom belong to a normal shape, not {self.shape}")
 
+    def __hash__(self) -> int:
+        return hash(self.id)  # equal causes have equal ids, and a text keeps its hash: every budget looks causes up
+
     def block(self, length: int) -> Cause:
         """The same deviates with their axis unrolled into `n` × `length` directions, once rows are combined.
 
@@ -101,6 +104,6 @@ def unite(groups: Iterable[Iterable[Cause]]) -> list[Cause]:
     for group in groups:
         for cause in group:
             known = seen.setdefault(cause.id, cause)
-            if known != cause:
+            if known is not cause and known != cause:
                 raise CauseConflict(f"two causes are both called {cause.id!r} but differ: {known} and {cause}")
     return list(seen.values())

@@ -41,6 +41,8 @@ class Share:
 
 def align(array: Array, own: Axes, axes: Axes, lead: int = 0) -> Array:
     """Array with axes `own` laid out in the order of `axes`, length 1 where it has none; `lead` axes stay in front."""
+    if own == axes:
+        return array
     missing = [axis for axis in own if axis not in axes]
     if missing:
         raise ValueError(f"axes {missing} are not among {axes}")
@@ -109,7 +111,7 @@ class Estimate:
         If shapes, axes and causes do not fit together.
     """
 
-    __slots__ = ("__weakref__", "axes", "node", "output", "parts", "taken", "value")
+    __slots__ = ("__weakref__", "_variance", "axes", "node", "output", "parts", "taken", "value")
 
     def __init__(
         self,
@@ -126,8 +128,12 @@ class Estimate:
         if self.value.ndim != len(self.axes):
             raise ValueError(f"value has {self.value.ndim} dimensions but the axes are {self.axes}")
         self.parts: dict[Cause, Array] = {}
-        for cause in unite([parts or {}]):
-            part = np.asarray((parts or {})[cause], dtype=float)
+        self._variance: Array | None = None
+        parts = parts or {}
+        if len(parts) > 1:
+            unite([parts])
+        for cause, given in parts.items():
+            part = np.asarray(given, dtype=float)
             if part.shape[:1] != (cause.n,):
                 raise ValueError(f"part of {cause.id!r} has shape {part.shape}; expected {cause.n} directions in front")
             if cause.each is not None and cause.each not in self.axes:
@@ -136,7 +142,11 @@ class Estimate:
                 part = part.reshape(-1, *[1] * self.value.ndim)
             if part.ndim != 1 + self.value.ndim:
                 raise ValueError(f"part of {cause.id!r} has shape {part.shape} beside a value of {self.value.shape}")
-            self.parts[cause] = np.broadcast_to(part, (cause.n, *self.value.shape))
+            if part.shape[1:] == self.value.shape:
+                self.parts[cause] = part.view()
+                self.parts[cause].flags.writeable = False
+            else:
+                self.parts[cause] = np.broadcast_to(part, (cause.n, *self.value.shape))
         self.node = node
         self.output = output
         self.taken: dict[str, Places] = dict(taken or {})
@@ -156,10 +166,13 @@ class Estimate:
 
     @property
     def variance(self) -> Array:
-        total = np.zeros(self.value.shape)
-        for part in self.parts.values():
-            total = total + np.sum(part**2, axis=0)
-        return total
+        if self._variance is None:
+            total = np.zeros(self.value.shape)
+            for part in self.parts.values():
+                total += np.add.reduce(part**2, axis=0)
+            total.flags.writeable = False
+            self._variance = total
+        return self._variance
 
     @property
     def u(self) -> Array:
@@ -176,7 +189,10 @@ class Estimate:
         for cause, part in self.parts.items():
             if cause.dof != math.inf:
                 block = (cause.sizing, cause.dof)
-                blocks[block] = blocks.get(block, np.zeros(self.value.shape)) + np.sum(part**2, axis=0)
+                own = np.add.reduce(part**2, axis=0)
+                blocks[block] = blocks[block] + own if block in blocks else own
+        if not blocks:
+            return np.full(self.value.shape, math.inf)
         spread = np.zeros(self.value.shape)
         for (_, dof), variance in blocks.items():
             spread = spread + variance**2 / dof
@@ -185,14 +201,14 @@ class Estimate:
 
     def budget(self) -> list[Share]:
         """Every cause with its contribution and share of the variance, largest (on average) first."""
-        variance = self.variance
-        shares = []
-        for cause, part in self.parts.items():
-            own = np.sum(part**2, axis=0)
-            with np.errstate(divide="ignore", invalid="ignore"):
-                share = np.where(variance > 0, own / variance, 0.0)
-            shares.append(Share(cause, np.sqrt(own), share))
-        return sorted(shares, key=lambda line: -float(np.mean(line.share)))
+        alone = {cause: np.sqrt(np.add.reduce(part**2, axis=0)) for cause, part in self.parts.items()}
+        shares = [Share(cause, u, self.share(cause)) for cause, u in alone.items()]
+        return sorted(shares, key=lambda line: -float(line.share.mean()))
+
+    def share(self, cause: Cause) -> Array:
+        """Part of the variance that one of its causes brings, 0 to 1; 0 where there is no variance."""
+        own = np.add.reduce(self.parts[cause] ** 2, axis=0)
+        return np.divide(own, self.variance, out=np.zeros(self.value.shape), where=self.variance > 0)
 
     def cov(self, other: Estimate) -> Array:
         """Covariance with another estimate of the same axes (or without axes): a dot product over shared causes.

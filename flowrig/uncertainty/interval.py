@@ -23,6 +23,7 @@ CHECK = 4 * CHUNK  # draws of the curvature check
 # Degrees of freedom from which Student's factor is taken as the normal one: 0.1 % less, where u itself is known to 2 %
 MANY = 1e3
 LOOK = 128  # draws of the first look at a single result
+CLEAR = 2.0  # times the limit, or the limit over so much: told by the first chunk of the check
 REACH = 0.98  # coverage whose ends the first look reaches beyond
 QUIET = 0.05  # of u: no draw of the first look further off than this, no need for the full check
 STABLE = 0.02  # of u
@@ -116,15 +117,17 @@ def shaped(estimate: Estimate) -> Bools:
 
 def hard_ended(estimate: Estimate) -> Bools:
     result = np.zeros(estimate.value.shape, dtype=bool)
-    for line in estimate.budget():
-        if line.cause.shape != "normal":
-            result |= np.asarray(line.share > SHARE_OF_SHAPE)
+    for cause in estimate.parts:
+        if cause.shape != "normal":
+            result |= estimate.share(cause) > SHARE_OF_SHAPE
     return result
 
 
 def few_known(estimate: Estimate) -> Bools:
-    shares = [line.share for line in estimate.budget() if line.cause.dof < DOF_OF_SHAPE]
-    total = np.sum(shares, axis=0) if shares else np.zeros(estimate.value.shape)
+    total = np.zeros(estimate.value.shape)
+    for cause in estimate.parts:
+        if cause.dof < DOF_OF_SHAPE:
+            total += estimate.share(cause)
     return np.asarray(total > SHARE_OF_SHAPE)
 
 
@@ -251,17 +254,31 @@ def _curved_by_draws(estimates: Sequence[Estimate], coverage: float, seed: int) 
         for x, drawn, straight in zip(estimates, first, first[len(estimates) :], strict=False)
     ):
         return [np.zeros((), dtype=bool) for _ in estimates]
-    pieces = list(chunks(both, CHECK, seed, normal=True))
-    drawn = [np.concatenate(column) for column in zip(*pieces, strict=True)]
-    found = []
-    for x, draws, straight in zip(estimates, drawn, drawn[len(estimates) :], strict=False):
-        # draws without a value are as far from straight as can be, unless they are too few to move an end: a
-        # rectangular humidity made normal leaves the range of its equation once in some ten thousand
-        departure = np.max(np.abs(_ends(draws, coverage) - _ends(straight, coverage)))
-        near = departure <= np.maximum(CURVED * x.u, rounding(x))
-        few_lost = np.mean(~np.isfinite(draws)) <= RARE * (1 - coverage)
-        found.append(np.asarray(not (near and few_lost)))
-    return found
+    pieces: list[list[Array]] = []
+    bends: list[float] = []
+    for piece in chunks(both, CHECK, seed, normal=True):
+        pieces.append(piece)
+        if len(pieces) in (1, CHECK // CHUNK):
+            drawn = [np.concatenate(column) for column in zip(*pieces, strict=True)]
+            pairs = zip(estimates, drawn, drawn[len(estimates) :], strict=False)
+            bends = [_bend(x, draws, straight, coverage) for x, draws, straight in pairs]
+            if not any(1 / CLEAR < bend < CLEAR for bend in bends):
+                break  # the same draws on both sides: the rest of them moves a departure by little
+    return [np.asarray(bend > 1.0) for bend in bends]
+
+
+def _bend(estimate: Estimate, draws: Array, straight: Array, coverage: float) -> float:
+    """How far an end lies from that of the tangent on the same draws, over what is still called straight.
+
+    Draws without a value are as far from straight as can be, unless they are too few to move an end: a rectangular
+    humidity made normal leaves the range of its equation once in some ten thousand.
+    """
+    departure = float(np.max(np.abs(_ends(draws, coverage) - _ends(straight, coverage))))
+    limit = float(np.maximum(CURVED * estimate.u, rounding(estimate)))
+    lost = float(np.mean(~np.isfinite(draws))) / (RARE * (1 - coverage))
+    if math.isnan(departure) or departure > limit == 0.0:
+        return math.inf
+    return max(departure / limit if limit else 0.0, lost)
 
 
 def draw_ends(

@@ -4,14 +4,16 @@ from __future__ import annotations
 
 import hashlib
 from collections.abc import Iterator, Sequence
+from functools import lru_cache
 
 import numpy as np
 
 from flowrig.uncertainty.cause import Cause, Shape
 from flowrig.uncertainty.estimate import Array, Axes, Estimate, Places
-from flowrig.uncertainty.propagate import ALONE, Deviates, evaluate
+from flowrig.uncertainty.propagate import Deviates, evaluate
 
 CHUNK = 8_192  # draws; part of what a draw is, so it never changes with memory or machine
+KEPT = 1024  # deviates of a chunk kept for another result that they move: 64 MB
 
 
 def deviates(seed: int, chunk: int, size: int = CHUNK, *, normal: bool = False) -> Deviates:
@@ -36,39 +38,54 @@ def deviates(seed: int, chunk: int, size: int = CHUNK, *, normal: bool = False) 
     Every direction of a cause, at every place, has a stream of its own, and so has every draw its place in it: a
     deviate is the same whether few or many are drawn, and whether its row is computed alone or among others.
     """
-    known: dict[tuple[str, int], Array] = {}
-    shared: dict[str, Array] = {}  # of causes that have no places, laid out once for all that they move
+    known: dict[tuple[str, int], Array] = {}  # of causes with places
+    shared: dict[str, Array] = {}  # of causes without, laid out once for all that they move
 
     def draw(cause: Cause, places: Places) -> tuple[Array, Axes]:
         if cause.each is not None:
             return laid_out(cause, places), (cause.each,)
         if cause.id not in shared:
-            shared[cause.id] = laid_out(cause, ALONE)[:, :, 0]
+            shape: Shape = "normal" if normal else cause.shape
+            units = [_kept(seed, cause.id, direction, chunk, shape, size) for direction in range(cause.n)]
+            z = units[0][:, np.newaxis] if cause.n == 1 else np.stack(units, axis=1)
+            shared[cause.id] = z * student(cause)[:, np.newaxis] if few(cause) else z
         return shared[cause.id], ()
 
     def laid_out(cause: Cause, places: Places) -> Array:
         positions, full = places
-
-        def stream(direction: int, second: int = 0, of: str = cause.id) -> np.random.Generator:
-            key = int.from_bytes(hashlib.blake2b(f"{seed}|{of}".encode(), digest_size=16).digest(), "little")
-            counter = np.array([0, second, direction, chunk], dtype=np.uint64)
-            return np.random.Generator(np.random.Philox(key=key, counter=counter))
-
-        def deviate(direction: int) -> Array:
-            if (cause.id, direction) not in known:
-                known[cause.id, direction] = _unit(stream(direction), "normal" if normal else cause.shape, size)
-            return known[cause.id, direction]
-
         z = np.empty((size, cause.n, len(positions)))
         for k in range(cause.n):
             for i, place in enumerate(positions):
-                z[:, k, i] = deviate(k * full + int(place))
-        if cause.dof != np.inf and not normal:
-            # t deviates, one chi-square a block and draw: JCGM 101:2008 6.4.9.2 and its multivariate form
-            z *= np.sqrt(cause.dof / stream(0, 1, cause.sizing).chisquare(cause.dof, size))[:, np.newaxis, np.newaxis]
-        return z
+                direction = k * full + int(place)
+                if (cause.id, direction) not in known:
+                    rng = stream(seed, cause.id, direction, chunk)
+                    known[cause.id, direction] = _unit(rng, "normal" if normal else cause.shape, size)
+                z[:, k, i] = known[cause.id, direction]
+        return z * student(cause)[:, np.newaxis, np.newaxis] if few(cause) else z
+
+    def few(cause: Cause) -> bool:
+        return cause.dof != np.inf and not normal
+
+    def student(cause: Cause) -> Array:
+        """What makes t deviates of normal ones, one chi-square a block and draw: JCGM 101:2008 6.4.9.2 and its
+        multivariate form."""
+        return np.sqrt(cause.dof / stream(seed, cause.sizing, 0, chunk, 1).chisquare(cause.dof, size))
 
     return draw
+
+
+def stream(seed: int, of: str, direction: int, chunk: int, second: int = 0) -> np.random.Generator:
+    key = int.from_bytes(hashlib.blake2b(f"{seed}|{of}".encode(), digest_size=16).digest(), "little")
+    counter = np.array([0, second, direction, chunk], dtype=np.uint64)
+    return np.random.Generator(np.random.Philox(key=key, counter=counter))
+
+
+@lru_cache(KEPT)
+def _kept(seed: int, of: str, direction: int, chunk: int, shape: Shape, size: int) -> Array:
+    """A deviate that has no places: the lines of a plan or the points of a life draw the same ones again."""
+    units = _unit(stream(seed, of, direction, chunk), shape, size)
+    units.flags.writeable = False
+    return units
 
 
 def _unit(rng: np.random.Generator, shape: Shape, size: int) -> Array:

@@ -114,7 +114,11 @@ def linear(
     inputs = dict(zip(inputs, matched(list(inputs.values()), axes, unroll), strict=True))
     taken = {cause.each: x.taken[cause.each] for x in inputs.values() for cause in x.parts if cause.each in x.taken}
     causes = unite(x.parts for x in inputs.values())
-    directions = [(cause, k) for cause in causes for k in range(cause.n) if _moves(inputs, cause, k)]
+    moved = {cause: _moving(inputs, cause) for cause in causes}
+    directions = [(cause, k) for cause in causes for k in moved[cause]]
+    at: dict[Cause, int] = {}  # where the directions of a cause begin in the stack
+    for i, (cause, _) in enumerate(directions):
+        at.setdefault(cause, 1 + 2 * i)
 
     stack = 1 + 2 * len(directions)
     batch = axes[0] if axes and axes[0] not in unroll and axes[0] in length else None  # one that no input has is made
@@ -126,7 +130,8 @@ def linear(
     for start in range(0, rows, step):
         here = {**length, batch: min(step, rows - start)} if batch else length
         part = slice(start, start + step) if rows > step else None
-        returned = kernel(**{name: _stacked(x, axes, directions, batch, part) for name, x in inputs.items()}, **options)
+        arrays = {name: _stacked(x, axes, at, moved, stack, batch, part) for name, x in inputs.items()}
+        returned = kernel(**arrays, **options)
         for name, kept in wanted.items():
             if name not in returned:
                 raise ValueError(f"the kernel returned {sorted(returned)}, not {name!r}")
@@ -189,7 +194,7 @@ class _Output:
             if len(at) < cause.n:  # some of its directions move no input
                 own = np.zeros((cause.n, *self.value.shape))
                 own[[directions[i][1] for i in at]] = self.slopes[at]
-            if np.any(own):
+            if own.any():
                 found[cause] = own
         return found
 
@@ -205,8 +210,13 @@ def _lengths(inputs: Mapping[str, Estimate]) -> dict[str, int]:
     return found
 
 
-def _moves(inputs: Mapping[str, Estimate], cause: Cause, k: int) -> bool:
-    return any(bool(np.any(x.parts[cause][k])) for x in inputs.values() if cause in x.parts)
+def _moving(inputs: Mapping[str, Estimate], cause: Cause) -> list[int]:
+    """Directions of a cause that move any input."""
+    moves = np.zeros(cause.n, dtype=bool)
+    for x in inputs.values():
+        if cause in x.parts:
+            moves |= x.parts[cause].reshape(cause.n, -1).any(axis=1)
+    return [int(k) for k in np.flatnonzero(moves)]
 
 
 def _coupled(
@@ -251,7 +261,13 @@ def _coupled(
 
 
 def _stacked(
-    x: Estimate, axes: Axes, directions: list[tuple[Cause, int]], batch: str | None, rows: slice | None
+    x: Estimate,
+    axes: Axes,
+    at: Mapping[Cause, int],
+    moved: Mapping[Cause, Sequence[int]],
+    stack: int,
+    batch: str | None,
+    rows: slice | None,
 ) -> Array:
     """One input at its value and shifted along every direction, with all axes behind the stack."""
 
@@ -264,13 +280,13 @@ def _stacked(
     value = align(part_of(x.value), x.axes, axes)
     if not x.parts:
         return value[np.newaxis]
-    stacked = np.empty((1 + 2 * len(directions), *value.shape))
+    stacked = np.empty((stack, *value.shape))
     stacked[:] = value
-    for i, (cause, k) in enumerate(directions):
-        if cause in x.parts:
-            shift = STEP * align(part_of(x.parts[cause][k]), x.axes, axes)
-            stacked[1 + 2 * i] += shift
-            stacked[2 + 2 * i] -= shift
+    for cause, part in x.parts.items():
+        shifts = STEP * align(part_of(part), x.axes, axes, 1)
+        for i, k in enumerate(moved[cause]):
+            stacked[at[cause] + 2 * i] += shifts[k]
+            stacked[at[cause] + 2 * i + 1] -= shifts[k]
     return stacked
 
 
@@ -326,11 +342,18 @@ def _moved(x: Estimate, deviates: Deviates) -> tuple[Array, Axes]:
     for (cause, part), (z, own) in zip(x.parts.items(), moved, strict=True):
         if not own:
             moves = z.reshape(-1, *[1] * len(x.axes)) * part if cause.n == 1 else np.tensordot(z, part, axes=1)
-            total = total + align(moves, x.axes, axes, 1)
+            total = _added(total, align(moves, x.axes, axes, 1))
             continue
         for k in range(cause.n):
-            total = total + align(z[:, k], own, axes, 1) * align(part[k], x.axes, axes)[np.newaxis]
+            total = _added(total, align(z[:, k], own, axes, 1) * align(part[k], x.axes, axes)[np.newaxis])
     return total, axes
+
+
+def _added(total: Array, moves: Array) -> Array:
+    """The sum, in the place of the first where it is ours to write in: the value itself, at the start, is not."""
+    if total.shape == moves.shape and total.flags.writeable:
+        return np.add(total, moves, out=total)
+    return np.asarray(total + moves)
 
 
 def take(x: Estimate, axis: str, positions: Any, memo: dict[int, Node] | None = None) -> Estimate:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import re
 from collections.abc import Callable
 from dataclasses import replace
 from itertools import pairwise
@@ -17,6 +18,8 @@ _NAMES = (("accuracy",), ("drift",), ("tolerance",), ("maximum", "permissible", 
 # The words before one end of a range, and whether the end itself belongs to it.
 _BELOW: dict[Phrase, bool] = {("up", "to"): True, ("<=",): True, ("below",): False, ("under",): False, ("<",): False}
 _ABOVE: dict[Phrase, bool] = {("from",): True, (">=",): True, ("above",): False, ("over",): False, (">",): False}
+# A sign, a number and a short unit: without a second sign and without a word as long as 'uncertainty'.
+PLAIN = re.compile(r"[+-]?[\d.]+ ?[^\W_]{0,8}(?:/[^\W_]{1,8})?")
 _RANGE_STARTS = ("-", *(phrase[0] for phrase in (*_BELOW, *_ABOVE)))
 
 
@@ -99,7 +102,7 @@ class _StatementParser(LimitParser):
         return tuple(pieces)
 
 
-class _ValueParser(LimitParser):
+class ValueParser(LimitParser):
     """A value with, perhaps, its tolerance."""
 
     def value(self, read: Callable[[str], float]) -> tuple[float, tuple[Component, ...]]:
@@ -356,7 +359,9 @@ def parse_value(
     >>> value, float(tolerance.half_width(value))
     (0.15, 0.0001)
     """
+    if PLAIN.fullmatch(text):
+        return read(text), ()  # most readings of a record: no tolerance to look for
     ends = _ends(text)
     if ends is not None:
         return _between(text, read(ends[0]), read(ends[1]), name)
-    return _ValueParser(text, convert, name=name, relative_unit=relative_unit).value(read)
+    return ValueParser(text, convert, name=name, relative_unit=relative_unit).value(read)

@@ -10,7 +10,7 @@ from scipy import stats
 from flowrig.uncertainty.batch import batch_interval, probe
 from flowrig.uncertainty.cause import Cause
 from flowrig.uncertainty.estimate import Estimate
-from flowrig.uncertainty.interval import coverage_factor, interval, intervals, linear_interval
+from flowrig.uncertainty.interval import CHECK, LOOK, coverage_factor, interval, intervals, linear_interval
 from flowrig.uncertainty.montecarlo import CHUNK, sample
 from flowrig.uncertainty.propagate import linear
 from tests.reference.load import rows
@@ -87,6 +87,20 @@ def test_a_square_far_from_zero_is_straight(value, curved):
     found = interval(square(value, 1.0))
     assert bool(found.curved) is curved
     assert found.source == ("monte carlo" if curved else "linear")
+
+
+@pytest.mark.parametrize(("value", "draws"), [(1000.0, LOOK), (40.0, LOOK + CHUNK), (18.0, LOOK + CHECK)])
+def test_the_nearer_to_the_limit_the_more_draws_tell_curved_from_straight(value, draws):
+    taken = []
+
+    def squared(x):
+        taken.append(len(x))
+        return {"y": x**2}
+
+    y = linear(squared, {"x": Estimate(value, (), {Cause("x"): [1.0]})}, (), {"y": ()})["y"]
+    taken.clear()
+    assert not interval(y).curved
+    assert sum(taken) == draws
 
 
 @pytest.mark.parametrize("coverage", [0.5, 0.95, 0.99, 0.999, 0.9999])

@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 import math
+from itertools import product
 
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from flowrig.uncertainty.statement import StatementError, parse_value
+from flowrig.uncertainty.statement import PLAIN, StatementError, ValueParser, parse_value
 from tests.uncertainty.statement_units import convert, humidity, kelvin, number_of, reader
 
 RECTANGULAR, TRIANGULAR = math.sqrt(3.0), math.sqrt(6.0)
@@ -136,6 +137,13 @@ def test_faults_of_the_value_itself_come_from_its_reader(text):
     with pytest.raises(ValueError, match=r"no such unit|no value") as caught:
         parse_value(text, reader(convert), convert)
     assert not isinstance(caught.value, StatementError)
+
+
+def test_what_is_taken_for_a_plain_value_has_no_tolerance():
+    texts = ("".join(text) for n in range(1, 6) for text in product("5+-±=(u ", repeat=n))
+    plain = [text for text in texts if PLAIN.fullmatch(text)]
+    assert "+5 u5" in plain
+    assert [text for text in plain if ValueParser(text, convert, name="").split() is not None] == []
 
 
 numbers = st.floats(1e-3, 1e3).map(lambda x: float(f"{x:.6g}"))
