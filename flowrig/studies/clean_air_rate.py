@@ -225,8 +225,7 @@ def clean_air_of(result: Result, by_size: BySize, section: Section) -> CleanAir:
     found.channels = [rate for rate in made if rate.name not in published]
     power = power_of(result)
     if power is not None:
-        for rate in found.ranges.values():
-            rate.per_watt = per_watt(rate, power, by_size.coverage, result.samples, result.seed)
+        per_watt(list(found.ranges.values()), power, by_size.coverage, result.samples, result.seed)
     found.findings += flow.findings
     if flow.quantity is not None and measured_on != SYSTEM:
         flag = MEDIA_ALONE if measured_on == MEDIA else GAPS_NOT_TOLD
@@ -246,31 +245,33 @@ def power_of(result: Result) -> Quantity | None:
     return electrical.quantities.get("power") if electrical is not None else None
 
 
-def per_watt(rate: Rate, power: Quantity, coverage: float, samples: int | None = None, seed: int = 1) -> Sized | None:
-    """Clean-air rate over electrical power, what both share respected.
+def per_watt(
+    rates: Sequence[Rate], power: Quantity, coverage: float, samples: int | None = None, seed: int = 1
+) -> None:
+    """Give each rate its clean air over electrical power, what both share respected; all are drawn together.
 
     Parameters
     ----------
-    rate : Rate
+    rates : sequence of Rate
+        One without a clean-air rate is left as it is.
     power : Quantity
         True electrical power, in one state with the flow.
     coverage, samples, seed
         As of `intervals`.
-
-    Returns
-    -------
-    Sized or None
-        None without a clean-air rate. [m3/s/W]
     """
-    clean = rate.clean_air
-    if clean is None:
-        return None
-    ways = carried(clean.ways, _over_power, {"power": power.estimate}, "per_watt")
-    unit = {"cfm": "cfm/W", "L/s": "L/s/W", "m3/s": "m3/s/W"}.get(clean.quantity.unit, "m3/h/W")
-    label = clean.quantity.label.replace("clean-air rate", "clean-air rate per watt", 1)
-    wanted = replace(clean.wanted, label=label, kind="flow per power", unit=unit, ways=ways)
-    name = f"clean_air_per_watt_{rate.name}"
-    return with_bars({name: wanted}, coverage, samples, seed).get(name)
+    wanted = {}
+    for rate in rates:
+        clean = rate.clean_air
+        if clean is None:
+            continue
+        ways = carried(clean.ways, _over_power, {"power": power.estimate}, "per_watt")
+        unit = {"cfm": "cfm/W", "L/s": "L/s/W", "m3/s": "m3/s/W"}.get(clean.quantity.unit, "m3/h/W")
+        label = clean.quantity.label.replace("clean-air rate", "clean-air rate per watt", 1)
+        name = f"clean_air_per_watt_{rate.name}"
+        wanted[name] = replace(clean.wanted, label=label, kind="flow per power", unit=unit, ways=ways)
+    made = with_bars(wanted, coverage, samples, seed)
+    for rate in rates:
+        rate.per_watt = made.get(f"clean_air_per_watt_{rate.name}")
 
 
 def _over_power(*, x: Array, power: Array) -> dict[str, Array]:

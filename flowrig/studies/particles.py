@@ -23,7 +23,7 @@ from flowrig.studies.samples import Samples
 from flowrig.studies.sampling import Sampling, aspiration, sampling
 from flowrig.uncertainty.alongside import one_of
 from flowrig.uncertainty.estimate import Bools, Estimate
-from flowrig.uncertainty.interval import Interval, coverage_factor, interval
+from flowrig.uncertainty.interval import Interval, coverage_factor, intervals
 
 FILTERED = (IN_USE, TAPED, TIGHT)
 PAIRS = 5  # samples behind the filter, below which that is told
@@ -175,16 +175,16 @@ def _bypasses(part: ParticlesResult, result: Result) -> None:
         found = part.bypass[run] = bypass(used, media)
         part.findings += found.findings
         own = "" if run == TAPED else f", {run}"
+        wanted = {}
         if found.combined is not None:
-            bar = interval(found.combined, result.coverage, samples=result.samples, seed=result.seed)
-            name = "bypass" if run == TAPED else "bypass_tight_filter"
-            part.quantities[name] = Quantity(name, f"bypass{own}", "ratio", "%", found.combined, bar)
+            wanted["bypass" if run == TAPED else "bypass_tight_filter"] = (f"bypass{own}", found.combined)
         for i in np.flatnonzero(found.told):
-            sizes = sizes_of(used, int(i))
-            estimate = one_of(found.share, CHANNEL, int(i))
-            bar = interval(estimate, result.coverage, samples=result.samples, seed=result.seed)
-            name = f"bypass{own} {sizes}".replace(",", "").replace(" ", "_")
-            part.quantities[name] = Quantity(name, f"bypass{own}, {sizes}", "ratio", "%", estimate, bar)
+            label = f"bypass{own}, {sizes_of(used, int(i))}"
+            wanted[label.replace(",", "").replace(" ", "_")] = (label, one_of(found.share, CHANNEL, int(i)))
+        drawn = {name: estimate for name, (_, estimate) in wanted.items()}
+        bars = intervals(drawn, result.coverage, samples=result.samples, seed=result.seed)
+        for name, (label, estimate) in wanted.items():
+            part.quantities[name] = Quantity(name, label, "ratio", "%", estimate, bars[name])
 
 
 def _beside(part: ParticlesResult, read: Sampling, given: Given, result: Result) -> None:
