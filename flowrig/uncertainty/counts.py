@@ -43,7 +43,7 @@ def poisson_limits(count: ArrayLike, level: float = 0.95, spread: Dispersion | N
     ------
     F. Garwood, Biometrika 28 (1936) 437: tails of the gamma distribution. With a spread: our own convention.
     """
-    phi, tail = _widened((1.0 - _level(level)) / 2.0, spread)
+    phi, tail = widened((1.0 - checked_level(level)) / 2.0, spread)
     return _poisson_lower(count, tail, phi), _poisson_upper(count, tail, phi)
 
 
@@ -73,7 +73,7 @@ def poisson_upper(count: ArrayLike, level: float = 0.95, spread: Dispersion | No
     ------
     As `poisson_limits`.
     """
-    phi, tail = _widened(1.0 - _level(level), spread)
+    phi, tail = widened(1.0 - checked_level(level), spread)
     return _poisson_upper(count, tail, phi)
 
 
@@ -101,7 +101,7 @@ def binomial_limits(hits: ArrayLike, trials: ArrayLike, level: float = 0.95) -> 
     ------
     C. J. Clopper, E. S. Pearson, Biometrika 26 (1934) 404 (from memory): tails of the beta distribution.
     """
-    tail = np.asarray((1.0 - _level(level)) / 2.0)
+    tail = np.asarray((1.0 - checked_level(level)) / 2.0)
     k, missed = _events(hits), _events(np.subtract(trials, hits, dtype=float))
     return _share(k, missed, tail, "lower")[0], _share(k, missed, tail, "upper")[0]
 
@@ -147,9 +147,9 @@ def ratio_limits(
     ------
     J. Przyborowski, H. Wilenski, Biometrika 31 (1940) 313 (from memory), with the limits of Clopper and Pearson.
     """
-    phi, tail = _widened((1.0 - _level(level)) / 2.0, spread)
+    phi, tail = widened((1.0 - checked_level(level)) / 2.0, spread)
     hits, misses = _events(numerator, phi), _events(denominator, phi)
-    return _odds(hits, misses, exposure_ratio, tail, "lower"), _odds(hits, misses, exposure_ratio, tail, "upper")
+    return odds_limit(hits, misses, exposure_ratio, tail, "lower"), odds_limit(hits, misses, exposure_ratio, tail, "upper")
 
 
 def ratio_upper(
@@ -186,9 +186,9 @@ def ratio_upper(
     ------
     As `ratio_limits`.
     """
-    phi, tail = _widened(1.0 - _level(level), spread)
+    phi, tail = widened(1.0 - checked_level(level), spread)
     hits, misses = _events(numerator, phi), _events(denominator, phi)
-    return _odds(hits, misses, exposure_ratio, tail, "upper")
+    return odds_limit(hits, misses, exposure_ratio, tail, "upper")
 
 
 @dataclass(frozen=True)
@@ -327,13 +327,14 @@ def _share(hits: Array, misses: Array, tail: Array, side: str) -> tuple[Array, A
     return np.where(missing, np.nan, share), np.where(missing, np.nan, rest)
 
 
-def _odds(hits: Array, misses: Array, exposure_ratio: ArrayLike, tail: Array, side: str) -> Array:
+def odds_limit(hits: Array, misses: Array, exposure_ratio: ArrayLike, tail: Array, side: str) -> Array:
+    """The odds at a limit of the share of hits, over the ratio of exposures."""
     share, rest = _share(hits, misses, tail, side)
     with np.errstate(all="ignore"):
         return np.where(np.greater(exposure_ratio, 0.0), share / rest / np.asarray(exposure_ratio, float), np.nan)
 
 
-def _widened(tail: float, spread: Dispersion | None) -> tuple[Array, Array]:
+def widened(tail: float, spread: Dispersion | None) -> tuple[Array, Array]:
     """How many counts are one event, and the tail by which a limit allows for what is not known of that."""
     from scipy.special import ndtr, stdtrit
 
@@ -355,7 +356,14 @@ def _whole(count: Array) -> Any:
     return np.isfinite(count) & (count >= 0.0) & (count == np.round(count))
 
 
-def _level(level: float) -> float:
+def checked_level(level: float) -> float:
+    """A level between 0 and 1.
+
+    Raises
+    ------
+    ValueError
+        For any other.
+    """
     if not 0.0 < level < 1.0:
         raise ValueError(f"a level lies between 0 and 1, not at {level}")
     return level
