@@ -1,10 +1,10 @@
-"""What a record says of decays in a room: its volume, how it was left alone, and the runs with the cleaner and without."""
+"""What a record says of decays in a room: its volume, how it was left alone, the runs with the cleaner and without."""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
 
-from flowrig.records.declare import Choice, File, Given, Names, OneOf, Pairs, Table, Text, Wrong
+from flowrig.records.declare import Choice, File, Given, OneOf, Pairs, Table, Text, Wrong
 from flowrig.records.items import Section
 from flowrig.records.sizes import Sizes, read_sizes
 
@@ -76,7 +76,7 @@ DECAY = Table(
             example='"3.5 m3 ± 1 m3"',
         ),
         Text("room", "What the room is known by: records that name it share the error of its volume."),
-        Names("counter", "The counter of the runs, where several are described.", table="counters", example='"A"'),
+        Text("counter", "Which of the counters took the runs, where several are described.", example='"A"'),
         Choice(
             "natural_run",
             "How the decay without the cleaner was made. With its fan running and its filters out the air is stirred "
@@ -90,7 +90,7 @@ DECAY = Table(
             kind="rate",
             low=-1.0,
             limits="must",
-            example='"0.4 1/h ± 0.2 1/h"',
+            example='"0.4 h-1 ± 0.2 h-1"',
         ),
         Given(
             "natural_limit",
@@ -217,7 +217,7 @@ RUNS = Table(
         ),
         Given(
             "start",
-            "Time of the table at which the decay began; its first row where nothing is said.",
+            "When the decay began, counted from the first row of the table; at that row where nothing is said.",
             kind="time",
             low=0.0,
             limits="never",
@@ -225,14 +225,14 @@ RUNS = Table(
         ),
         Given(
             "end",
-            "Time of the table after which rows are not used.",
+            "From when on rows are not used, counted from the first row of the table.",
             kind="time",
             low=0.0,
             limits="never",
             example='"40 min"',
         ),
         Text("place", "Where in the room the counter stood.", example='"middle of the room"'),
-        Names("counter", "The counter of this run, where it is not that of [decay].", table="counters", example='"A"'),
+        Text("counter", "The counter of this run, where it is not that of [decay].", example='"B"'),
         Pairs(
             "columns",
             "Header of a column of the table, where it differs from its name.",

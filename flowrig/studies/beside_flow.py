@@ -9,6 +9,7 @@ from flowrig.studies.result import PartResult, Result
 # The study of each part, in the order in which they lean on each other: module and function, from the result so far to
 # that of the part. Imported when a record holds the part.
 STUDIES: dict[str, tuple[str, str]] = {
+    "decay": ("room_decay", "decayed"),
     "electrical": ("electrical", "electrical"),
     "sound": ("sound", "sound"),
 }

@@ -21,7 +21,7 @@ NEAR_COUNTER = FlagMeaning(
 NOT_ONE_DECAY = FlagMeaning(
     "not one decay",
     "warning",
-    "The readings bend away from a single fall to a floor by more than chance does 1 time in 100: the air was not "
+    "The readings bend away from a single fall to a floor by more than chance does in 1 record of 100: the air was not "
     "mixed yet (take a longer mixing_time, or add a mixing fan), particles grew together or dried, the floor moved, or "
     "someone came in. The rate then depends on the window.",
     "F test of a rate that changes evenly; threshold: own judgement",
@@ -29,8 +29,8 @@ NOT_ONE_DECAY = FlagMeaning(
 FOLLOWING = FlagMeaning(
     "readings follow each other",
     "warning",
-    "What the readings scatter beyond counting goes on from one to the next, as puffs of badly mixed air do. The bar is "
-    "wider for it, but how long such puffs last is not well known from fewer than some 40 readings: it may still be "
+    "What the readings scatter beyond counting goes on from one to the next, as puffs of badly mixed air do. The bar "
+    "is wider for it, but how long such puffs last is not well known from fewer than some 40 readings: it may still be "
     "some 10 to 20 % too narrow. A mixing fan, and longer samples, help.",
 )
 RUNS_DIFFER = FlagMeaning(
@@ -48,9 +48,9 @@ WINDOW_MATTERS = FlagMeaning(
 FLOOR_ASSUMED = FlagMeaning(
     "floor assumed",
     "warning",
-    "Nothing is told of the level that a run falls to, and it does not fall far enough to show it: that level was taken "
-    "to lie anywhere between 0 and 20 % of the first. Count the air of the room before particles are added, cleaner as "
-    "in the run, and name it as its background.",
+    "Nothing is told of the level that a run falls to, and it does not fall far enough to show it: that level was "
+    "taken to lie anywhere between 0 and 20 % of the first. Count the air of the room before particles are added, "
+    "cleaner as in the run, and name it as its background.",
     "own judgement, no source",
 )
 FLOOR_OFF = FlagMeaning(
@@ -131,9 +131,14 @@ NOT_COUNTED = FlagMeaning(
 HALF_LIFE = FlagMeaning(
     "half-life read off",
     "warning",
-    "A rate is from a stated half-life: whether the fall was one decay, and to which floor, cannot be seen. A floor that "
-    "was not taken off makes a rate too low. ln 2 over the half-life is used; a formula in whole minutes is 2 to 3.5 % "
-    "lower.",
+    "A rate is from a stated half-life: whether the fall was one decay, and to which floor, cannot be seen. A floor "
+    "that was not taken off makes a rate too low. ln 2 over the half-life is used; a formula in whole minutes is 2 to "
+    "3.5 % lower.",
+)
+NOTHING_TOLD = FlagMeaning(
+    "no clean-air rate",
+    "alarm",
+    "No size has a clean-air rate: each was left out, for the reasons told beside it.",
 )
 CHANNEL_LEFT_OUT = FlagMeaning(
     "size left out",
@@ -143,5 +148,5 @@ CHANNEL_LEFT_OUT = FlagMeaning(
 FLAGS = (
     ABOVE_COUNTER, NEAR_COUNTER, NOT_ONE_DECAY, FOLLOWING, RUNS_DIFFER, WINDOW_MATTERS, FLOOR_ASSUMED, FLOOR_OFF,
     FEW_ROWS, HARDLY_ROWS, ROUGH, STRONG, NOT_TOLD, NATURAL_UNLIKE, NATURAL_STATED, WINDOWS_CHANGED, VOLUME_GROSS,
-    NOT_COUNTED, HALF_LIFE, CHANNEL_LEFT_OUT,
+    NOT_COUNTED, HALF_LIFE, NOTHING_TOLD, CHANNEL_LEFT_OUT,
 )  # fmt: skip

@@ -130,7 +130,7 @@ def rate_of(room: Room, runs: Sequence[Run], channel: int, sizes: Sizes | None) 
     for (name, on), rate in room.stated.items():
         each[on][name] = rate
     differ: dict[bool, float] = {}
-    means = {}
+    means: dict[bool, Estimate] = {}
     for on in (True, False):
         if not on and room.natural is not None:
             means[on] = room.natural

@@ -1,4 +1,4 @@
-"""One run of a decay in a room, channel by channel: which rows are used, how fast they fall, and what speaks against."""
+"""One run of a decay in a room, channel by channel: the rows used, how fast they fall, and what speaks against it."""
 
 from __future__ import annotations
 
@@ -10,10 +10,11 @@ import numpy as np
 from flowrig.errors import CalculationError
 from flowrig.uncertainty.decline import Decline, Known, decline
 from flowrig.uncertainty.estimate import Array, Bools
-from flowrig.uncertainty.significance import explained
+from flowrig.uncertainty.significance import explained, f_tail
 
 FIRST = 0.2  # of the first level of a run: a floor of which nothing is known lies below; own judgement, no source
 LEAST = 6  # rows of a window
+EARLY = 5.0  # of the window: by then what is another at first has come down to exp(-1)
 TENTH = math.log(10.0)
 APART = 0.2  # of the rows of a window, left out at either end to see whether the rate hangs on it
 
@@ -73,13 +74,17 @@ class Run:
     on : bool
         With the cleaner at work.
     time : array, shape (n,)
-        Of the middle of each sample, rising. [s]
+        Rising. [s]
     counts : array, shape (n, k)
-        Particles counted in each channel, none of them twice; concentrations where `volume` is None. [1 or 1/m^3]
-    volume : array, shape (n,), or None
-        Of air sampled; None where it is not known, and with it how many particles were counted. [m^3]
+        Particles counted in each channel, none of them twice; concentrations where they are not `raw`. [1 or 1/m^3]
+    exposure : array, shape (n,)
+        What a count is expected to be, over the concentration: the volume sampled, less what the counter missed. [m^3]
+    raw : bool
+        The number of particles is known.
     hidden : array, shape (n,)
-        Particles within the dead time of one, on average: a count is short by the factor exp of this.
+        Particles within the dead time of one, on average.
+    total : array, shape (n,)
+        Concentration of all channels. [1/m^3]
     floor : Floor or None
         None where nothing is known of it.
     start, end : float
@@ -93,19 +98,15 @@ class Run:
     on: bool
     time: Array
     counts: Array
-    volume: Array | None
+    exposure: Array
+    raw: bool
     hidden: Array
+    total: Array
     floor: Floor | None = None
-    start: float = -math.inf
+    start: float = 0.0
     end: float = math.inf
     place: str = ""
     counter: str = ""
-
-    @property
-    def exposure(self) -> Array:
-        """What a count is expected to be, over the concentration. [m^3]"""
-        volume = np.ones(len(self.time)) if self.volume is None else self.volume
-        return np.asarray(volume * np.exp(-self.hidden))
 
     @property
     def level(self) -> Array:
@@ -139,8 +140,8 @@ class Fall:
         What the floor was told by beforehand.
     assumed : bool
         Nothing was told of it and the run does not show it: taken to lie between 0 and a share of the first level.
-    moves : dict of str to float
-        What the rate moves by with another window, in words. [1/s]
+    moves : dict of str to tuple of float
+        With another window, in words: what the rate moves by, and the standard uncertainty of that. [1/s]
     curved : float
         Probability that chance bends the logarithm of a decay as much.
     points : float
@@ -153,7 +154,7 @@ class Fall:
     fit: Decline
     known: Known | None
     assumed: bool
-    moves: dict[str, float]
+    moves: dict[str, tuple[float, float]]
     curved: float
     points: float
 
@@ -196,10 +197,9 @@ def fall(run: Run, channel: int, rule: Rule) -> Fall:
     say nothing of the rate but through the floor, and a floor that drifts bends the whole. The tail that is kept is
     worth much where the floor is fitted.
     """
-    start = run.start if math.isfinite(run.start) else float(run.time[0])
-    rows = (run.time >= start + rule.mixing_time) & (run.time <= run.end)
+    rows = (run.time >= run.start + rule.mixing_time) & (run.time <= run.end)
     if int(np.sum(rows)) < LEAST:
-        raise CalculationError(f"{int(np.sum(rows))} rows of {run.name} are in its window: {LEAST} or more are needed")
+        raise CalculationError(f"{int(np.sum(rows))} rows of {run.name} are in its window, and {LEAST} are needed")
     known, assumed = _floor(run, channel, rows)
     fit = _fit(run, channel, rows, known)
     if rule.lowest_signal > 0.0 and fit.floor > 0.0:
@@ -215,7 +215,7 @@ def fall(run: Run, channel: int, rule: Rule) -> Fall:
 
 def _fit(run: Run, channel: int, rows: Bools, known: Known | None) -> Decline:
     time = run.time[rows] - run.time[rows][0]
-    road = "counts" if run.volume is not None else "logarithms"
+    road = "counts" if run.raw else "logarithms"
     return decline(time, run.counts[rows, channel], run.exposure[rows], known, road)  # type: ignore[arg-type]
 
 
@@ -233,29 +233,37 @@ def _floor(run: Run, channel: int, rows: Bools) -> tuple[Known | None, bool]:
     return (None, False) if shown < wide.u else (wide, True)
 
 
-def _moves(run: Run, channel: int, rows: Bools, known: Known | None, fit: Decline) -> dict[str, float]:
+def _moves(run: Run, channel: int, rows: Bools, known: Known | None, fit: Decline) -> dict[str, tuple[float, float]]:
     at = np.flatnonzero(rows)
-    less = int(round(APART * len(at)))
-    found = {}
+    less = round(APART * len(at))
+    found: dict[str, tuple[float, float]] = {}
     if less < 1 or len(at) - less < LEAST:
         return found
     for words, kept in (("begun later", at[less:]), ("ended earlier", at[:-less])):
         some = np.zeros(len(rows), dtype=bool)
         some[kept] = True
         try:
-            found[words] = _fit(run, channel, some, known).rate - fit.rate
+            other = _fit(run, channel, some, known)
         except CalculationError:
             continue
+        # what fewer rows of the same run tell less well, they may differ by: Hausman's variance of a difference
+        found[words] = other.rate - fit.rate, math.sqrt(max(other.u**2 - fit.u**2, 0.0))
     return found
 
 
 def _curved(run: Run, rows: Bools, fit: Decline) -> float:
-    """By one more column: how the readings would move if the rate itself changed evenly in time."""
+    """By further columns: a rate that changes evenly in time, and one that is another at first.
+
+    What is left is taken to scatter by no less than counting does.
+    """
     time = run.time[rows] - run.time[rows][0]
-    further = fit.design[:, :1] * (time / time[-1])[:, np.newaxis] ** 2
-    base = fit.design if fit.u_floor > 0.0 else fit.design[:, :2]
-    tested = explained(fit.residuals, base, further)
-    return tested.p if tested is not None else 1.0
+    place = time / time[-1]
+    further = fit.design[:, :1] * np.stack([place**2, np.exp(-EARLY * place)], axis=1)
+    tested = explained(fit.residuals, fit.design, further)
+    if tested is None:
+        return 1.0
+    left = float(np.sum(fit.residuals**2)) / (1.0 + tested.ratio * tested.dof / tested.rest) / tested.rest
+    return f_tail(tested.ratio * min(left, 1.0), tested.dof, tested.rest)
 
 
 def _points(run: Run, rows: Bools, fit: Decline) -> float:

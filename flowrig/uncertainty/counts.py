@@ -149,7 +149,9 @@ def ratio_limits(
     """
     phi, tail = widened((1.0 - checked_level(level)) / 2.0, spread)
     hits, misses = _events(numerator, phi), _events(denominator, phi)
-    return odds_limit(hits, misses, exposure_ratio, tail, "lower"), odds_limit(hits, misses, exposure_ratio, tail, "upper")
+    return odds_limit(hits, misses, exposure_ratio, tail, "lower"), odds_limit(
+        hits, misses, exposure_ratio, tail, "upper"
+    )
 
 
 def ratio_upper(

@@ -14,7 +14,6 @@ from numpy.typing import ArrayLike
 
 from flowrig.uncertainty.decline_fit import DeclineFit, Known, Road
 from flowrig.uncertainty.estimate import Array
-from flowrig.uncertainty.series import FOLLOWING
 
 MOST_MEMORY = 0.95
 LEFT = 0.3  # of the readings: no more of them is taken for lost to the coefficients
@@ -52,8 +51,8 @@ class Decline:
         Movement of the rate for a change of each reading, taken as a share of it.
     memory : float
         Correlation, from a reading to the next, of what scatters beyond counting; 0 where none is seen.
-    follows : bool
-        It is more than chance makes in 1 run of 40.
+    u_memory : float
+        Its standard error were there none; infinite where nothing tells it.
     held : bool
         The best floor lies below 0, and 0 was taken.
     off_floor : float
@@ -75,7 +74,7 @@ class Decline:
     design: Array
     leads: Array
     memory: float
-    follows: bool
+    u_memory: float
     held: bool
     off_floor: float
 
@@ -175,7 +174,7 @@ def _told(fit: DeclineFit) -> Decline:
         design=slopes / np.sqrt(variance)[:, np.newaxis],
         leads=leads * (mean if fit.road == "counts" else 1.0),
         memory=memory,
-        follows=memory > FOLLOWING * spread,
+        u_memory=spread,
         held=bool(b[2] <= 0.0),
         off_floor=off,
     )

@@ -115,7 +115,7 @@ class DeclineFit:
             most *= 4.0
             if most > MOST:
                 raise CalculationError("the readings scatter by more than themselves")
-        excess = float(brentq(beyond, least, most, xtol=1e-10, rtol=1e-9))
+        excess = float(brentq(beyond, least, most, xtol=1e-9, rtol=1e-7))
         return self._fitted(found["b"], excess), excess
 
     def _start(self) -> Array:
@@ -127,33 +127,31 @@ class DeclineFit:
         rates = np.geomspace(SLOWEST / span, FASTEST * self.n / span, RATES)
         if self.floor is not None:  # a rate below 0 is told from noise
             rates = np.concatenate([-rates[: RATES // 3], [1e-6 / span], rates])
-        best, found = math.inf, np.full(3, np.nan)
-        for k in rates:
-            shape = np.exp(-k * (self.t - first))
-            for a, c in self._lines(level, shape, weight):
-                if not a > 0.0 or c < 0.0:
-                    continue
-                off = float(np.sum(weight * (level - a * shape - c) ** 2))
-                off += ((c - self.floor.value) / self.floor.u) ** 2 if self.floor is not None else 0.0
-                if off < best:
-                    best, found = off, np.array([math.log(a) + k * first, k, c])
-        if not np.all(np.isfinite(found)):
-            raise CalculationError("the readings tell no decline")
-        return found
-
-    def _lines(self, level: Array, shape: Array, weight: Array) -> list[tuple[float, float]]:
-        """Amplitude and floor at one rate: with the floor free, and with the one known, or none."""
-        c = max(self.floor.value, 0.0) if self.floor is not None else 0.0
-        found = [(float(np.sum(weight * shape * (level - c)) / np.sum(weight * shape**2)), c)]
-        design = np.stack([shape, np.ones_like(shape)], axis=1)
-        normal, right = design.T @ (weight[:, np.newaxis] * design), design.T @ (weight * level)
+        shapes = np.exp(-np.outer(rates, self.t - first))
+        lines = self._lines(level, shapes, weight)
+        off = np.sum(weight * (level - lines[..., :1] * shapes - lines[..., 1:]) ** 2, axis=-1)
         if self.floor is not None:
-            normal[1, 1] += self.floor.u**-2
-            right[1] += self.floor.value * self.floor.u**-2
-        if np.linalg.det(normal) > 0.0:
-            a, c = np.linalg.solve(normal, right)
-            found.append((float(a), float(c)))
-        return found
+            off += ((lines[..., 1] - self.floor.value) / self.floor.u) ** 2
+        off = np.where((lines[..., 0] > 0.0) & (lines[..., 1] >= 0.0), off, np.inf)
+        if not np.any(np.isfinite(off)):
+            raise CalculationError("the readings tell no decline")
+        which, k = np.unravel_index(int(np.argmin(off)), off.shape)
+        amplitude, floor = lines[which, k]
+        return np.array([math.log(amplitude) + rates[k] * first, rates[k], floor])
+
+    def _lines(self, level: Array, shapes: Array, weight: Array) -> Array:
+        """Amplitude and floor at each rate: with the one known, or none, and with the floor free; (2, rates, 2)."""
+        both, squares, whole = np.sum(weight * shapes, -1), np.sum(weight * shapes**2, -1), np.sum(weight)
+        known = max(self.floor.value, 0.0) if self.floor is not None else 0.0
+        found = np.full((2, len(shapes), 2), known)
+        found[0, :, 0] = np.sum(weight * shapes * (level - known), axis=-1) / squares
+        right, total = np.sum(weight * shapes * level, axis=-1), np.sum(weight * level)
+        if self.floor is not None:
+            whole, total = whole + self.floor.u**-2, total + self.floor.value * self.floor.u**-2
+        with np.errstate(divide="ignore", invalid="ignore"):
+            size = squares * whole - both**2
+            found[1] = np.stack([right * whole - total * both, total * squares - right * both], axis=-1) / size[:, None]
+        return np.where(np.isfinite(found), found, -1.0)
 
     def _scores(self, b: Array, excess: float) -> tuple[Array, Array]:
         """Gradient and information."""

@@ -7,6 +7,7 @@ from functools import partial
 from tests.coverage import (
     box_rigs,
     compare_rigs,
+    decay_rigs,
     face_rigs,
     fan_rigs,
     fit_rigs,
@@ -100,6 +101,7 @@ RIGS = (
     *inlet_rigs.RIGS,
     *fit_rigs.RIGS,
     *fan_rigs.RIGS,
+    *decay_rigs.RIGS,
     *sound_rigs.RIGS,
     *room_rigs.RIGS,
 )  # fmt: skip
