@@ -15,7 +15,9 @@ from flowrig.uncertainty.estimate import Array
 Road = Literal["counts", "logarithms"]
 
 STEPS = 100
-DONE = 1e-11  # of a coefficient's own size, or 1e-7 of its standard deviation
+DONE = 1e-11  # of a coefficient's own size
+NEAR, ROUGHLY = 1e-7, 1e-3  # of its standard deviation, were it alone; the second while the scatter is looked for
+FARTHER = 2.0  # steps by which the scatter is bracketed
 HALVINGS = 20
 FURTHEST = 2.0  # of a logarithm of the signal, in one step
 LEAST = 0.25  # of a count: what is expected of a sample is taken as no less, or a sample of 0 would have no error
@@ -99,24 +101,34 @@ class DeclineFit:
         """Coefficients, and the share by which readings scatter beyond counting."""
         from scipy.optimize import brentq
 
-        least = 0.0 if self.road == "counts" else SMALLEST
         found = {"b": self._start()}
 
         def beyond(excess: float) -> float:
-            b = found["b"] = self._fitted(found["b"], excess)
+            b = found["b"] = self._fitted(found["b"], excess, ROUGHLY)
             return self.chi_square(b, excess) - self.free(b, excess)
 
-        if self.road == "logarithms":
-            beyond(0.01)
-        if beyond(least) <= 0.0:
-            return found["b"], least
-        most = 0.01
-        while beyond(most) > 0.0:
-            most *= 4.0
-            if most > MOST:
+        if self.road == "counts" and beyond(0.0) <= 0.0:
+            return self._fitted(found["b"], 0.0), 0.0
+        low = high = max(self._share(found["b"]), SMALLEST)
+        if beyond(low) > 0.0:
+            while high < MOST and beyond(high := FARTHER * high) > 0.0:
+                low = high
+            if high >= MOST:
                 raise CalculationError("the readings scatter by more than themselves")
-        excess = float(brentq(beyond, least, most, xtol=1e-9, rtol=1e-7))
+        else:
+            while low > SMALLEST and beyond(low := max(low / FARTHER, SMALLEST)) <= 0.0:
+                high = low
+            if low <= SMALLEST:
+                return self._fitted(found["b"], low), low if self.road == "logarithms" else 0.0
+        excess = float(brentq(beyond, low, high, xtol=1e-10, rtol=1e-8))
         return self._fitted(found["b"], excess), excess
+
+    def _share(self, b: Array) -> float:
+        """About by how large a share they scatter: chi square by counting alone grows by s^2 m for each."""
+        mean, _ = self.expected(b)
+        if self.road == "logarithms":
+            return math.sqrt(float(np.sum((self.observed - mean) ** 2)) / self.n)
+        return math.sqrt(max(self.chi_square(b, 0.0) - self.free(b, 0.0), 0.0) / float(np.sum(self.counting(mean))))
 
     def _start(self) -> Array:
         """The best of a range of rates; amplitude and floor are linear."""
@@ -163,8 +175,8 @@ class DeclineFit:
             information[2, 2] += self.floor.u**-2
         return gradient, information
 
-    def _fitted(self, b: Array, excess: float) -> Array:
-        """Coefficients at one scatter; steps are halved while they lead away."""
+    def _fitted(self, b: Array, excess: float, near: float = NEAR) -> Array:
+        """Coefficients at one scatter, to such a part of their errors; steps are halved while they lead away."""
         for _ in range(STEPS):
             gradient, information = self._scores(b, excess)
             size = np.sqrt(np.diagonal(information))
@@ -188,7 +200,7 @@ class DeclineFit:
             else:
                 return b
             gone, b = np.abs(tried - b), tried
-            if np.all(gone <= np.maximum(DONE * np.abs(b), 1e-7 / size)):
+            if np.all(gone <= np.maximum(DONE * np.abs(b), near / size)):
                 break
         return b
 
