@@ -26,12 +26,13 @@ ROOM = {
     "mixing_limit": "2 %",
     "clock_limit": "0.1 %",
 }
+TWO, ALL = ("0.3 um", "0.5 um"), tuple(FIRST)
 Columns = dict[str, Any]
 
 
 def counted(
     loss: float, floor: float, minutes: int, *, seed: int | None = None, scatter: float = 0.0, first: float = 1.0,
-    step: float = 1.0, channels: tuple[str, ...] = ("0.3 um", "0.5 um", "1 um"), **columns: Any,
+    step: float = 1.0, channels: tuple[str, ...] = TWO, **columns: Any,
 ) -> Columns:  # fmt: skip
     """A table of counts: a loss [1/h] to a floor, as a share of the first level of each channel.
 
@@ -47,22 +48,26 @@ def counted(
     return table | columns
 
 
-def background(floor: float, samples: int = 5, first: float = 1.0) -> Columns:
+def background(floor: float, samples: int = 5, channels: tuple[str, ...] = TWO) -> Columns:
     """Samples of the level that a run falls to."""
-    return {name: np.full(samples, round(SAMPLE * first * level * floor)) for name, level in FIRST.items()}
+    return {name: np.full(samples, round(SAMPLE * FIRST[name] * floor)) for name in channels}
 
 
-def decays(*, on: float = 8.4, off: float = 0.4, seed: int | None = None, scatter: float = 0.0) -> dict[str, Any]:
+def decays(
+    *, on: float = 8.4, off: float = 0.4, seed: int | None = None, scatter: float = 0.0,
+    channels: tuple[str, ...] = TWO,
+) -> dict[str, Any]:  # fmt: skip
     """A record of two runs: the cleaner on, its floor fitted; off, with its background counted."""
-    natural = counted(off, 0.05, 60, seed=None if seed is None else seed + 1, scatter=scatter)
+    natural = counted(off, 0.05, 60, seed=None if seed is None else seed + 1, scatter=scatter, channels=channels)
+    cleaned = counted(on, 0.01, 40, seed=seed, scatter=scatter, channels=channels)
     return {
         "title": "Decay (invented)",
         "date": date(2026, 7, 14),
         "counters": {"A": dict(COUNTER)},
         "decay": dict(ROOM),
         "decay_runs": [
-            {"name": "on", "cleaner": "on", "counts": counted(on, 0.01, 40, seed=seed, scatter=scatter)},
-            {"name": "off", "cleaner": "off", "counts": natural, "background": background(0.05)},
+            {"name": "on", "cleaner": "on", "counts": cleaned},
+            {"name": "off", "cleaner": "off", "counts": natural, "background": background(0.05, channels=channels)},
         ],
     }
 
