@@ -11,10 +11,11 @@ import numpy as np
 
 from flowrig.physics.clean_air import short_circuit_share
 from flowrig.records.declare import Finding, FlagMeaning
+from flowrig.records.sizes import Sizes
 from flowrig.studies.result import Quantity, Result
 from flowrig.studies.room_decay_rates import Rate
 from flowrig.uncertainty.combine import Comparison, compare
-from flowrig.uncertainty.estimate import Array
+from flowrig.uncertainty.estimate import Array, Estimate
 from flowrig.uncertainty.interval import intervals
 from flowrig.uncertainty.propagate import linear
 
@@ -26,6 +27,7 @@ MORE_THAN_FLOW = FlagMeaning(
     "for the counter, or the flow was not that of this speed and these filters.",
 )
 FLAGS = (MORE_THAN_FLOW,)
+LABELS = {"effectiveness": "room effectiveness", "share": "share of outlet air drawn back in"}
 
 
 @dataclass
@@ -55,17 +57,22 @@ def why_not_held(result: Result, rates: Sequence[Rate]) -> str:
     """Why none of the rates is held against flow times efficiency; empty where one is, or nothing could be."""
     part: Any = result.parts.get("particles")
     sizes = [rate.sizes for rate in rates if rate.sizes is not None]
-    if part is None or not sizes:
+    if part is None or not sizes or any(part.rate(s.lower, s.upper) is not None for s in sizes):
         return ""
-    if any(part.rate(s.lower, s.upper) is not None for s in sizes):
-        return ""
-    if not result.flows:
-        return "Not held against flow times efficiency: the record holds no flow."
+    if any(_efficiency(part, s) is not None for s in sizes):
+        return "Not held against flow times efficiency: no flow is known that goes with the efficiency."
     said = ", ".join(map(str, sizes))
     return (
         f"Not held against flow times efficiency: no efficiency is known for just the sizes of the decay ({said}). "
         "Ranges of both, over the same channels, would do."
     )
+
+
+def _efficiency(part: Any, sizes: Sizes) -> Estimate | None:
+    """Efficiency of just these sizes, where the part tells it."""
+    clean_air = getattr(part, "clean_air", None)
+    found = clean_air.over(sizes.lower, sizes.upper) if clean_air is not None else None
+    return found.efficiency.quantity.estimate if found is not None else None
 
 
 def held_against_flow(result: Result, rate: Rate, clean_air: Quantity) -> Effect | None:
@@ -77,35 +84,36 @@ def held_against_flow(result: Result, rate: Rate, clean_air: Quantity) -> Effect
     far as its causes say.
     """
     part: Any = result.parts.get("particles")
-    if part is None or rate.sizes is None or not result.flows:
+    if part is None or rate.sizes is None:
         return None
     by_flow: Quantity | None = part.rate(rate.sizes.lower, rate.sizes.upper)
     if by_flow is None or not float(by_flow.estimate.value) > 0.0:
         return None
-    through = result.combined.main if result.combined is not None else result.flow
-    inputs = {"clean_air": rate.clean_air, "by_flow": by_flow.estimate, "flow": through.estimate}
-    out = linear(_effects, inputs, outputs={"effectiveness": (), "share": ()})
+    inputs = {"clean_air": rate.clean_air, "by_flow": by_flow.estimate}
+    out = linear(_effectiveness, inputs, outputs={"effectiveness": ()})
+    efficiency = _efficiency(part, rate.sizes)
+    if efficiency is not None:
+        out |= linear(_drawn_back, {**inputs, "efficiency": efficiency}, outputs={"share": ()})
+    out = {name: x for name, x in out.items() if math.isfinite(float(x.value))}
     bars = intervals(out, result.coverage, samples=result.samples, seed=result.seed)
     key = clean_air.name.removeprefix("clean_air_")
     held = Effect(by_flow, compare(rate.clean_air, by_flow.estimate, result.coverage))
-    words = {"effectiveness": "room effectiveness", "share": "share of outlet air drawn back in"}
-    for name, label in words.items():
-        if math.isfinite(float(out[name].value)):
-            q = Quantity(f"{name}_{key}", f"{label}, {rate.sizes}", "ratio", "%", out[name], bars[name])
-            held.quantities[q.name] = q
+    for name, estimate in out.items():
+        label = f"{LABELS[name]}, {rate.sizes}"
+        held.quantities[f"{name}_{key}"] = Quantity(f"{name}_{key}", label, "ratio", "%", estimate, bars[name])
     held.sentence = _in_words(held, rate)
     if held.comparison.verdict == "disagree" and held.comparison.e_n > 0.0:
         held.findings.append(Finding(MORE_THAN_FLOW, f"{rate.sizes}: E_n {held.comparison.e_n:.2f}"))
     return held
 
 
-def _effects(*, clean_air: Array, by_flow: Array, flow: Array) -> dict[str, Array]:
+def _effectiveness(*, clean_air: Array, by_flow: Array) -> dict[str, Array]:
+    return {"effectiveness": clean_air / by_flow}
+
+
+def _drawn_back(*, clean_air: Array, by_flow: Array, efficiency: Array) -> dict[str, Array]:
     with np.errstate(all="ignore"):
-        efficiency = by_flow / flow
-        return {
-            "effectiveness": np.asarray(clean_air / by_flow),
-            "share": np.asarray(short_circuit_share(flow, efficiency, clean_air)),
-        }
+        return {"share": np.asarray(short_circuit_share(by_flow / efficiency, efficiency, clean_air))}
 
 
 def _in_words(held: Effect, rate: Rate) -> str:

@@ -182,20 +182,26 @@ def test_how_far_mixing_may_be_off_where_nothing_is_stated(mixing, limit):
 # flow times efficiency
 
 
-def by_flow(rate: float, flow: float, u: float = 0.02) -> SimpleNamespace:
-    """A result in which the flow and the counts of the same sizes were measured. [m3/s]"""
+def by_flow(rate: float, flow: float | None, u: float = 0.02) -> SimpleNamespace:
+    """A result in which flow times efficiency of one channel was measured. [m3/s]"""
 
-    def quantity(value: float, name: str, share: float) -> Quantity:
-        estimate = Estimate(value, (), {Cause(name): [share * value]})
-        return Quantity(name, name, "flow", "m3/h", estimate, interval(estimate))
+    def quantity(value: float, kind: str, share: float) -> Quantity:
+        estimate = Estimate(value, (), {Cause(f"{kind} of the unit"): [share * value]})
+        return Quantity(kind, kind, kind, "m3/h" if kind == "flow" else "%", estimate, interval(estimate))
+
+    def within(lower: float, upper: float) -> bool:
+        return Sizes(lower, upper).same(Sizes(0.3e-6, 0.5e-6))
 
     def told(lower: float, upper: float) -> Quantity | None:
-        return quantity(rate, "efficiency", u) if Sizes(lower, upper).same(Sizes(0.3e-6, 0.5e-6)) else None
+        return quantity(rate, "flow", u) if within(lower, upper) and flow is not None else None
 
-    return SimpleNamespace(
-        parts={"particles": SimpleNamespace(rate=told)}, combined=None, flow=quantity(flow, "flow", 0.01),
-        flows=[None], coverage=0.95, samples=None, seed=1,
-    )  # fmt: skip
+    def over(lower: float, upper: float) -> SimpleNamespace | None:
+        share = rate / flow if flow is not None else 0.5
+        efficiency = SimpleNamespace(quantity=quantity(share, "ratio", 0.01))
+        return SimpleNamespace(efficiency=efficiency) if within(lower, upper) else None
+
+    part = SimpleNamespace(rate=told, clean_air=SimpleNamespace(over=over))
+    return SimpleNamespace(parts={"particles": part}, coverage=0.95, samples=None, seed=1)
 
 
 def test_what_a_room_has_of_its_cleaner():
@@ -243,3 +249,4 @@ def test_other_sizes_are_not_held_against_each_other():
     said = why_not_held(result, [told.rate for told in part.told[1:]])
     assert "(from 0.5 um)" in said
     assert why_not_held(SimpleNamespace(parts={}), [part.told[0].rate]) == ""
+    assert "no flow is known" in why_not_held(by_flow(0.1, None), [told.rate for told in part.told])
