@@ -94,11 +94,18 @@ def _of_fall(fall: Fall, name: str, tests: int) -> Iterator[Finding]:
         yield Finding(flags.FEW_ROWS, f"{name}: {fall.points:.1f}")
 
 
+def _of_run(fall: Fall) -> str:
+    """A run with where it was counted and its rate."""
+    where = f" ({fall.run.place})" if fall.run.place else ""
+    return f"{fall.run.name}{where} {fall.fit.rate * 3600:.3g} 1/h"
+
+
 def _of_rate(room: Room, rate: Rate, sizes: int) -> Iterator[Finding]:
     for on, differ in rate.differ.items():
         n = sum(1 for fall in rate.falls if fall.run.on == on)
         if n > 1 and f_tail(differ, n - 1, KNOWN) < CHANCE / sizes:
-            yield Finding(flags.RUNS_DIFFER, f"{'with' if on else 'without'} the cleaner, {rate.sizes}")
+            each = ", ".join(_of_run(fall) for fall in rate.falls if fall.run.on == on)
+            yield Finding(flags.RUNS_DIFFER, f"{'with' if on else 'without'} the cleaner, {rate.sizes}: {each}")
     for fall in rate.falls:
         own = math.hypot(fall.fit.u_counting, fall.fit.u_scatter)
         if own > ROUGH[fall.run.on]:

@@ -14,6 +14,7 @@ from flowrig.uncertainty.significance import explained, f_tail
 
 FIRST = 0.2  # of the first level of a run: a floor of which nothing is known lies below; own judgement, no source
 LEAST = 6  # rows of a window
+EXACT = 1e-9  # of a floor that is told without any error
 EARLY = 5.0  # of the window: by then what is another at first has come down to exp(-1)
 TENTH = math.log(10.0)
 APART = 0.2  # of the rows of a window, left out at either end to see whether the rate hangs on it
@@ -57,7 +58,8 @@ class Floor:
     identity: str
 
     def known(self, channel: int) -> Known:
-        return Known(float(self.value[channel]), math.hypot(float(self.counting[channel]), self.by_limit(channel)))
+        value, counting = float(self.value[channel]), float(self.counting[channel])
+        return Known(value, max(math.hypot(counting, self.by_limit(channel)), EXACT * max(value, 1.0)))
 
     def by_limit(self, channel: int) -> float:
         """Standard uncertainty by the limit."""
@@ -200,8 +202,7 @@ def fall(run: Run, channel: int, rule: Rule) -> Fall:
     rows = (run.time >= run.start + rule.mixing_time) & (run.time <= run.end)
     if int(np.sum(rows)) < LEAST:
         raise CalculationError(f"{int(np.sum(rows))} rows of {run.name} are in its window, and {LEAST} are needed")
-    known, assumed = _floor(run, channel, rows)
-    fit = _fit(run, channel, rows, known)
+    known, assumed, fit = _floor(run, channel, rows)
     if rule.lowest_signal > 0.0 and fit.floor > 0.0:
         above = rows & (fit.at(run.time - run.time[rows][0]) >= rule.lowest_signal * fit.floor)
         if LEAST <= int(np.sum(above)) < int(np.sum(rows)):
@@ -219,18 +220,24 @@ def _fit(run: Run, channel: int, rows: Bools, known: Known | None) -> Decline:
     return decline(time, run.counts[rows, channel], run.exposure[rows], known, road)  # type: ignore[arg-type]
 
 
-def _floor(run: Run, channel: int, rows: Bools) -> tuple[Known | None, bool]:
-    """What is told of the floor; where nothing is, an assumption if it says more than the run itself."""
+def _floor(run: Run, channel: int, rows: Bools) -> tuple[Known | None, bool, Decline]:
+    """What is told of the floor, whether it is an assumption, and the fit of all rows with it.
+
+    Where nothing is told, it is assumed if that says more than the run itself.
+    """
     if run.floor is not None:
-        return run.floor.known(channel), False
+        known = run.floor.known(channel)
+        return known, False, _fit(run, channel, rows, known)
     level = run.level[rows, channel]
     first = float(np.mean(level[: max(1, len(level) // 10)]))
     wide = Known(FIRST / 2.0 * first, FIRST / 2.0 * first / math.sqrt(3.0))
     try:
-        shown = _fit(run, channel, rows, None).u_floor
+        alone = _fit(run, channel, rows, None)
     except CalculationError:
-        return wide, True
-    return (None, False) if shown < wide.u else (wide, True)
+        return wide, True, _fit(run, channel, rows, wide)
+    if alone.u_floor < wide.u:
+        return None, False, alone
+    return wide, True, _fit(run, channel, rows, wide)
 
 
 def _moves(run: Run, channel: int, rows: Bools, known: Known | None, fit: Decline) -> dict[str, tuple[float, float]]:

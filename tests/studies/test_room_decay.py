@@ -254,9 +254,11 @@ def test_runs_that_differ_are_told_and_widen_the_bar():
     record["decay_runs"].append({"name": "on, again", "cleaner": "on", "counts": counted(8.4, 0.01, 40, seed=17)})
     alike = reduced(record, samples=1000)
     assert "runs differ" not in codes(alike)
-    record["decay_runs"][-1] = {"name": "on, corner", "cleaner": "on", "counts": counted(7.4, 0.01, 40, seed=17)}
+    corner = {"name": "again", "cleaner": "on", "place": "in the corner", "counts": counted(7.4, 0.01, 40, seed=17)}
+    record["decay_runs"][-1] = corner
     unlike = reduced(record, samples=1000)
-    assert "runs differ" in codes(unlike)
+    [said] = [f.message for f in unlike.findings if f.code == "runs differ"]
+    assert "again (in the corner) 7.4 1/h" in said
     assert unlike.told[0].on.value == pytest.approx(7.9, rel=0.01)
     between = [b for b in unlike.told[0].on.estimate.budget() if b.cause.name.startswith("what runs differ by")]
     assert between[0].u * 3600 == pytest.approx(1.0 / 2.0, rel=0.05)  # s/√2 of two runs 1.0 apart
