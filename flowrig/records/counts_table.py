@@ -103,7 +103,7 @@ def read_counts(
         said = "counters that print alike in one table: all cumulative, or all by channel"
         faults.append(Fault(particles.where, "counters that print differently", said, "Bring one to the other's way."))
     columns = told_apart(columns, True in cumulative, table.name, faults)
-    printed = _printed(table, columns, faults)
+    printed = printed_counts(table, columns, faults)
     if len(faults) > before or counter is None or printed is None:
         return None
     lower, upper = limits(columns)
@@ -114,7 +114,7 @@ def read_counts(
     for name, section in counters.items():
         rows = np.flatnonzero([c == name for c in counter])
         if rows.size:
-            _raw(table, found, name, section, rows, lasted[rows], columns, faults)
+            to_raw(table, found, name, section, rows, lasted[rows], columns, faults)
     return found if len(faults) == before else None
 
 
@@ -256,7 +256,7 @@ def _times(table: Table, heads: Mapping[str, Header], run: Sequence[str], faults
     return time
 
 
-def _printed(table: Table, columns: Sequence[Column], faults: list[Fault]) -> Array | None:
+def printed_counts(table: Table, columns: Sequence[Column], faults: list[Fault]) -> Array | None:
     before = len(faults)
     found = []
     for column in columns:
@@ -270,7 +270,7 @@ def _printed(table: Table, columns: Sequence[Column], faults: list[Fault]) -> Ar
     return np.stack(found, axis=1) if found and len(faults) == before else None
 
 
-def _raw(
+def to_raw(
     table: Table,
     found: CountTable,
     name: str,

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Any, Protocol
 
 from flowrig.errors import Fault
@@ -77,6 +77,7 @@ class PartReader:
     walker: Walker
     beside: Beside
     look_up: LookUp
+    _named: dict[str, dict[str, Section]] = field(default_factory=dict)
 
     @property
     def faults(self) -> list[Fault]:
@@ -110,7 +111,12 @@ class PartReader:
         return []
 
     def named(self, table: Table) -> dict[str, Section]:
-        """The sections by their names."""
+        """The sections by their names; parts that share a table share its sections."""
+        if table.name not in self._named:
+            self._named[table.name] = self._by_name(table)
+        return self._named[table.name]
+
+    def _by_name(self, table: Table) -> dict[str, Section]:
         raw = self.data.get(table.name, {})
         if isinstance(raw, Mapping):
             return {name: self.section(table, one, (table.name, name)) for name, one in raw.items()}
