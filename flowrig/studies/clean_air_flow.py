@@ -9,7 +9,7 @@ from flowrig.errors import Fault, InputError
 from flowrig.records.declare import Finding, FlagMeaning
 from flowrig.records.estimates import given_estimate
 from flowrig.records.files import near_name, quoted
-from flowrig.records.items import Section
+from flowrig.records.items import Section, as_written
 from flowrig.records.words import folded
 from flowrig.studies.result import Quantity, Result
 from flowrig.uncertainty.interval import interval
@@ -127,15 +127,16 @@ def _of(quantities: Mapping[str, Quantity], name: str, of: str) -> CleanAirFlow:
 
 def _stated(result: Result, section: Section) -> CleanAirFlow:
     item = section["flow"]
+    stated = item.text or as_written(item)
     if result.flows:
         remedy = "Remove one of the two; a second measurement of the flow is a [[flow]] of its own."
         raise InputError(
-            Fault(item.where, item.text, "either a [[flow]] in the record or a flow here, not both", remedy)
+            Fault(item.where, quoted(stated), "either a [[flow]] in the record or a flow here, not both", remedy)
         )
     estimate = given_estimate(item, f"{result.record.id}:{section.name}", "stated flow through the unit")
     bar = interval(estimate, result.coverage, samples=result.samples, seed=result.seed)
     quantity = Quantity("flow", "stated flow through the unit", "flow", item.unit or "m3/h", estimate, bar)
-    return CleanAirFlow(quantity, quantity.label, section.value("of", ""), [Finding(FLOW_STATED, item.text)])
+    return CleanAirFlow(quantity, quantity.label, section.value("of", ""), [Finding(FLOW_STATED, stated)])
 
 
 def _none(why: str) -> CleanAirFlow:

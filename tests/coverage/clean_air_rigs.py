@@ -9,7 +9,7 @@ size. All invented.
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from functools import partial
 from typing import Any, Literal
 
@@ -84,7 +84,11 @@ class Counted:
         [rate] = rates_of([own], found)
         assert rate.clean_air is not None
         sized = rate.clean_air
-        return sized.quantity.estimate, sized.quantity.interval, flow.findings
+        bar = sized.quantity.interval
+        if sized.one_sided:  # no more than the flow, for the width
+            assert flow.quantity is not None
+            bar = replace(bar, high=flow.quantity.interval.high)
+        return sized.quantity.estimate, bar, flow.findings
 
     def _held(self) -> float:
         low, high = (np.array(end) for end in (self.edges[:-1], self.edges[1:]))
