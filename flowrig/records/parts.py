@@ -32,10 +32,12 @@ def read_parts(reader: PartReader) -> dict[str, Content]:
     held = [part for part in PARTS if part.name in reader.data]
     found = {part.name: part.read(reader) for part in held}
     known = {table.name for part in held for table in part.all_tables}
-    for name in (name for name in TABLES if name in reader.data and name not in known):
-        owners = [part for part in PARTS if TABLES[name] in part.all_tables]
-        if any(reader.walker.is_spoiled(part.name) for part in owners):
-            continue  # it stands there under another name
+    strays = {name: [p for p in PARTS if TABLES[name] in p.all_tables] for name in TABLES if name in reader.data}
+    missing: set[str] = set()
+    for name, owners in sorted(strays.items(), key=lambda stray: len(stray[1])):  # shared ones last
+        if name in known or any(p.name in missing or reader.walker.is_spoiled(p.name) for p in owners):
+            continue  # said already, or it stands there under another name
+        missing |= {part.name for part in owners}
         heads = " or ".join(HEADINGS[part.name] for part in owners)
         remedy = f"Add {heads}, or remove {HEADINGS[name]}."
         reader.walker.miss((name,), f"{HEADINGS[name]} without {heads}", f"{heads} beside it", remedy)

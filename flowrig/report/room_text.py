@@ -187,8 +187,11 @@ def _lines(option: Option, season: float) -> Iterator[tuple[str, str]]:
         yield "the same while more enters", _minutes(option.come_down)
     if option.to_target is not None:
         time = option.to_target
-        chance = f", never in {percent(time.never)} of the draws" if 0.0 < time.never < SURELY else ""
-        yield "minutes to the target level", _time(time) + chance
+        shown, chance = _time(time), ""
+        if 0.0 < time.never < SURELY:
+            chance = f"{NEVER} in {percent(time.never)} of the draws"
+            shown = chance if shown == NEVER else f"{shown}, {chance}"
+        yield "minutes to the target level", shown
 
 
 def _minutes(times: Sequence[Minutes]) -> str:

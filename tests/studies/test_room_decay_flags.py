@@ -13,9 +13,9 @@ import flowrig
 from flowrig.physics.clean_air import short_circuit_clean_air
 from flowrig.records.sizes import Sizes
 from flowrig.studies.result import Quantity
-from flowrig.studies.room_decay import DecayResult
+from flowrig.studies.room_decay import DecayResult, Told
 from flowrig.studies.room_decay_checks import STRONGEST
-from flowrig.studies.room_effect import held_against_flow, why_not_held
+from flowrig.studies.room_effect import Effect, held_against_flow, why_not_held
 from flowrig.uncertainty.cause import Cause
 from flowrig.uncertainty.estimate import Estimate
 from flowrig.uncertainty.interval import interval
@@ -189,19 +189,21 @@ def by_flow(rate: float, flow: float | None, u: float = 0.02) -> SimpleNamespace
         estimate = Estimate(value, (), {Cause(f"{kind} of the unit"): [share * value]})
         return Quantity(kind, kind, kind, "m3/h" if kind == "flow" else "%", estimate, interval(estimate))
 
-    def within(lower: float, upper: float) -> bool:
-        return Sizes(lower, upper).same(Sizes(0.3e-6, 0.5e-6))
+    sizes = Sizes(0.3e-6, 0.5e-6)
+    clean = SimpleNamespace(quantity=quantity(rate, "flow", u)) if flow is not None else None
+    efficiency = SimpleNamespace(quantity=quantity(rate / flow if flow is not None else 0.5, "ratio", 0.01))
+    channel = SimpleNamespace(sizes=sizes, efficiency=efficiency, clean_air=clean)
 
     def told(lower: float, upper: float) -> Quantity | None:
-        return quantity(rate, "flow", u) if within(lower, upper) and flow is not None else None
+        return clean.quantity if clean is not None and Sizes(lower, upper).same(sizes) else None
 
-    def over(lower: float, upper: float) -> SimpleNamespace | None:
-        share = rate / flow if flow is not None else 0.5
-        efficiency = SimpleNamespace(quantity=quantity(share, "ratio", 0.01))
-        return SimpleNamespace(efficiency=efficiency) if within(lower, upper) else None
-
-    part = SimpleNamespace(rate=told, clean_air=SimpleNamespace(over=over))
+    part = SimpleNamespace(rate=told, clean_air=SimpleNamespace(channels=[channel]))
     return SimpleNamespace(parts={"particles": part}, coverage=0.95, samples=None, seed=1)
+
+
+def held(result: SimpleNamespace, told: Told) -> Effect | None:
+    [effect] = held_against_flow(result, [told.rate], [told.clean_air.name])
+    return effect
 
 
 def test_what_a_room_has_of_its_cleaner():
@@ -209,43 +211,44 @@ def test_what_a_room_has_of_its_cleaner():
     clean = told.clean_air.estimate.value
     efficiency, share = 0.6, 0.3
     flow = clean / short_circuit_clean_air(1.0, efficiency, share)
-    held = held_against_flow(by_flow(flow * efficiency, flow), told.rate, told.clean_air)
-    assert held is not None
-    assert held.quantities["effectiveness_0.3_to_0.5_um"].value == pytest.approx(
+    effect = held(by_flow(flow * efficiency, flow), told)
+    assert effect is not None
+    assert effect.quantities["effectiveness_0.3_to_0.5_um"].value == pytest.approx(
         100 * (1 - share) / (1 - share * (1 - efficiency)), rel=1e-9
     )
-    back = held.quantities["share_0.3_to_0.5_um"]
+    back = effect.quantities["share_0.3_to_0.5_um"]
     assert back.value == pytest.approx(100 * share, rel=1e-9)
     assert back.low < 100 * share < back.high
-    assert held.comparison.verdict == "disagree"
-    assert held.comparison.e_n < -1.0
-    assert not held.findings
-    assert "differ by more" in held.sentence
+    assert effect.comparison.verdict == "disagree"
+    assert effect.comparison.e_n < -1.0
+    assert not effect.findings
+    assert "differ by more" in effect.sentence
 
 
 def test_clean_air_and_flow_times_efficiency_that_agree():
     told = reduced(decays()).told[0]
     clean = told.clean_air.estimate.value
-    held = held_against_flow(by_flow(1.01 * clean, 2 * clean), told.rate, told.clean_air)
-    assert held is not None
-    assert held.comparison.verdict == "agree"
-    assert abs(held.comparison.e_n) < 1.0
+    effect = held(by_flow(1.01 * clean, 2 * clean), told)
+    assert effect is not None
+    assert effect.comparison.verdict == "agree"
+    assert abs(effect.comparison.e_n) < 1.0
 
 
 def test_more_clean_air_than_flow_times_efficiency_is_told():
     told = reduced(decays()).told[0]
     clean = told.clean_air.estimate.value
-    held = held_against_flow(by_flow(clean / 1.3, 2 * clean), told.rate, told.clean_air)
-    assert held is not None
-    assert [f.code for f in held.findings] == ["more clean air than flow times efficiency"]
-    assert held.quantities["effectiveness_0.3_to_0.5_um"].value == pytest.approx(130.0)
+    effect = held(by_flow(clean / 1.3, 2 * clean), told)
+    assert effect is not None
+    assert [f.code for f in effect.findings] == ["more clean air than flow times efficiency"]
+    assert effect.quantities["effectiveness_0.3_to_0.5_um"].value == pytest.approx(130.0)
 
 
 def test_other_sizes_are_not_held_against_each_other():
     part = reduced(decays())
     result = by_flow(0.1, 0.2)
-    assert held_against_flow(result, part.told[1].rate, part.told[1].clean_air) is None
-    assert why_not_held(result, [told.rate for told in part.told]) == ""
+    assert held(result, part.told[1]) is None
+    assert "from 0.5 um, of several channels" in why_not_held(result, [told.rate for told in part.told])
+    assert why_not_held(result, [part.told[0].rate]) == ""
     said = why_not_held(result, [told.rate for told in part.told[1:]])
     assert "(from 0.5 um)" in said
     assert why_not_held(SimpleNamespace(parts={}), [part.told[0].rate]) == ""
