@@ -23,6 +23,7 @@ from flowrig.studies.reduce import Reduction, empty_result
 from flowrig.studies.result import FlowResult
 from flowrig.studies.scatter import Scatter
 from flowrig.uncertainty.component import Component, Term
+from flowrig.uncertainty.search import values_alone
 from flowrig.uncertainty.series import mean_of
 
 POWER = {"pressure difference": 2.0, "velocity": 1.0}  # of a velocity, by which a reading of a grid grows
@@ -119,8 +120,9 @@ class Setup:
 
     def _flow_at(self, factor: float) -> float:
         """Volume flow of the first quantity, had the readings been so many times what they are. [m3/s]"""
-        reduction = self._reduction(scaled(self.flow, factor, self.names))
-        mass, densities, *_ = reduction.measured(refusing=False)
+        with values_alone():
+            reduction = self._reduction(scaled(self.flow, factor, self.names))
+            mass, densities, *_ = reduction.measured(refusing=False)
         return float(mass.value) / float(densities[first_station(densities)].value)
 
     def _reduction(self, flow: Flow) -> Reduction:
