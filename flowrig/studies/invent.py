@@ -106,6 +106,8 @@ class Setup:
     @cached_property
     def brought(self) -> Setup:
         """The same with its readings at the expected flow. Raises ValueError if they cannot be brought there."""
+        if self._follow.there(self.wanted):
+            return self
         return replace(self, flow=scaled(self.flow, self._follow.find(self.wanted)[0], self.names))
 
     @property
@@ -133,7 +135,7 @@ class Setup:
     @cached_property
     def power(self) -> float:
         """By which power of the flow the readings grow: 2 for a pressure under a root."""
-        return float(np.log(STEP) / np.log(self._flow_at(STEP) / self._flow_at(1.0)))
+        return float(np.log(STEP) / np.log(self._flow_at(STEP) / self._follow.own))
 
     def expected(self) -> FlowResult:
         """The measurement reduced with readings that scatter as expected about the expected ones.

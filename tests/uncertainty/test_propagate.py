@@ -1,6 +1,7 @@
 """One kernel, evaluated along every direction: orders, batches, chunks, axes, and every way to trip it."""
 
 import math
+from contextlib import suppress
 from dataclasses import replace
 
 import numpy as np
@@ -318,8 +319,8 @@ def test_a_search_for_values_evaluates_them_alone_and_leaves_the_rest_as_it_was(
         return {"y": x**2}
 
     inputs = {"x": normal(3.0, 0.1, "x")}
-    with pytest.raises(ZeroDivisionError), values_alone():
+    with suppress(ZeroDivisionError), values_alone():
         out = scalar(kernel, inputs, "y")["y"]
-        assert (float(out.value), out.parts, stacks) == (9.0, {}, [1])
         raise ZeroDivisionError
+    assert (float(out.value), out.parts, stacks) == (9.0, {}, [1])
     assert float(scalar(kernel, inputs, "y")["y"].u) == pytest.approx(0.6)
