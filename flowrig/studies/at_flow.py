@@ -34,6 +34,10 @@ class AtFlow(Generic[Found]):
         self.own, self.scaled, self.flow_of = own, scaled, flow_of
         self._at, self._gone, self._power = 0.0, 0.0, 1.0  # factor and flow of the last try, in logarithms
 
+    def there(self, wanted: float) -> bool:
+        """Whether the readings as they are give that flow."""
+        return self.own > 0.0 and wanted > 0.0 and abs(math.log(wanted / self.own)) <= ALIKE
+
     def find(self, wanted: float) -> tuple[float, Found]:
         """Factor on the readings at which the flow is `wanted`, and what the measurement gives there.
 
@@ -44,9 +48,9 @@ class AtFlow(Generic[Found]):
         """
         if not (self.own > 0.0 and wanted > 0.0):
             raise ValueError("readings can be scaled only from one flow above zero to another")
-        target = math.log(wanted / self.own)
-        if abs(target) <= ALIKE:
+        if self.there(wanted):
             return 1.0, self.scaled(1.0)
+        target = math.log(wanted / self.own)
         at, gone = self._at, self._gone
         for _ in range(STEPS):
             at += (target - gone) * self._power

@@ -23,6 +23,7 @@ from flowrig.studies.reduce import Reduction, empty_result
 from flowrig.studies.result import FlowResult
 from flowrig.studies.scatter import Scatter
 from flowrig.uncertainty.component import Component, Term
+from flowrig.uncertainty.search import values_alone
 from flowrig.uncertainty.series import mean_of
 
 POWER = {"pressure difference": 2.0, "velocity": 1.0}  # of a velocity, by which a reading of a grid grows
@@ -105,6 +106,8 @@ class Setup:
     @cached_property
     def brought(self) -> Setup:
         """The same with its readings at the expected flow. Raises ValueError if they cannot be brought there."""
+        if self._follow.there(self.wanted):
+            return self
         return replace(self, flow=scaled(self.flow, self._follow.find(self.wanted)[0], self.names))
 
     @property
@@ -119,8 +122,9 @@ class Setup:
 
     def _flow_at(self, factor: float) -> float:
         """Volume flow of the first quantity, had the readings been so many times what they are. [m3/s]"""
-        reduction = self._reduction(scaled(self.flow, factor, self.names))
-        mass, densities, *_ = reduction.measured(refusing=False)
+        with values_alone():
+            reduction = self._reduction(scaled(self.flow, factor, self.names))
+            mass, densities, *_ = reduction.measured(refusing=False)
         return float(mass.value) / float(densities[first_station(densities)].value)
 
     def _reduction(self, flow: Flow) -> Reduction:
@@ -131,7 +135,7 @@ class Setup:
     @cached_property
     def power(self) -> float:
         """By which power of the flow the readings grow: 2 for a pressure under a root."""
-        return float(np.log(STEP) / np.log(self._flow_at(STEP) / self._flow_at(1.0)))
+        return float(np.log(STEP) / np.log(self._flow_at(STEP) / self._follow.own))
 
     def expected(self) -> FlowResult:
         """The measurement reduced with readings that scatter as expected about the expected ones.

@@ -18,6 +18,7 @@ from numpy.typing import ArrayLike
 
 from flowrig.uncertainty.cause import Cause, unite
 from flowrig.uncertainty.estimate import Array, Axes, Estimate, Places, align, matched
+from flowrig.uncertainty.search import VALUES_ALONE
 
 Kernel = Callable[..., Mapping[str, ArrayLike]]
 Deviates = Callable[[Cause, Places], tuple[Array, Axes]]  # cause, places along its own axis -> (m, n, *axes), axes
@@ -107,6 +108,8 @@ def linear(
     """
     axes = tuple(axes)
     wanted = {name: tuple(kept) for name, kept in (outputs or {}).items()}
+    if VALUES_ALONE.get():
+        inputs = {name: Estimate(x.value, x.axes, taken=x.taken) if x.parts else x for name, x in inputs.items()}
     length = _lengths(inputs)
     kept_by_all = [axis for axis in axes if wanted and all(axis in kept for kept in wanted.values())]
     coupled = frozenset(axis for axis in axes if _coupled(kernel, inputs, axes, wanted, axis, length, options))

@@ -3,12 +3,15 @@
 from __future__ import annotations
 
 import ast
+import os
 import re
 import subprocess
 import sys
 from pathlib import Path
 
 import pytest
+
+from flowrig.cli import main
 
 ROOT = Path(__file__).parents[2]
 PACKAGE = ROOT / "flowrig"
@@ -46,52 +49,57 @@ def room(path: Path) -> str:
 
 
 def imports(path: Path) -> list[tuple[str, bool]]:
-    """Modules a file imports, and whether only for the type checker."""
+    """Modules a file imports, and whether at its top, where a start loads them."""
     tree = ast.parse(path.read_text(encoding="utf-8"))
-    typing_only: set[ast.AST] = set()
-    for node in ast.walk(tree):
-        if isinstance(node, ast.If) and isinstance(node.test, ast.Name) and node.test.id == "TYPE_CHECKING":
-            typing_only.update(ast.walk(node))
     found = []
     for node in ast.walk(tree):
+        at_top = node in tree.body
         if isinstance(node, ast.Import):
-            found += [(alias.name, node in typing_only) for alias in node.names]
+            found += [(alias.name, at_top) for alias in node.names]
         elif isinstance(node, ast.ImportFrom):
             assert node.level == 0, f"{path}: relative import"
             module = node.module or ""
             if module == "flowrig":
-                found += [(f"flowrig.{alias.name}", node in typing_only) for alias in node.names]
+                found += [(f"flowrig.{alias.name}", at_top) for alias in node.names]
             else:
-                found.append((module, node in typing_only))
+                found.append((module, at_top))
     return found
 
 
 INNER = [path for path in FILES if room(path) not in ("__init__", "__main__")]
 
 
-@pytest.mark.parametrize("path", INNER, ids=lambda p: str(p.relative_to(ROOT)))
-def test_imports_run_one_way(path: Path) -> None:
-    own = room(path)
-    for module, _ in imports(path):
-        top, *rest = module.split(".")
-        if top == "flowrig":
-            other = rest[0]
-            assert other == own or ROOMS[other] < ROOMS[own], f"{own} imports {module}"
-        elif top not in sys.stdlib_module_names:
-            assert top in LIBRARIES[own], f"{own} imports {module}"
+@pytest.fixture(scope="module")
+def imported() -> dict[Path, list[tuple[str, bool]]]:
+    return {path: imports(path) for path in INNER}
 
 
-@pytest.mark.parametrize("path", INNER, ids=lambda p: str(p.relative_to(ROOT)))
-def test_slow_libraries_are_imported_where_used(path: Path) -> None:
+def test_imports_run_one_way(imported: dict[Path, list[tuple[str, bool]]]) -> None:
+    wrong = []
+    for path, found in imported.items():
+        own = room(path)
+        for module, _ in found:
+            top, *rest = module.split(".")
+            if top == "flowrig":
+                other = rest[0]
+                allowed = other == own or ROOMS[other] < ROOMS[own]
+            else:
+                allowed = top in sys.stdlib_module_names or top in LIBRARIES[own]
+            if not allowed:
+                wrong.append(f"{path.relative_to(ROOT)} imports {module}")
+    assert wrong == []
+
+
+def test_slow_libraries_are_imported_where_used(imported: dict[Path, list[tuple[str, bool]]]) -> None:
     """pandas, scipy and matplotlib load inside the function that needs them; pint in units.py alone."""
-    tree = ast.parse(path.read_text(encoding="utf-8"))
-    at_top = [n for n in tree.body if isinstance(n, (ast.Import, ast.ImportFrom))]
-    for node in at_top:
-        names = [a.name for a in node.names] if isinstance(node, ast.Import) else [node.module or ""]
-        for name in names:
-            assert name.split(".")[0] not in ("pandas", "scipy", "matplotlib", "uncertainties", "pint"), (
-                f"{path}: {name}"
-            )
+    slow = {"pandas", "scipy", "matplotlib", "uncertainties", "pint"}
+    wrong = [
+        f"{path.relative_to(ROOT)}: {module}"
+        for path, found in imported.items()
+        for module, at_top in found
+        if at_top and module.split(".")[0] in slow
+    ]
+    assert wrong == []
 
 
 def test_every_room_is_known() -> None:
@@ -112,6 +120,18 @@ def loaded(code: str) -> set[str]:
 def test_help_loads_click_alone() -> None:
     code = "import contextlib\nfrom flowrig.cli import main\nwith contextlib.suppress(SystemExit): main(['--help'])"
     assert not loaded(code) & {"numpy", "pint", "pandas", "scipy", "uncertainties"}
+
+
+@pytest.mark.parametrize(("own", "taken"), [(None, "1"), ("3", "3")])
+def test_a_command_takes_one_thread_unless_told_otherwise(
+    own: str | None, taken: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setenv("OPENBLAS_NUM_THREADS", own or "")
+    if own is None:
+        monkeypatch.delenv("OPENBLAS_NUM_THREADS")
+    with pytest.raises(SystemExit):
+        main(["--version"])
+    assert os.environ["OPENBLAS_NUM_THREADS"] == taken
 
 
 def test_importing_the_package_loads_nothing_heavy() -> None:
@@ -143,6 +163,6 @@ def test_no_machine_path_in_the_tree() -> None:
 CODE = [path for path in FILES if path.name != "unit_table.py"]  # that one is a table, as long as it has to be
 
 
-@pytest.mark.parametrize("path", CODE, ids=lambda p: str(p.relative_to(ROOT)))
-def test_a_file_holds_one_idea(path: Path) -> None:
-    assert len(path.read_text(encoding="utf-8").splitlines()) <= 450
+def test_a_file_holds_one_idea() -> None:
+    lines = {path: len(path.read_text(encoding="utf-8").splitlines()) for path in CODE}
+    assert {str(path.relative_to(ROOT)): n for path, n in lines.items() if n > 450} == {}

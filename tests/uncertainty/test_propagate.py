@@ -1,6 +1,7 @@
 """One kernel, evaluated along every direction: orders, batches, chunks, axes, and every way to trip it."""
 
 import math
+from contextlib import suppress
 from dataclasses import replace
 
 import numpy as np
@@ -14,6 +15,7 @@ from flowrig.uncertainty.cause import Cause, CauseConflict
 from flowrig.uncertainty.estimate import Estimate
 from flowrig.uncertainty.montecarlo import sample
 from flowrig.uncertainty.propagate import linear, nominal
+from flowrig.uncertainty.search import values_alone
 
 
 def normal(value, u, name, dof=math.inf):
@@ -307,3 +309,18 @@ def test_estimates_without_axes_stand_side_by_side_along_a_new_one():
     assert both.axes == ("kind",)
     assert both.value.tolist() == [1.0, 2.0, 3.0]
     assert both.u == pytest.approx([0.1, 0.2, 0.0])
+
+
+def test_a_search_for_values_evaluates_them_alone_and_leaves_the_rest_as_it_was():
+    stacks = []
+
+    def kernel(x):
+        stacks.append(len(x))
+        return {"y": x**2}
+
+    inputs = {"x": normal(3.0, 0.1, "x")}
+    with suppress(ZeroDivisionError), values_alone():
+        out = scalar(kernel, inputs, "y")["y"]
+        raise ZeroDivisionError
+    assert (float(out.value), out.parts, stacks) == (9.0, {}, [1])
+    assert float(scalar(kernel, inputs, "y")["y"].u) == pytest.approx(0.6)
