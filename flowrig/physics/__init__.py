@@ -41,6 +41,7 @@ _MODULES: dict[str, tuple[str, ...]] = {
         "clean_air_for_persons",
         "clean_air_from_decay",
         "short_circuit_clean_air",
+        "short_circuit_share",
     ),
     "cost": ("break_even", "energy_cost", "levelised_cost", "residual_value"),
     "duct_filter": ("duct_clean_air", "duct_gain", "duct_loss"),

@@ -95,6 +95,52 @@ def short_circuit_clean_air(flow: Floats, efficiency: Floats, short_circuit: Flo
         return within(valid, clean)
 
 
+@si("1", flow="m^3/s", efficiency="1", clean_air="m^3/s")
+def short_circuit_share(flow: Floats, efficiency: Floats, clean_air: Floats) -> Floats:
+    """Share of the outlet air that a cleaner draws back in, from what clean-air rate a room has of it.
+
+    Parameters
+    ----------
+    flow : float or array
+        Flow Q through the cleaner. [m^3/s]
+    efficiency : float or array, broadcast with the others
+        Share of particles that it holds back in one pass, eta. [1]
+    clean_air : float or array, broadcast with the others
+        Clean-air rate measured in the room. [m^3/s]
+
+    Returns
+    -------
+    share : shape of the broadcast inputs
+        Below 0 where the room has more of it than flow times efficiency, above 1 for a clean-air rate below 0: what is
+        measured scatters past both. NaN for a flow or an efficiency not above 0, and for a clean-air rate of Q eta/(1 -
+        eta) and above, which no share gives. [1]
+
+    Raises
+    ------
+    ValueError
+        Only if the shapes do not broadcast.
+
+    Notes
+    -----
+    With e = CADR/(Q eta): s = (1 - e)/(1 - e (1 - eta)), `short_circuit_clean_air` solved for the share. That all of a
+    shortfall is air drawn back in is an assumption: air that mixes badly looks the same.
+
+    Source
+    ------
+    Algebra.
+
+    Examples
+    --------
+    >>> round(float(short_circuit_share(1.0, 0.8, 2.0 / 3.0)), 6)
+    0.2
+    """
+    with np.errstate(all="ignore"):
+        caught = np.asarray(efficiency, dtype=float)
+        effectiveness = clean_air / (flow * caught)
+        below = 1.0 - effectiveness * (1.0 - caught)
+        return within(np.greater(flow, 0.0) & (caught > 0.0) & (below > 0.0), (1.0 - effectiveness) / below)
+
+
 @si("m^3/s", target="x/m^3", gain="x/(m^3*s)", loss="1/s", volume="m^3")
 def clean_air_for_concentration(target: Floats, gain: Floats, loss: Floats, volume: Floats) -> Floats:
     """Clean-air rate that has to be added to hold a room at a concentration, as in smoke.

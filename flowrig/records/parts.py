@@ -12,8 +12,17 @@ from flowrig.records.own_facts import OWNING
 from flowrig.records.part import Content, Part, PartReader
 from flowrig.records.prediction import PREDICTION
 from flowrig.records.room import ROOM
+from flowrig.records.room_decay import ROOM_DECAY
 
-PARTS: tuple[Part, ...] = (electrical_facts.PART, sound_readings.PART, PARTICLE_COUNTS, PREDICTION, ROOM, OWNING)
+PARTS: tuple[Part, ...] = (
+    electrical_facts.PART,
+    sound_readings.PART,
+    PARTICLE_COUNTS,
+    ROOM_DECAY,
+    PREDICTION,
+    ROOM,
+    OWNING,
+)
 TABLES: dict[str, Table] = {table.name: table for part in PARTS for table in part.all_tables}
 HEADINGS: dict[str, str] = {table.name: part.heading(table) for part in PARTS for table in part.all_tables}
 

@@ -128,16 +128,18 @@ class _Reader:
                 if hasattr(columns, "items"):
                     self.data[table.name] = {**self.data[table.name], key: f"{table.name}.{key}"}
                     self.beside.take(columns, f"{table.name}.{key}")
-        flows = self.data.get("flow")
-        if not isinstance(flows, list):
-            return
-        self.data["flow"] = [dict(raw) if isinstance(raw, Mapping) else raw for raw in flows]
-        for i, raw in enumerate(self.data["flow"]):
-            for key in ("log", "grid"):
-                columns = raw.get(key) if isinstance(raw, Mapping) else None
-                if hasattr(columns, "items"):
-                    raw[key] = path_name(("flow", i, key))
-                    self.beside.take(columns, raw[key])
+        lists = {table.name: [f.name for f in table.fields if isinstance(f, File)] for table in parts.TABLES.values()}
+        for name, keys in {**lists, "flow": ["log", "grid"]}.items():
+            sections = self.data.get(name)
+            if not isinstance(sections, list):
+                continue
+            self.data[name] = [dict(raw) if isinstance(raw, Mapping) else raw for raw in sections]
+            for i, raw in enumerate(self.data[name]):
+                for key in keys:
+                    columns = raw.get(key) if isinstance(raw, Mapping) else None
+                    if hasattr(columns, "items"):
+                        raw[key] = path_name((name, i, key))
+                        self.beside.take(columns, raw[key])
 
     def read(self) -> Record:
         self.data = written(self.data)

@@ -9,7 +9,10 @@ from flowrig.report.lines import budget_lines, findings_text, quantity_line, wra
 from flowrig.studies.result import PartResult, Result
 
 # Parts that are shown in a way of their own: module and function, from result and part to lines.
-TEXTS: dict[str, tuple[str, str]] = {"particles": ("particles_text", "particles_text")}
+TEXTS: dict[str, tuple[str, str]] = {
+    "particles": ("particles_text", "particles_text"),
+    "decay": ("room_decay_text", "decay_text"),
+}
 
 
 def parts_text(result: Result) -> Iterator[str]:

@@ -12,6 +12,7 @@ STUDIES: dict[str, tuple[str, str]] = {
     "electrical": ("electrical", "electrical"),
     "sound": ("sound", "sound"),
     "particles": ("particles", "reduce_counts"),
+    "decay": ("room_decay", "decayed"),
 }
 
 

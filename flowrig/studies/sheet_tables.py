@@ -6,7 +6,7 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
 from typing import Any
 
-from flowrig.methods import cautions, room_cautions
+from flowrig.methods import cautions, decay_cautions, room_cautions
 from flowrig.records import describe, electrical_facts, schema, sound_facts
 from flowrig.records.cleaner_facts import CLEANERS
 from flowrig.records.declare import Table
@@ -16,6 +16,7 @@ from flowrig.records.noise_facts import NOISE
 from flowrig.records.own_facts import OPTIONS, OWN
 from flowrig.records.particle_facts import COUNTERS, IN_USE, PARTICLES, ZERO
 from flowrig.records.predict_facts import FILTERS, LIFE, LOSSES, PREDICT, SWEEP, WINDING
+from flowrig.records.room_decay_facts import DECAY, FAN_ON, MIXED, OFF, ON, RUNS, UNCHANGED
 from flowrig.records.room_facts import AIR_CHANGE_TARGET, CONCENTRATION_TARGET, DUCT, PER_PERSON_TARGET, ROOM
 from flowrig.studies.sheet_text import HOW_TO, comment, form_in_words, in_comments, rule, toml
 
@@ -161,6 +162,20 @@ COUNTING_CAUTIONS = (
     "Loaded filters hold what they caught: gloves, a fitting respirator, and no shaking out.",
     *CAUTIONS[:1],
 )
+_RUN = ("background", "start", "place")
+_DECAY = (
+    _HEADING,
+    _Part(COUNTERS, "[counters.A]", asked=("serial", "calibrated", "max_concentration")),
+    _Part(
+        DECAY,
+        "[decay]",
+        {"natural_run": FAN_ON, "windows_and_doors": UNCHANGED, "mixing": MIXED},
+        ("net_volume", "room", "mixing_time", "ranges"),
+    ),
+    _Part(RUNS, "[[decay_runs]]", {"name": "cleaner on", "cleaner": ON, "counts": "on.csv"}, _RUN),
+    _Part(RUNS, "[[decay_runs]]", {"name": "cleaner off", "cleaner": OFF, "counts": "off.csv"}, _RUN),
+)
+_OVER_TIME = "time [min],0.3 um,0.5 um,1 um,note\n" + "".join(f"{minute},,,,\n" for minute in range(41))
 
 
 def _instrument(kind: str) -> _Part:
@@ -194,6 +209,11 @@ SHEETS = {
     "prediction": _Blank({"record.toml": _PREDICTION, "fan.toml": _FAN, "filter.toml": _FILTER}, "predict"),
     "fan": _Blank({"fan.toml": _FAN}, ""),
     "filter": _Blank({"filter.toml": _FILTER}, ""),
+    "decay": _Blank(
+        {"record.toml": _DECAY, "on.csv": _OVER_TIME, "off.csv": _OVER_TIME},
+        "reduce",
+        tuple(caution.text for caution in decay_cautions.DECAY),
+    ),
     "own": _Blank({"record.toml": _OWN}, "own", OWN_CAUTIONS, RANGES),
     "electrical": _Blank({"record.toml": _ELECTRICAL}, "reduce", AT_A_RUNNING_UNIT),
     "sound": _Blank({"record.toml": _SOUND, "sound.csv": SOUND_CSV}, "reduce", AT_A_RUNNING_UNIT),

@@ -17,6 +17,7 @@ from flowrig.physics import (
     room_gain,
     room_loss,
     short_circuit_clean_air,
+    short_circuit_share,
     steady_concentration,
 )
 from tests.reference.load import rows
@@ -70,6 +71,21 @@ def test_smoke(changes, wanted):
     assert round(float(clean)) == wanted
     held = steady_concentration(gain, room_loss(changes, 0.3, clean, 200.0))
     assert held == pytest.approx(9.0, rel=1e-14)
+
+
+# Source: the same balance as `short_circuit_clean_air`, solved for the share; 0.6667 Q at s = 0.2 stands in the reference.
+@given(efficiency=st.floats(0.05, 1.0), share=st.floats(-0.2, 1.0))
+def test_the_share_drawn_back_is_found_again(efficiency, share):
+    clean = 2.0 * efficiency * (1.0 - share) / (1.0 - share * (1.0 - efficiency))
+    assert short_circuit_share(2.0, efficiency, clean) == pytest.approx(share, abs=1e-9)
+
+
+def test_no_share_gives_more_than_a_cleaner_could():
+    assert float(short_circuit_share(1.0, 0.8, 2.0 / 3.0)) == pytest.approx(0.2)
+    assert short_circuit_share(1.0, 0.5, 0.0) == 1.0
+    assert np.isnan(short_circuit_share(1.0, 0.5, 1.0))  # Q eta/(1 - eta)
+    assert np.isnan(short_circuit_share(0.0, 0.5, 0.2))
+    assert np.isnan(short_circuit_share(1.0, 0.0, 0.2))
 
 
 @given(

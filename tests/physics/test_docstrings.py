@@ -297,6 +297,7 @@ POINTWISE = {
 SPECIAL = {
     "band_frequency": {"nominal": (63.0, 8000.0)},
     "ice_vapour_pressure": {"temperature": (253.15, 268.15)},
+    "short_circuit_share": {"flow": (0.2, 0.3), "efficiency": (0.7, 0.9), "clean_air": (0.05, 0.2)},
 }
 
 

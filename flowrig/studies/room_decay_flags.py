@@ -1,0 +1,152 @@
+"""What may be found while decays in a room are turned into a clean-air rate."""
+
+from __future__ import annotations
+
+from flowrig.records.declare import FlagMeaning
+
+ABOVE_COUNTER = FlagMeaning(
+    "above the counter's limit",
+    "alarm",
+    "A decay began at more particles than the counter can tell apart, over all its channels: it shows too few at "
+    "first, so that the fall looks slower than it is, and small particles that come together are taken for large ones, "
+    "which no correction undoes. Begin at less, or later in the run (start).",
+    "limit of the counter's data sheet; loss by coincidence: doi 10.1080/02786826.2012.737049",
+)
+NEAR_COUNTER = FlagMeaning(
+    "near the counter's limit",
+    "warning",
+    "A decay began above half of the concentration that the counter can tell apart. Less would be better.",
+    "ASHRAE Guideline 26-2008: dilute above half of the limit",
+)
+NOT_ONE_DECAY = FlagMeaning(
+    "not one decay",
+    "warning",
+    "The readings bend away from a single fall to a floor by more than chance does in 1 record of 100: the air was not "
+    "mixed yet (take a longer mixing_time, or add a mixing fan), particles grew together or dried, the floor moved, or "
+    "someone came in. The rate then depends on the window.",
+    "F test of a rate that changes evenly; threshold: own judgement",
+)
+FOLLOWING = FlagMeaning(
+    "readings follow each other",
+    "warning",
+    "What the readings scatter beyond counting goes on from one to the next, as puffs of badly mixed air do. The bar "
+    "is wider for it, but how long such puffs last is not well known from fewer than some 40 readings: it may still be "
+    "some 10 to 20 % too narrow. A mixing fan, and longer samples, help.",
+)
+RUNS_DIFFER = FlagMeaning(
+    "runs differ",
+    "warning",
+    "Runs of one kind differ by more than their own errors explain: places of the room do not fall together, or "
+    "something was not the same. What they scatter is in the bar; few runs tell it badly.",
+)
+WINDOW_MATTERS = FlagMeaning(
+    "rate depends on the window",
+    "warning",
+    "Without the first or the last fifth of the window the rate moves by more than its error bar: it is not a single "
+    "fall. Look at the readings over time, and state a mixing_time or an end that a reason can be given for.",
+)
+FLOOR_ASSUMED = FlagMeaning(
+    "floor assumed",
+    "warning",
+    "Nothing is told of the level that a run falls to, and it does not fall far enough to show it: that level was "
+    "taken to lie anywhere between 0 and 20 % of the first. Count the air of the room before particles are added, "
+    "cleaner as in the run, and name it as its background.",
+    "own judgement, no source",
+)
+FLOOR_OFF = FlagMeaning(
+    "floor not as measured",
+    "warning",
+    "The tail of a run shows another floor than the one told for it, by more than three standard errors. With the "
+    "cleaner on, the floor is lower than in the room without it; outdoor air may have changed.",
+)
+FEW_ROWS = FlagMeaning(
+    "too fast for the sampling",
+    "warning",
+    "Fewer than 8 readings lie in the time in which the particles fall to a tenth: this room, with this interval "
+    "between readings, cannot tell so high a rate well. Read more often, or take a larger room.",
+    "own judgement, no source",
+)
+HARDLY_ROWS = FlagMeaning(
+    "far too fast for the sampling",
+    "alarm",
+    "Fewer than 4 readings lie in the time in which the particles fall to a tenth: nothing is left to show that it is "
+    "a single fall. Read more often, or take a larger room.",
+    "own judgement, no source",
+)
+ROUGH = FlagMeaning(
+    "rate less sure than a chamber test allows",
+    "note",
+    "The standard error of a rate is more than a chamber test accepts: 0.12 an hour for the natural decay, 0.48 with "
+    "the cleaner.",
+    "IEC 63086-2-1:2024 (read on a secondary page; that it is the standard error of the slope: from memory)",
+)
+STRONG = FlagMeaning(
+    "cleaner strong for its room",
+    "warning",
+    "The clean-air rate is more than 26.8 volumes of the room an hour (450 cfm in a chamber of 1008 ft3): beyond what "
+    "such a chamber is meant for. A room of 28 m3 understated one such cleaner by 28 to 55 % against one of 202 m3. "
+    "Take a larger room.",
+    "AHAM AC-3-2009, range of measurement (about 600 cfm, 35.7 volumes an hour, in AC-1-2020: from memory); Indoor "
+    "Environments 3(2), 100165 (abstract)",
+)
+NOT_TOLD = FlagMeaning(
+    "not told from the natural decay",
+    "warning",
+    "The error bar of a clean-air rate reaches 0: this room does not tell it from what is lost without the cleaner. A "
+    "smaller or tighter room, longer runs or a measured background would.",
+)
+NATURAL_UNLIKE = FlagMeaning(
+    "natural decay not alike",
+    "warning",
+    "The natural decay was not measured with the fan running and the filters out, or the record does not say so. A "
+    "running fan stirs the air: more settles on surfaces and more is exchanged than with the unit off, and the "
+    "clean-air rate comes out too high. Half of the natural rate, at least 0.1 an hour, was taken as a limit unless "
+    "natural_limit states one.",
+    "own judgement, no source",
+)
+NATURAL_STATED = FlagMeaning(
+    "natural decay stated, not measured",
+    "warning",
+    "No run without the cleaner was made; what the room loses by itself is a stated figure, with its ±.",
+)
+WINDOWS_CHANGED = FlagMeaning(
+    "air exchange changed",
+    "alarm",
+    "Windows or doors were not the same in all runs: the exchange of air does not cancel, and nothing here knows how "
+    "much it changed. Repeat the runs, or state natural_limit from a tracer gas.",
+)
+VOLUME_GROSS = FlagMeaning(
+    "volume between the walls",
+    "warning",
+    "Of the room's volume nothing is taken off for what stands in it. Up to 10 % was taken: 5 % less than between the "
+    "walls, with 5 % as a limit. State taken_up or net_volume.",
+    "own judgement, no source",
+)
+NOT_COUNTED = FlagMeaning(
+    "number of particles not known",
+    "note",
+    "Without the volume of a sample it is not known how many particles were counted: how far readings scatter is told "
+    "by the readings alone, and all count alike in the logarithm.",
+)
+HALF_LIFE = FlagMeaning(
+    "half-life read off",
+    "warning",
+    "A rate is from a stated half-life: whether the fall was one decay, and to which floor, cannot be seen. A floor "
+    "that was not taken off makes a rate too low. ln 2 over the half-life is used; a formula in whole minutes is 2 to "
+    "3.5 % lower.",
+)
+NOTHING_TOLD = FlagMeaning(
+    "no clean-air rate",
+    "alarm",
+    "No size has a clean-air rate: each was left out, for the reasons told beside it.",
+)
+CHANNEL_LEFT_OUT = FlagMeaning(
+    "size left out",
+    "warning",
+    "A size has no clean-air rate: too few particles were counted in one of the runs, or its readings tell no fall.",
+)
+FLAGS = (
+    ABOVE_COUNTER, NEAR_COUNTER, NOT_ONE_DECAY, FOLLOWING, RUNS_DIFFER, WINDOW_MATTERS, FLOOR_ASSUMED, FLOOR_OFF,
+    FEW_ROWS, HARDLY_ROWS, ROUGH, STRONG, NOT_TOLD, NATURAL_UNLIKE, NATURAL_STATED, WINDOWS_CHANGED, VOLUME_GROSS,
+    NOT_COUNTED, HALF_LIFE, NOTHING_TOLD, CHANNEL_LEFT_OUT,
+)  # fmt: skip
