@@ -157,7 +157,7 @@ def _room(result: Result, content: RoomDecay, counters: Mapping[str, Counter], f
         findings.append(Finding(reading_flags.ASSUMED, said))
     alike = section.value("natural_run") == facts.FAN_ON and section.value("windows_and_doors") == facts.UNCHANGED
     timepieces = {
-        name: Timepiece(c.identity, c.label, section.value("clock_limit"), c.dead_time_limit)
+        name: Timepiece(c.identity, c.label, section.value("clock_limit"), c.dead_time, c.dead_time_limit)
         for name, c in counters.items()
     } or {"": Timepiece(f"{place}:clock", "the readings", section.value("clock_limit"))}
     stated = {(run.name, run.on): _from_half_life(run, place) for run in content.runs if run.counted is None}

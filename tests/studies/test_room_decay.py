@@ -331,3 +331,24 @@ def test_a_counter_of_a_run_of_its_own():
     told = reduced(record).told[0]
     clocks = {c.name for c in told.clean_air.estimate.parts if c.name.startswith("clock")}
     assert clocks == {"clock of counter A (C1)", "clock of counter B (C2)"}
+
+
+def test_samples_that_are_smaller_than_stated_are_so_in_the_background_too():
+    record = decays(seed=19)
+    record["counters"]["A"]["per"] = "ft3"
+    volume = 2.83e-3 / 0.3048**3
+    for run in record["decay_runs"]:
+        for name in ("counts", "background"):
+            for key in ("0.3 um", "0.5 um") if name in run else ():
+                # a sample of a tenth of what flow and time say, printed for a cubic foot
+                run[name][key] = np.round(np.asarray(run[name][key]) / 10.0) * np.round(10.0 / volume)
+    part = reduced(record)
+    assert "sample smaller than stated" in codes(part)
+    for run in part.told[0].rate.falls:
+        assert run.run.exposure[0] == pytest.approx(2.83e-4, rel=0.02)
+    [_, natural] = part.told[0].rate.falls
+    [background] = [
+        p for c, p in part.told[0].rate.off.parts.items() if c.name.startswith("counting of the background")
+    ]
+    assert abs(background[0]) > 0.0
+    assert natural.run.floor.counting[0] == pytest.approx(np.sqrt(np.sum(170 * 5) / (5 * 2.83e-4) ** 2), rel=0.02)
