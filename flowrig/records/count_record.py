@@ -41,17 +41,25 @@ def read_count_record(reader: PartReader) -> CountRecord:
     """The tables [particles] and [counters.…]."""
     before = len(reader.faults)
     particles = reader.section(PARTICLES, reader.data["particles"], ("particles",))
-    found = CountRecord(particles, reader.named(COUNTERS))
+    found = CountRecord(particles, read_counters(reader))
     if not found.counters and not reader.walker.is_spoiled("counters"):
         remedy = 'Add [counters.A] with sample_flow = "2.83 L/min", sample_time, counts and per.'
         reader.walker.miss(("particles",), "no table [counters.…]", "the counter that took the samples", remedy)
-    _same_serial(found.counters, reader.faults)
     table = _table(reader, particles)
     if table is not None and len(reader.faults) == before:
         found.table = read_counts(table, particles, found.counters, reader.faults)
         if found.table is not None:
             _runs(found.table, reader.faults)
     return found
+
+
+def read_counters(reader: PartReader) -> dict[str, Section]:
+    """The tables [counters.…], which particle counts and decays share."""
+    first = COUNTERS.name not in reader.by_name
+    counters = reader.named(COUNTERS)
+    if first:
+        _same_serial(counters, reader.faults)
+    return counters
 
 
 def _same_serial(counters: Mapping[str, Section], faults: list[Fault]) -> None:

@@ -82,7 +82,7 @@ def read_counts(
         return None
     renamed: dict[str, str] = particles.value("columns", {})
     heads = _heads(table, renamed, faults)
-    columns = _channels(table, particles, renamed, heads, faults)
+    columns = channel_columns(table, particles, renamed, heads, faults)
     if len(faults) > before:
         return None
     n = len(table)
@@ -143,26 +143,39 @@ def _heads(table: Table, renamed: Mapping[str, str], faults: list[Fault]) -> dic
     return found
 
 
-def _channels(
+def channel_columns(
     table: Table,
-    particles: Section,
+    section: Section,
     renamed: Mapping[str, str],
     heads: Mapping[str, Header],
     faults: list[Fault],
+    fields: Sequence[str] = FIELDS,
 ) -> list[Column]:
-    """The columns of counts, by their own headers or by the sizes that the record gives them."""
+    """The columns of counts, by their own headers or by the sizes that the record gives them.
+
+    Parameters
+    ----------
+    section : Section
+        That holds `columns`.
+    renamed : mapping
+        What stands there.
+    heads : mapping
+        The other columns that were found.
+    fields : sequence of str
+        Names of all that there may be.
+    """
     found: list[Column | None] = []
     before = len(faults)
     taken = {header.raw for header in heads.values()}
     for words, name in renamed.items():
-        if words in FIELDS:
+        if words in fields:
             continue
-        where = particles["columns"].where
+        where = section["columns"].where
         header = tables.find_column(table, name)
         if not looks_like_channel(words):
-            near = near_name(words, list(FIELDS))
+            near = near_name(words, list(fields))
             remedy = f"Did you mean {near}?" if near else "Correct it, or remove it."
-            said = f"one of {', '.join(FIELDS)}, or the size of a channel"
+            said = f"one of {', '.join(fields)}, or the size of a channel"
             faults.append(Fault(where, quoted(words), said, remedy))
         elif header is None:
             faults.append(tables.missing_column(table, name, f"which the record names for {words}"))
@@ -175,10 +188,10 @@ def _channels(
         where = f"{table.name}, header {quoted(header.raw)}"
         if looks_like_channel(header.name):
             found.append(read_channel(header, header.name, where, faults))
-        elif header.raw and header.name.casefold() not in FIELDS:
-            near = near_name(header.name, [f for f in FIELDS if f not in heads])
+        elif header.raw and header.name.casefold() not in fields:
+            near = near_name(header.name, [f for f in fields if f not in heads])
             remedy = f"Did you mean {near}?" if near else "Remove the column, or name it 'note'."
-            said = f"a size, such as '0.3 um', or one of {', '.join(FIELDS)}"
+            said = f"a size, such as '0.3 um', or one of {', '.join(fields)}"
             faults.append(Fault(where, "a column that is no field", said, remedy))
     columns = [c for c in found if c is not None]
     if not found:
@@ -257,6 +270,7 @@ def _times(table: Table, heads: Mapping[str, Header], run: Sequence[str], faults
 
 
 def printed_counts(table: Table, columns: Sequence[Column], faults: list[Fault]) -> Array | None:
+    """What stands in the columns, shape (n, k); None after a fault."""
     before = len(faults)
     found = []
     for column in columns:

@@ -71,13 +71,15 @@ class PartReader:
         The files beside the record.
     look_up : callable
         From what a field holds to the record it names, or None after a fault.
+    by_name : dict of str to dict of str to Section
+        Sections by their names that were read already, by table.
     """
 
     data: Mapping[str, Any]
     walker: Walker
     beside: Beside
     look_up: LookUp
-    _named: dict[str, dict[str, Section]] = field(default_factory=dict)
+    by_name: dict[str, dict[str, Section]] = field(default_factory=dict)
 
     @property
     def faults(self) -> list[Fault]:
@@ -111,12 +113,12 @@ class PartReader:
         return []
 
     def named(self, table: Table) -> dict[str, Section]:
-        """The sections by their names; parts that share a table share its sections."""
-        if table.name not in self._named:
-            self._named[table.name] = self._by_name(table)
-        return self._named[table.name]
+        """The sections by their names; read once, where several parts have the table."""
+        if table.name not in self.by_name:
+            self.by_name[table.name] = self._named(table)
+        return self.by_name[table.name]
 
-    def _by_name(self, table: Table) -> dict[str, Section]:
+    def _named(self, table: Table) -> dict[str, Section]:
         raw = self.data.get(table.name, {})
         if isinstance(raw, Mapping):
             return {name: self.section(table, one, (table.name, name)) for name, one in raw.items()}

@@ -65,6 +65,8 @@ def raw_counts(printed: Array, volume: Array) -> Raw:
             counts[rows] = np.round(printed[rows] / step) * (parts / times[rows][:, np.newaxis])
             continue
         own = counts[rows]
+        if not np.any(own):
+            continue
         off = np.abs(own - np.round(own))
         told = (own > 0.0) & (own <= SMALL)
         whole = whole and bool(np.any(told) and np.all(off[told] <= NEAR + STATED * own[told]))

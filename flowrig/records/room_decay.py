@@ -7,6 +7,7 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from flowrig.errors import Fault
+from flowrig.records.count_record import read_counters
 from flowrig.records.csv_text import Table as Csv
 from flowrig.records.files import near_name, quoted
 from flowrig.records.items import Section
@@ -68,7 +69,7 @@ def read_room_decay(reader: PartReader) -> RoomDecay:
     """The tables [decay], [[decay_runs]] and [counters.…]."""
     before = len(reader.faults)
     found = RoomDecay(reader.section(DECAY, reader.data[DECAY.name], (DECAY.name,)))
-    found.counters = reader.named(COUNTERS)
+    found.counters = read_counters(reader)
     found.runs = [RunRead(section) for section in reader.several(RUNS)]
     if len(reader.faults) > before:
         return found  # what hangs on these is told once they can be read
@@ -81,6 +82,7 @@ def read_room_decay(reader: PartReader) -> RoomDecay:
     for run in found.runs:
         run.counted = _counted(reader, found, run, "counts")
         run.background = _counted(reader, found, run, "background")
+    _samples_alike(found)
     _channels_alike(reader, found)
     return found
 
@@ -153,6 +155,17 @@ def _times(reader: PartReader, run: RunRead, table: Csv, counted: Counted) -> No
             item = run.section[name]
             said = f"a time of {table.name}, {first / 60.0:.4g} to {last / 60.0:.4g} min"
             reader.faults.append(Fault(item.where, quoted(item.text), said, "Check the value and its unit."))
+
+
+def _samples_alike(found: RoomDecay) -> None:
+    """Samples that a long table shows to be smaller than stated are so in a short one, which cannot show it."""
+    for name in found.counters:
+        own = [run for run in found.runs if run.counter == name]
+        held = [table for run in own for table in (run.counted, run.background) if table is not None]
+        times = max((table.times for table in held), default=1.0)
+        for table in held:
+            if table.times == 1.0 and table.volume is not None and not np.any(np.mod(table.counts, times)):
+                table.counts, table.volume, table.times = table.counts / times, table.volume / times, times
 
 
 def _channels_alike(reader: PartReader, found: RoomDecay) -> None:

@@ -90,7 +90,7 @@ DECAY = Table(
             kind="rate",
             low=-1.0,
             limits="must",
-            example='"0.4 h-1 ± 0.2 h-1"',
+            example='"0.4 1/h ± 0.2 1/h"',
         ),
         Given(
             "natural_limit",

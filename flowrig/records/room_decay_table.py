@@ -9,20 +9,19 @@ import numpy as np
 from flowrig import units
 from flowrig.errors import Fault
 from flowrig.records import tables
-from flowrig.records.channels import Column, limits, looks_like_channel, read_channel, told_apart
-from flowrig.records.counts_table import CountTable, printed_counts, to_raw
+from flowrig.records.channels import Column, limits, told_apart
+from flowrig.records.counts_table import SAMPLE_TIME, CountTable, channel_columns, printed_counts, to_raw
 from flowrig.records.csv_cells import time_kind
 from flowrig.records.csv_text import Header
 from flowrig.records.csv_text import Table as Csv
 from flowrig.records.declare import Reading
-from flowrig.records.files import near_name, quoted
+from flowrig.records.files import quoted
 from flowrig.records.items import Array, Section
 from flowrig.records.sizes import Sizes
 
 EARLY = 0.9  # of a sample: clocks show whole seconds
 FIELDS = ("time", "sample_time", "note")
 CONCENTRATION = Reading("concentration", "Particles in a volume of air.", kind="concentration", low=0.0)
-SAMPLE_TIME = Reading("sample_time", "How long it counted for this sample.", kind="time", low=1e-3, high=86400.0)
 
 
 @dataclass
@@ -43,6 +42,8 @@ class Counted:
         [m^3]
     whole : bool
         What was printed is whole numbers of counts.
+    times : float
+        How many times smaller samples were than the counter's flow and time say, as all counts are multiples of it.
     """
 
     name: str
@@ -52,6 +53,7 @@ class Counted:
     counts: Array
     volume: Array | None
     whole: bool = True
+    times: float = 1.0
 
     @property
     def sizes(self) -> list[Sizes]:
@@ -77,7 +79,7 @@ def read_counted(
     before = len(faults)
     renamed: dict[str, str] = section.value("columns", {})
     heads = _heads(table, renamed, section, faults)
-    columns = _channels(table, renamed, heads, faults)
+    columns = channel_columns(table, section, renamed, heads, faults, FIELDS)
     time = _time(table, heads, faults) if timed else np.arange(len(table), dtype=float)
     if len(faults) > before or not columns or time is None:
         return None
@@ -103,7 +105,8 @@ def read_counted(
         _in_time(table, heads["time"], time, lasted, float(counter.value("sample_time")), faults)
     if len(faults) > before:
         return None
-    return Counted(table.name, lower, upper, time, samples.counts, samples.volume, not samples.not_whole)
+    times = samples.times.get(name, 1.0)
+    return Counted(table.name, lower, upper, time, samples.counts, samples.volume, not samples.not_whole, times)
 
 
 def _heads(table: Csv, renamed: dict[str, str], section: Section, faults: list[Fault]) -> dict[str, Header]:
@@ -117,38 +120,6 @@ def _heads(table: Csv, renamed: dict[str, str], section: Section, faults: list[F
         elif name in renamed:
             faults.append(tables.missing_column(table, renamed[name], f"which the record names for {name}"))
     return found
-
-
-def _channels(table: Csv, renamed: dict[str, str], heads: dict[str, Header], faults: list[Fault]) -> list[Column]:
-    """Columns of counts, by their headers or the sizes that the record gives them."""
-    found: list[Column | None] = []
-    taken = {header.raw for header in heads.values()}
-    for words, name in renamed.items():
-        if words in FIELDS:
-            continue
-        header = tables.find_column(table, name)
-        if header is None:
-            faults.append(tables.missing_column(table, name, f"which the record names for {words}"))
-        else:
-            taken.add(header.raw)
-            found.append(read_channel(header, words, f"{table.name}, header {quoted(header.raw)}", faults))
-    for header in table.headers:
-        if header.raw in taken:
-            continue
-        where = f"{table.name}, header {quoted(header.raw)}"
-        if looks_like_channel(header.name):
-            found.append(read_channel(header, header.name, where, faults))
-        elif header.raw:
-            near = near_name(header.name, [f for f in FIELDS if f not in heads])
-            remedy = f"Did you mean {near}?" if near else "Remove the column, or name it 'note'."
-            said = f"a size, such as '0.3 um', or one of {', '.join(FIELDS)}"
-            faults.append(Fault(where, "a column that is no field", said, remedy))
-    if not found:
-        heads_said = ", ".join(quoted(h.raw) for h in table.headers)
-        read, said = f"the columns {heads_said}", "columns of counts, such as '0.3 um' or '0.3-0.5 um'"
-        remedy = "Name each column of counts by its size."
-        faults.append(Fault(f"{table.name}, header", read, said, remedy))
-    return [c for c in found if c is not None]
 
 
 def _time(table: Csv, heads: dict[str, Header], faults: list[Fault]) -> Array | None:

@@ -19,14 +19,16 @@ from flowrig.records.items import Section, as_written
 from flowrig.records.room_decay import Counted, RoomDecay, RunRead
 from flowrig.records.sizes import Sizes
 from flowrig.records.words import three_digits
+from flowrig.studies import particle_flags
 from flowrig.studies import room_decay_flags as flags
 from flowrig.studies.counter import Counter
 from flowrig.studies.result import PartResult, Quantity, Result
 from flowrig.studies.room_decay_checks import checked
-from flowrig.studies.room_decay_counter import counter_of, hidden_of
+from flowrig.studies.room_decay_counter import hidden_of
 from flowrig.studies.room_decay_rates import Rate, Room, Timepiece, rate_of
 from flowrig.studies.room_decay_run import Fall, Floor, Rule, Run
 from flowrig.studies.room_effect import SETTLED, Effect, held_against_flow, why_not_held
+from flowrig.studies.sampling import counter_of
 from flowrig.uncertainty.cause import Cause
 from flowrig.uncertainty.estimate import Array, Estimate
 from flowrig.uncertainty.interval import intervals
@@ -95,7 +97,7 @@ def decayed(result: Result) -> DecayResult:
     """
     content: RoomDecay = result.record.parts[NAME]
     findings: list[Finding] = []
-    counters = {name: counter_of(name, section, result.record) for name, section in content.counters.items()}
+    counters = _counters(result, content, findings)
     room = _room(result, content, counters, findings)
     runs, sizes = _runs(content, counters, result.record.id)
     rates = []
@@ -125,6 +127,25 @@ def decayed(result: Result) -> DecayResult:
     return part
 
 
+def _counters(result: Result, content: RoomDecay, findings: list[Finding]) -> dict[str, Counter]:
+    """Counters of the runs, and what is found about what they printed.
+
+    How many of the particles a counter sees, its sample flow and how long it counts all cancel in a rate: of what is
+    assumed of it nothing is told but what the counts themselves show.
+    """
+    told: list[Finding] = []
+    counters = {name: counter_of(name, section, result.record, told) for name, section in content.counters.items()}
+    findings += [f for f in told if f.meaning is not reading_flags.ASSUMED]
+    for run in content.runs:
+        for table in (run.counted, run.background):
+            if table is not None and not table.whole:
+                findings.append(Finding(particle_flags.NOT_WHOLE, table.name))
+            if table is not None and table.times > 1.0:
+                said = f"{table.name}: all counts would be multiples of {table.times:.0f}; taken as so many times fewer"
+                findings.append(Finding(particle_flags.SMALLER, said))
+    return counters
+
+
 def _room(result: Result, content: RoomDecay, counters: Mapping[str, Counter], findings: list[Finding]) -> Room:
     record, section = result.record, content.section
     place = f"{record.id}:{NAME}"
@@ -138,7 +159,7 @@ def _room(result: Result, content: RoomDecay, counters: Mapping[str, Counter], f
         findings.append(Finding(reading_flags.ASSUMED, said))
     alike = section.value("natural_run") == facts.FAN_ON and section.value("windows_and_doors") == facts.UNCHANGED
     timepieces = {
-        name: Timepiece(c.identity, c.label, section.value("clock_limit"), c.dead_time_limit)
+        name: Timepiece(c.identity, c.label, section.value("clock_limit"), c.dead_time, c.dead_time_limit)
         for name, c in counters.items()
     } or {"": Timepiece(f"{place}:clock", "the readings", section.value("clock_limit"))}
     stated = {(run.name, run.on): _from_half_life(run, place) for run in content.runs if run.counted is None}

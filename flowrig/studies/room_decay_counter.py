@@ -1,33 +1,13 @@
-"""What a counter may get wrong of a decay. How many of the particles it sees, and its sample flow, cancel in a rate."""
+"""Particles that hide each other in a counter, over the samples of a decay."""
 
 from __future__ import annotations
 
-import math
-
 import numpy as np
 
-from flowrig.physics.particles import coincidence_dead_time, coincidence_loss
-from flowrig.records.items import Array, Section
-from flowrig.records.record import Record
+from flowrig.physics.particles import coincidence_loss
+from flowrig.records.items import Array
 from flowrig.records.room_decay_table import Counted
-from flowrig.studies.counter import DEAD_TIME_LIMIT, Counter
-
-
-def counter_of(name: str, section: Section, record: Record) -> Counter:
-    """A counter from the section that describes it."""
-    serial, date = section.value("serial"), section.value("calibrated")
-    identity = f"counter:{serial}|{date or 'no date'}" if serial else f"{record.id}:counters.{name}"
-    flow = float(section.value("sample_flow"))
-    most = float(section.value("max_concentration", math.nan))
-    dead, limit = 0.0, DEAD_TIME_LIMIT
-    if "dead_time" in section:
-        item = section["dead_time"]
-        dead = float(item.value)
-        if item.components and dead > 0.0:
-            limit = max(float(c.half_width(dead)) for c in item.components) / dead
-    elif math.isfinite(most):
-        dead = float(coincidence_dead_time(most, section.value("loss"), flow))
-    return Counter(name, identity, flow=flow, dead_time=dead, dead_time_limit=limit, most=most)
+from flowrig.studies.counter import Counter
 
 
 def hidden_of(counter: Counter | None, counted: Counted) -> Array:

@@ -31,13 +31,16 @@ class Timepiece:
     identity, label : str
     clock_limit : float
         A share.
+    dead_time : float
+        [s]
     dead_time_limit : float
-        A share of the dead time.
+        A share of it.
     """
 
     identity: str
     label: str
     clock_limit: float = 0.0
+    dead_time: float = 0.0
     dead_time_limit: float = 0.0
 
 
@@ -162,13 +165,17 @@ def _rate(room: Room, fitted: Fall, sizes: str) -> Estimate:
     if counter is not None:
         root = math.sqrt(3.0)
         clock = Cause(
-            f"{counter.identity}|clock ±{counter.clock_limit:.6g}", shape="rectangular", scope="calibration",
+            f"{counter.identity}|clock ±{counter.clock_limit:.6g}",
+            shape="rectangular",
+            scope="calibration",
             label=f"clock of {counter.label}",
-        )  # fmt: skip
+        )
         dead = Cause(
-            f"{counter.identity}|dead time ±{counter.dead_time_limit:.6g}", shape="rectangular", scope="calibration",
+            f"{counter.identity}|dead time {counter.dead_time:.6g} s ±{counter.dead_time_limit:.6g}",
+            shape="rectangular",
+            scope="calibration",
             label=f"{counter.label} dead time",
-        )  # fmt: skip
+        )
         by_time = float(fit.leads @ run.hidden[fitted.used])
         parts[clock] = np.array([-fit.rate * counter.clock_limit / root])
         parts[dead] = np.array([by_time * counter.dead_time_limit / root])

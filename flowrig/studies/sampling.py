@@ -87,7 +87,7 @@ def sampling(record: Record, content: CountRecord) -> Sampling:
     assert table is not None
     findings: list[Finding] = []
     used = {name: section for name, section in content.counters.items() if name in table.counter}
-    counters = {name: _counter(name, s, record, findings, len(used) == 1) for name, s in used.items()}
+    counters = {name: counter_of(name, s, record, findings, len(used) == 1) for name, s in used.items()}
     hidden = np.zeros(len(table.run))
     for name, counter in counters.items():
         rows = np.flatnonzero([c == name for c in table.counter])
@@ -130,7 +130,8 @@ def _limit(item: Item) -> float:
     return math.sqrt(3.0 * variance) / float(item.value)
 
 
-def _counter(name: str, section: Section, record: Record, findings: list[Finding], alone: bool) -> Counter:
+def counter_of(name: str, section: Section, record: Record, findings: list[Finding], alone: bool = True) -> Counter:
+    """A counter from the section that describes it; what is assumed or missing is told."""
     serial, calibrated, due = (section.value(f) for f in ("serial", "calibrated", "due"))
     identity = f"instrument:{serial}|particle counter|{calibrated or 'no date'}"
     if not serial:

@@ -61,7 +61,7 @@ IN_RECORD = spread(
         ("record.toml", "no run with the cleaner on"), ("record.toml", "no run with the cleaner off")),
     ("one run alone", RECORD[RECORD.rindex("[[decay_runs]]"):], "",
         ("record.toml", "no run with the cleaner off", "natural_rate")),
-    ("a natural rate beside a run", NET, NET + '\nnatural_rate = "0.4 h-1 ± 0.2 h-1"',
+    ("a natural rate beside a run", NET, NET + '\nnatural_rate = "0.4 1/h ± 0.2 1/h"',
         ("record.toml, line", "natural_rate beside a run", "Remove natural_rate")),
     ("a single table of runs", '[[decay_runs]]\nname = "on"', '[decay_runs]\nname = "on"', ("record.toml",)),
     ("two runs of one name", 'name = "off"', 'name = "on"', ("record.toml, line", "'on'", "a name of its own")),
@@ -86,8 +86,7 @@ IN_RECORD = spread(
     ("a misspelt field", NET, NET + '\nmixing_tme = "1 min"', ("record.toml, line", "Did you mean mixing_time?")),
     ("a misspelt table", "[decay]", "[decays]", ("record.toml, line", "Did you mean [decay]?")),
     ("runs without their room", RECORD[RECORD.index("[decay]"):RECORD.index("[[decay_runs]]")], "",
-        ("record.toml, line", "[[decay_runs]] without [decay]"),
-        ("record.toml, line", "[counters.…] without [decay]")),
+        ("record.toml, line", "[[decay_runs]] without [decay]")),
 )  # fmt: skip
 
 

@@ -17,6 +17,7 @@ COUNTER = {
     "counts": "by channel",
     "per": "sample",
     "serial": "C1",
+    "max_concentration": "100000 1/cm3",  # far beyond what is counted here
 }
 ROOM = {
     "net_volume": "48.6 m3 ± 1 m3",
