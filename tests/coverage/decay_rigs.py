@@ -92,7 +92,7 @@ class Decay:
                 "net_volume": f"{stated:.6f} m3 ± {self.volume * stated:.6f} m3", "mixing": "mixing fan",
                 "natural_run": "fan running, filters out", "windows_and_doors": "unchanged",
                 "mixing_limit": f"{100 * MIXING:g} %", "clock_limit": f"{100 * CLOCK:g} %", "mixing_time": "0 s",
-                "natural_limit": f"{OTHER * natural:.9f} h-1",
+                "natural_limit": f"{OTHER * natural:.9f} 1/h",
             },
             "decay_runs": runs,
         }  # fmt: skip
@@ -134,7 +134,7 @@ RIGS = (
     Rig("decay, fast cleaner, floors counted", "normal", Decay(FAST, floors=(True, True))),
     Rig("decay, slow cleaner, floors counted", "normal", Decay(SLOW, minutes=(90.0, 90.0), floors=(True, True))),
     Rig("decay, slow cleaner, its floor fitted", "normal", Decay(SLOW, minutes=(240.0, 90.0), step=2.0)),
-    Rig("decay, 300 particles at first", "normal", Decay(FAST, first=300.0, scatter=0.0, floors=(True, True))),
+    Rig("decay, 300 particles at first", "few", Decay(FAST, first=300.0, scatter=0.0, floors=(True, True))),
     Rig("decay, readings scatter by 5 %", "normal", Decay(FAST, scatter=0.05, step=2.0)),
     Rig("decay, particles hide each other", "normal", Decay(FAST, first=400_000.0, hides=True)),
     Rig("decay, volume within 6 %", "rectangular", Decay(FAST, volume=0.06), slow=True),

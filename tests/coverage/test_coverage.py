@@ -65,6 +65,8 @@ SHORT = {
     "fitted box, left in the last of 6 mountings calibrated": 20,
     "fitted line of a manometer, then an inlet": 30,
     "fitted leakage of a chamber, put back": 20,
+    "decay, fast cleaner, its floor fitted": 30,
+    "decay, slow cleaner, floors counted": 30,
     "fan and filter measured, flow": 25,
     "fan and filter measured, clean air": 8,
     "fan and filter stated, limits filled, flow": 6,
