@@ -10,7 +10,7 @@ from flowrig.physics.balance import crossing_cells, refined
 from flowrig.physics.fan import fan_pressure_at_speed
 from flowrig.physics.resistance import gap_flow
 from flowrig.records.items import Array
-from flowrig.studies.balance import AXES, INSIDE, Indices, Options, Rig
+from flowrig.studies.balance import AXES, INSIDE, Options, Rig
 from flowrig.studies.cleaner import Setup
 from flowrig.uncertainty.estimate import Estimate, align
 from flowrig.uncertainty.propagate import linear
@@ -29,18 +29,18 @@ class WantedFlow(Rig):
         i = np.arange(int(np.prod(self.shape)))
         whole, members = self.of(i)
         net = np.broadcast_to(wanted, self.shape).reshape(-1)
-        self.one = np.asarray(sum(self.drops(net, whole, members)) / whole["in_line"])
-        back = gap_flow(self.one, whole["backflow"], 1.0, whole["density"])
-        self.each = net / whole["abreast"] + back
-        self.density = whole["density"]
+        one = np.asarray(sum(self.drops(net, whole, members)) / whole["in_line"])
+        back = gap_flow(one, whole["backflow"], 1.0, whole["density"])
+        self.each = (net / whole["abreast"] + back).reshape(self.shape)
+        self.whole |= {"each": self.each, "one": one.reshape(self.shape)}  # laid out with the rest of a design
 
-    def apart(self, t: Array, i: Indices) -> Array:
-        there = fan_pressure_at_speed(self.at("pressure", t, i), 1.0, self.options.curve_density, self.density[i])
-        return np.asarray(there * self.each[i] ** 2 - self.one[i] * self.at("flow", t, i) ** 2)
+    def _apart(self, flow: Array, pressure: Array, whole: dict[str, Array], members: dict[str, Array]) -> Array:
+        there = fan_pressure_at_speed(pressure, 1.0, self.options.curve_density, whole["density"])
+        return np.asarray(there * whole["each"] ** 2 - whole["one"] * flow**2)
 
     def speed(self, t: Array) -> Array:
         """Over that of the curve, where the place is known."""
-        return np.asarray(self.each.reshape(self.shape) / self.along("flow", t))
+        return np.asarray(self.each / self.along("flow", t))
 
 
 def speed_for(*, wanted: Array, near: Array, options: Options, **inputs: Array) -> dict[str, Array]:

@@ -96,5 +96,5 @@ def test_more_than_all_of_it_is_told():
 def test_other_channels_are_not_held_against_each_other():
     part = reduced(0.8, channels=("0.4 um", "0.7 um")).parts["decay"]
     assert all(told.effect is None for told in part.told)
-    assert "no efficiency is known for just the sizes" in part.why_not_held
+    assert "no channel of the counts has just the sizes" in part.why_not_held
     assert part.why_not_held in part.sentences
