@@ -11,6 +11,7 @@ from flowrig.physics.si import Floats, si, within
 LEAST = 0.5  # counts that stand for none where a logarithm is taken
 SLOPES = (-8.0, 4.0)  # of a spectrum; own judgement, no source
 OPEN = 0.5  # least fall of an open channel's
+WINDOW = 1.5  # channels to either side, whose slopes are averaged
 FLAT = 1e-6
 
 
@@ -126,9 +127,10 @@ def spectrum_at_limits(counts: Floats, lower: Floats, upper: Floats) -> tuple[Fl
     Notes
     -----
     Within a channel the density for each ln d goes as d^b: at its limits b/(exp(b w) - 1) and exp(b w) times that, with
-    w = ln(upper/lower); of an open channel -b. b is the slope to the neighbours' densities, counts over w at the
-    geometric mean of the limits; that of the smallest channel, of which a counter sees a part alone, is its
-    neighbour's. A count of none stands for a half; b is kept from -8 to 4, of an open channel below -1/2.
+    w = ln(upper/lower); of an open channel -b. b is the mean slope between the densities, counts over w at the
+    geometric mean of the limits, of two channels to either side: an error of one channel's own counts has then less
+    say in it. The step from the smallest channel, of which a counter sees a part alone, is left out. A count of none
+    stands for a half; b is kept from -8 to 4, of an open channel below -1/2.
 
     Source
     ------
@@ -166,8 +168,10 @@ def _slopes(counts: Any, lower: Any, upper: Any, closed: Any) -> Any:
         return np.zeros(counts.shape)
     step = np.diff(density, axis=-1) / np.diff(place)
     if place.size > 2:
-        step[..., 0] = step[..., 1]
-    own = np.concatenate([step[..., :1], 0.5 * (step[..., 1:] + step[..., :-1]), step[..., -1:]], axis=-1)
+        step = step[..., 1:]
+    first = place.size - 1 - step.shape[-1]  # of the channels whose step to the next is there
+    near = np.abs(np.arange(place.size)[:, np.newaxis] - (np.arange(step.shape[-1]) + first + 0.5)) <= WINDOW
+    own = step @ (near / np.sum(near, axis=-1, keepdims=True)).T
     slope = np.empty(counts.shape)
     slope[..., closed] = own
     slope[..., ~closed] = own[..., -1:]

@@ -6,6 +6,8 @@ import math
 import re
 from dataclasses import dataclass
 
+import numpy as np
+
 from flowrig import units
 from flowrig.errors import Fault
 from flowrig.records.csv_text import Header
@@ -86,7 +88,5 @@ def told_apart(columns: list[Column], cumulative: bool, name: str, faults: list[
 
 def limits(columns: list[Column]) -> tuple[Array, Array]:
     """Lower and upper limits of columns told apart. [m]"""
-    import numpy as np
-
     upper = [c.upper if c.upper is not None else math.inf for c in columns]
     return np.array([c.lower for c in columns]), np.array(upper)

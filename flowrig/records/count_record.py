@@ -13,6 +13,7 @@ from flowrig.records.part import Part, PartReader
 from flowrig.records.particle_facts import BESIDE, COUNTERS, IN_USE, PARTICLES, RUNS, ZERO
 
 PAIR = 2  # counters that a run may have at most
+MOST = 2000  # samples of a run
 
 
 @dataclass
@@ -91,7 +92,10 @@ def _runs(table: CountTable, faults: list[Fault]) -> None:
         counters = list(dict.fromkeys(table.counter[i] for i in rows))
         where = f"{table.name}, run '{run}'"
         twice = _twice(table, rows)
-        if twice:
+        if len(rows) > MOST:
+            remedy = "Sum the counts of samples that follow each other, and write how long they took: sample_time."
+            faults.append(Fault(where, f"{len(rows)} samples", f"at most {MOST} samples in a run", remedy))
+        elif twice:
             said = "each counter once at a time, or number"
             faults.append(Fault(where, twice, said, "Give each sample its own time or number."))
         elif run == BESIDE:

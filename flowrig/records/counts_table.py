@@ -249,7 +249,7 @@ def _times(table: Table, heads: Mapping[str, Header], run: Sequence[str], faults
         if len(blanks) == len(rows):
             continue
         faults += found
-        said = "when the sample was begun" if "time" in heads else "the number of the sample"
+        said = "the time of the sample" if "time" in heads else "the number of the sample"
         at = [rows[i] for i in blanks]
         faults += tables.cell_faults(table, header, at, said, "Fill the cell, or leave those of the whole run empty.")
         time[rows] = told

@@ -18,12 +18,12 @@ PER = {SAMPLE: "", "m3": "1/m3", "L": "1/L", "cm3": "1/cm3", "ft3": "1/ft3"}  # 
 HEADERS = (
     "Columns: place (upstream or downstream), and a column for each channel with its size as header: '0.3 um', "
     "'0.3-0.5 um', '>10 um'. A header with one size means all particles from there on where counts are cumulative, "
-    "and else those up to the next header; one with > before it is open. Further columns: time or number (samples "
-    "that two counters took at once have the same), counter, run, point (of the outlet), velocity (there), "
-    "sample_time (where it is not the counter's), note. run is one of: 'in use' (where nothing is said), 'seams "
-    "taped' (the filter's edges closed with tape), 'tight filter' (a filter that lets next to nothing through, in the "
-    "same frame), 'no filter' (the same samples with no filter in place), 'zero' (through a zero filter, which lets "
-    "nothing through), 'beside each other' (two counters at one place)."
+    "and else those up to the next header; one with > before it is open. Further columns: time (of the middle of a "
+    "sample) or number, the same for samples that two counters took at once; counter, run, point (of the outlet), "
+    "velocity (there), sample_time (where it is not the counter's), note. run is one of: 'in use' (where nothing is "
+    "said), 'seams taped' (the filter's edges closed with tape), 'tight filter' (a filter that lets next to nothing "
+    "through, in the same frame), 'no filter' (the same samples with no filter in place), 'zero' (through a zero "
+    "filter, which lets nothing through), 'beside each other' (two counters at one place)."
 )
 
 

@@ -13,7 +13,7 @@ STATED = 0.02  # of a volume: how far flow and time as stated may lie off what t
 DIGITS = 6  # decimals that a counter may print
 NEAR = 0.05  # of a count: as near to a whole number as rounding leaves it
 SMALL = 10.0  # counts from which the volume as stated does not tell whole from not
-CHANCE = 1e-3  # that all counts are multiples of a number; less is taken for none
+CHANCE = 1e-5  # that all counts are multiples of a number; less is taken for none
 
 
 @dataclass(frozen=True)

@@ -120,6 +120,11 @@ WORDS = (
     Word("equal-area", "A rule that reads the middle of equal areas; near walls it reads 2 to 4 % high."),
     Word("linear", "The interval is value ± factor × standard uncertainty, from the slope of the equation."),
     Word(
+        "counts",
+        "The interval is from exact limits of counts of particles, widened by what else is not known: it may lie to "
+        "one side of the value, and where nothing came through it has one end alone.",
+    ),
+    Word(
         "Monte Carlo",
         "The interval is from many random draws of every cause of error, taken where the linear one "
         "would not be honest, or where --samples asks for it.",

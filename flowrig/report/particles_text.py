@@ -15,7 +15,7 @@ from flowrig.studies.particles import ParticlesResult, efficiency_quantity, size
 from flowrig.studies.result import Result
 
 HEADS = ("size", "before", "behind", "efficiency", "interval", "")
-FEW_SAID, NONE_SAID, BELOW_SAID = "few counts", "nothing came through", "below zero"
+FEW_SAID, NONE_SAID, BELOW_SAID = "few counts", "none through", "below zero"
 
 
 def particles_text(result: Result, part: ParticlesResult) -> Iterator[str]:
@@ -39,7 +39,7 @@ def particles_text(result: Result, part: ParticlesResult) -> Iterator[str]:
     told = [q for q in part.quantities.values() if q.name.startswith("efficiency")]
     if told:
         yield ""
-        yield f"  Largest causes of error: {told[0].label} (share of the variance)"
+        yield from wrapped(f"Largest causes of error: {told[0].label} (share of the variance)")
         yield from budget_lines(told[0].estimate, told[0].unit, told[0].kind)
     if part.clean_air is not None:
         yield ""
@@ -66,7 +66,7 @@ def _row(of: BySize, i: int, run: str) -> tuple[str, ...]:
         return str(sizes_of(of, i)), before, behind, "not told", "", ""
     q = efficiency_quantity(of, i, run)
     if of.upper_only[i]:
-        return str(sizes_of(of, i)), before, behind, f"at least {_least(float(q.low))} %", "one-sided", NONE_SAID
+        return str(sizes_of(of, i)), before, behind, "", f"at least {_least(float(q.low))} %", NONE_SAID
     # a quarter of the interval: where counts are few it lies to one side, and u says little
     value, low, high = rounded((float(q.high) - float(q.low)) / 4.0, float(q.value), float(q.low), float(q.high))
     marks = [said for said, holds in ((FEW_SAID, of.counted[i, 1] < FEW), (BELOW_SAID, float(q.value) < 0.0)) if holds]

@@ -12,6 +12,7 @@ from flowrig.uncertainty.estimate import Array
 from flowrig.uncertainty.fluctuation import chance_of, fluctuation_error
 
 ENOUGH = 10.0  # counts behind the filter, below which a channel tells nothing of its scatter
+MOST = 3.0  # relative error by scatter: a factor of 20 either way says nothing already
 BURST = 0.01  # probability of the scatter of a channel of its own, below which it is taken for no chance
 
 
@@ -35,6 +36,7 @@ def scatter(
     beyond = square / (1.0 + size * max(0.0, seen / dof - 1.0) / scale)
     p = chance_of(beyond, dof)
     own = p < BURST
+    unsteady = np.minimum(unsteady, MOST)
     return unsteady, Dispersion(np.where(own, beyond / dof, np.nan), dof, p) if np.any(own) else None
 
 
@@ -90,6 +92,6 @@ def points_apart(x: CountSet, sum_: WeightedSum) -> tuple[Array, float, Array]:
         spread = np.sum((sum_.points - np.mean(sum_.points, axis=0)) ** 2, axis=0) / (p - 1)
         excess = np.maximum(spread - np.mean(chance, axis=0), 0.0) * np.sum(weight**2)
         plain = np.mean(sum_.points, axis=0)
-        found = np.nan_to_num(np.sqrt(excess) / mean, posinf=0.0)
+        found = np.minimum(np.nan_to_num(np.sqrt(excess) / mean, posinf=0.0), MOST)
         weighting = np.nan_to_num(np.abs(sum_.value - plain) / mean, posinf=0.0)
     return found, float(p - 1), weighting

@@ -63,9 +63,26 @@ def sets_of(samples: Samples) -> list[CountSet]:
             level = at_once(before.only(taken), [taken.index(u) for _, u in rows])
             sets.append(CountSet(before.only(taken), own, level, True))
         else:
-            from_ = before.only(before.by(other))
+            from_ = run_together(before.only(before.by(other)), own)
             sets.append(CountSet(from_, own, between(from_, own), False))
     return sets
+
+
+def run_together(before: Samples, behind: Samples) -> Samples:
+    """Samples before the filter between which none was taken behind it, as one."""
+    order = np.argsort(before.time, kind="stable")
+    block = np.searchsorted(np.sort(behind.time), before.time[order])
+    groups = [order[block == b] for b in np.unique(block)]
+    if all(len(group) == 1 for group in groups):
+        return before
+    first = before.only([int(group[0]) for group in groups])
+    return replace(
+        first,
+        time=np.array([np.mean(before.time[group]) for group in groups]),
+        counts=np.array([np.sum(before.counts[group], axis=0) for group in groups]),
+        volume=np.array([np.sum(before.volume[group]) for group in groups]),
+        hidden=np.array([np.mean(before.hidden[group]) for group in groups]),
+    )
 
 
 def union(sets: Sequence[CountSet]) -> CountSet:
@@ -129,7 +146,8 @@ def weighted_sum(x: CountSet) -> WeightedSum:
         value > 0.0, weight[:, np.newaxis] * ratio / positive(value), weight[:, np.newaxis]
     )  # (p, k), sum 1
     before = np.einsum("pk,pd,duk->uk", part * per, member, x.moved)
-    return WeightedSum(value, behind, before, ratio)
+    # a point before which nothing was counted leaves the whole unknown
+    return WeightedSum(np.where(np.all(expected > 0.0, axis=0), value, np.nan), behind, before, ratio)
 
 
 def part_of(x: CountSet, whole: CountSet) -> Array:

@@ -120,8 +120,9 @@ def counted_ratio(samples: Samples, coverage: float = 0.95) -> Ratio:
     shares = [part_of(x, whole) for x in sets]
     if len(sets) > 1:
         counts = np.array([np.sum(x.behind.counts, axis=0) for x in sets])
-        apart = np.all(counts >= ENOUGH, axis=0)
-        logs = np.log(np.where(apart, np.array([p.value for p in parts]), 1.0))
+        values = np.array([p.value for p in parts])
+        apart = np.all((counts >= ENOUGH) & (values > 0.0), axis=0)
+        logs = np.log(np.where(apart, values, 1.0))
         mean = np.exp(np.mean(logs, axis=0))
         each = [mean / (len(sets) * np.where(apart, p.value, 1.0)) * p.behind for p in parts]
         behind = np.where(apart, np.concatenate(each), behind)
@@ -131,8 +132,7 @@ def counted_ratio(samples: Samples, coverage: float = 0.95) -> Ratio:
 
     n_behind, n_before = whole.behind.counts, whole.before.counts
     none = np.sum(n_behind, axis=0) == 0.0
-    seen = np.sum(n_before, axis=0) > 0.0
-    value = np.where(seen, value, np.nan)
+    seen = np.isfinite(value)
     u = _counting(behind, n_behind, before, n_before, value)
     with np.errstate(all="ignore"):
         relative = np.where(value > 0.0, u / value, 1.0)

@@ -14,9 +14,11 @@ from flowrig.studies.counted_ratio import Key, Ratio
 from flowrig.studies.counter import FEW, Counter, counter_parts
 from flowrig.uncertainty.cause import Cause
 from flowrig.uncertainty.counts import poisson_limits
-from flowrig.uncertainty.estimate import Array, Estimate
+from flowrig.uncertainty.estimate import Array, Bools, Estimate
 from flowrig.uncertainty.interval import coverage_factor
 from flowrig.uncertainty.propagate import linear
+
+FURTHEST = math.log(1e3)  # of a ratio, to either side: an interval that long says that there is none
 
 
 @dataclass(frozen=True)
@@ -65,6 +67,20 @@ class Given:
 
 
 @dataclass(frozen=True)
+class FalseCounts:
+    """What false counts amount to, with the exact limits of their counting.
+
+    Attributes
+    ----------
+    value, low, high : array, shape (k,)
+    """
+
+    value: Array
+    low: Array
+    high: Array
+
+
+@dataclass(frozen=True)
 class Observed:
     """The ratio of a run freed of false counts.
 
@@ -73,22 +89,16 @@ class Observed:
     ratio : Ratio
     estimate : Estimate
         Axis ``channel``.
-    scale : array, shape (k,)
-        Of the raw ratio: what false counts before the filter leave of the level.
-    false : array, shape (k,)
-        What false counts behind the filter have taken off.
-    false_low, false_high : array, shape (k,)
-        Limits of that.
+    behind, before : FalseCounts
+        What false counts behind the filter are of the ratio, and those before it of the level.
     shift : Estimate
         The logarithm of what else multiplies it: 0, with its causes.
     """
 
     ratio: Ratio
     estimate: Estimate
-    scale: Array
-    false: Array
-    false_low: Array
-    false_high: Array
+    behind: FalseCounts
+    before: FalseCounts
     shift: Estimate
 
 
@@ -107,40 +117,38 @@ def observed(ratio: Ratio, run: str, given: Given, lower: Array, upper: Array, c
 
     Notes
     -----
-    (G - f)/(1 - g): f and g are the shares of false counts behind and before the filter. Where nothing was counted
-    behind it, none of it can have been false.
+    (G - f)/(1 - g): f and g are the shares of false counts behind and before the filter; without a value where all
+    before it may be false. Where nothing was counted behind it, none of it can have been false.
     """
     k = len(lower)
     counting = Cause(f"{given.place}:{run}:counting", each=CHANNEL, label=f"counting, {run}")
     inputs = {"gross": Estimate(ratio.value, (CHANNEL,), {counting: ratio.u[np.newaxis]})}
     none = ratio.counted[:, 1] == 0.0
-    false, false_low, false_high, level = np.zeros(k), np.zeros(k), np.zeros(k), np.zeros(k)
     for number, ((name, up), side) in enumerate(ratio.sides.items()):
         background = given.background.get((name, up))
-        if background is None:
-            continue
-        weight = side.false if up else np.where(none, 0.0, side.false)
-        inputs[f"{'before' if up else 'behind'}_{number}"] = background.estimate()
-        inputs[f"weight_{number}"] = Estimate(weight, (CHANNEL,))
-        taken = weight * background.counts / background.volume
-        if up:
-            level += taken
-        else:
-            low, high = poisson_limits(background.counts, coverage)
-            false += taken
-            false_low += (taken - weight * low / background.volume) ** 2
-            false_high += (weight * high / background.volume - taken) ** 2
+        if background is not None:
+            weight = side.false if up else np.where(none, 0.0, side.false)
+            inputs[f"{'before' if up else 'behind'}_{number}"] = background.estimate()
+            inputs[f"weight_{number}"] = Estimate(weight, (CHANNEL,))
     inputs["shift"] = Estimate(np.zeros(k), (CHANNEL,), _relative(ratio, run, given, lower, upper))
     out = linear(_observed, inputs, (CHANNEL,), {"ratio": (CHANNEL,)})
-    return Observed(
-        ratio,
-        out["ratio"],
-        1.0 / (1.0 - level),
-        false,
-        false - np.sqrt(false_low),
-        false + np.sqrt(false_high),
-        inputs["shift"],
-    )
+    behind, before = (_false(ratio, given, up, none, coverage) for up in (False, True))
+    return Observed(ratio, out["ratio"], behind, before, inputs["shift"])
+
+
+def _false(ratio: Ratio, given: Given, up: bool, none: Bools, coverage: float) -> FalseCounts:
+    """False counts of one side; those of two counters add up, the distances of their limits in squares."""
+    value, below, above = (np.zeros(len(none)) for _ in range(3))
+    for (name, side_up), side in ratio.sides.items():
+        background = given.background.get((name, up))
+        if background is None or side_up is not up:
+            continue
+        weight = (side.false if up else np.where(none, 0.0, side.false)) / background.volume
+        low, high = poisson_limits(background.counts, coverage)
+        value = value + weight * background.counts
+        below = below + (weight * (background.counts - low)) ** 2
+        above = above + (weight * (high - background.counts)) ** 2
+    return FalseCounts(value, value - np.sqrt(below), value + np.sqrt(above))
 
 
 def _observed(*, gross: Array, shift: Array, **others: Array) -> dict[str, Array]:
@@ -153,7 +161,8 @@ def _observed(*, gross: Array, shift: Array, **others: Array) -> dict[str, Array
         elif sort == "before":
             before = before + others[f"weight_{number}"] * rate
     with np.errstate(all="ignore"):
-        return {"ratio": (gross - behind) / (1.0 - before) * np.exp(shift)}
+        left = np.where(np.less(before, 1.0), np.subtract(1.0, before), np.nan)
+        return {"ratio": (gross - behind) / left * np.exp(np.clip(shift, -FURTHEST, FURTHEST))}
 
 
 def _relative(ratio: Ratio, run: str, given: Given, lower: Array, upper: Array) -> dict[Cause, Array]:
@@ -233,6 +242,7 @@ def _limits(run: Observed, whole: Estimate, correlation: Observed | None, covera
     if correlation is not None:
         other = correlation.estimate.value
         other_low, other_high = _widened(correlation, np.zeros(()), 1.0, coverage)
+        other_low = np.maximum(other_low, 0.0)
         shifts["other"] = correlation.shift
     rest = linear(_shift, shifts, (CHANNEL,), {"shift": (CHANNEL,)})["shift"].u
     factor = coverage_factor(coverage, whole.dof)
@@ -241,7 +251,8 @@ def _limits(run: Observed, whole: Estimate, correlation: Observed | None, covera
         below = (factor * rest) ** 2 + (stretch * np.log(other_high / other)) ** 2
         above = (factor * rest) ** 2 + (stretch * np.log(other / other_low)) ** 2
     low, high = _widened(run, np.stack([below, above]), stretch, coverage)
-    return low / other, high / other
+    with np.errstate(all="ignore"):
+        return low / other, high / other
 
 
 def _shift(*, run: Array, other: Array | float = 0.0) -> dict[str, Array]:
@@ -251,16 +262,20 @@ def _shift(*, run: Array, other: Array | float = 0.0) -> dict[str, Array]:
 def _widened(x: Observed, more: Array, stretch: Array | float, coverage: float) -> tuple[Array, Array]:
     """Limits of an observed ratio: exact ones of counting, widened by relative variances, less false counts."""
     below, above = (more[0], more[1]) if np.ndim(more) else (0.0, 0.0)
-    ratio = x.ratio
+    ratio, false, level = x.ratio, x.behind, x.before
     with np.errstate(all="ignore"):
-        down = np.sqrt((stretch * np.log(ratio.value / ratio.low)) ** 2 + below)
-        up = np.sqrt((stretch * np.log(ratio.high / ratio.value)) ** 2 + above)
+        left = np.where(level.value < 1.0, 1.0 - level.value, np.nan)
+        most, least = np.maximum(1.0 - level.low, 0.0), np.maximum(1.0 - level.high, 0.0)
+        below = below + (stretch * np.log(most / left)) ** 2
+        above = above + (stretch * np.log(left / least)) ** 2
+        down = np.minimum(np.sqrt((stretch * np.log(ratio.value / ratio.low)) ** 2 + below), FURTHEST)
+        up = np.minimum(np.sqrt((stretch * np.log(ratio.high / ratio.value)) ** 2 + above), FURTHEST)
         gross_low = np.where(ratio.low > 0.0, ratio.value * np.exp(-down), 0.0)
-        gross_high = np.where(ratio.value > 0.0, ratio.value * np.exp(up), ratio.high * np.sqrt(1.0 + above))
-        value = (ratio.value - x.false) * x.scale
-        low = value - np.hypot((ratio.value - gross_low) * x.scale, (x.false_high - x.false) * x.scale)
-        high = value + np.hypot((gross_high - ratio.value) * x.scale, (x.false - x.false_low) * x.scale)
+        longer = np.minimum(np.sqrt(1.0 + above), np.exp(FURTHEST))
+        gross_high = np.where(ratio.value > 0.0, ratio.value * np.exp(up), ratio.high * longer)
+        value = (ratio.value - false.value) / left
+        low = value - np.hypot((ratio.value - gross_low) / left, (false.high - false.value) / left)
+        high = value + np.hypot((gross_high - ratio.value) / left, (false.value - false.low) / left)
     none = ratio.counted[:, 1] == 0.0
-    nothing_false = x.false_high == 0.0
-    low = np.where(none | (nothing_false & (ratio.low == 0.0)), 0.0, low)
+    low = np.where(none | ((false.high == 0.0) & (ratio.low == 0.0)), 0.0, low)
     return low, high

@@ -48,8 +48,9 @@ FEW_NO_ZERO = FlagMeaning(
 MANY_FALSE = FlagMeaning(
     "mostly false counts",
     "warning",
-    "More than half of what was counted behind the filter in a channel is what the counter shows through a zero "
-    "filter. The rest is a small difference of two counts.",
+    "More than half of what was counted in a channel behind the filter, or before it, is what the counter shows "
+    "through a zero filter. The rest is a small difference of two counts; where nothing is left before the filter, "
+    "the channel tells nothing.",
 )
 NOTHING = FlagMeaning(
     "nothing came through",
@@ -60,7 +61,8 @@ NOTHING = FlagMeaning(
 NONE_BEFORE = FlagMeaning(
     "nothing to hold back",
     "warning",
-    "No particle of a channel was counted before the filter: it tells nothing there. Count longer, or join channels.",
+    "No particle of a channel was counted before the filter, or none more than through a zero filter, or none in the "
+    "run with no filter: it tells nothing there. Count longer, or join channels.",
 )
 BELOW_ZERO = FlagMeaning(
     "efficiency below zero",
@@ -99,6 +101,13 @@ FEW_SAMPLES = FlagMeaning(
     "note",
     "Fewer than five samples behind the filter say little of their own scatter; intervals are widened accordingly.",
 )
+NO_AGREEMENT = FlagMeaning(
+    "samples do not agree",
+    "alarm",
+    "Samples of a run differ so much that a ratio of the two sides says nothing, whatever the counts: doors, traffic, "
+    "a tube that came off, rows under the wrong place or run. Look at the table before anything else.",
+    "half of the ratio and more: own judgement, no source",
+)
 BURST = FlagMeaning(
     "channel scatters by itself",
     "warning",
@@ -135,6 +144,12 @@ NOT_SWAPPED = FlagMeaning(
     "One counter stood before the filter and another behind it all along. What each sees of the particles, and where "
     "it cuts its channels, does not cancel: the bar holds what their standard allows. Swap them halfway, or count the "
     "same with no filter.",
+)
+NOT_ALIKE = FlagMeaning(
+    "run with no filter not used",
+    "warning",
+    "The counters did not stand on the same sides with no filter as with it, so that what they see and what the tubes "
+    "lose does not cancel: the run with no filter was left out. Take both in the same way.",
 )
 NOT_FLUSHED = FlagMeaning(
     "tube not flushed",
@@ -175,13 +190,14 @@ COUNTERS_DIFFER = FlagMeaning(
 )
 FLAGS = (
     LOSS, OVER_MOST, NEAR_MOST, NO_MOST, NO_ZERO, FEW_NO_ZERO, MANY_FALSE, NOTHING, NONE_BEFORE, BELOW_ZERO,
-    BELOW_NOTHING, NOT_WHOLE, SMALLER, ONE_SAMPLE, FEW_SAMPLES, BURST, DRIFT_UNTOLD, OUTSIDE, POINTS_DIFFER,
-    NO_VELOCITY, NOT_SWAPPED, NOT_FLUSHED, FLUSH_UNKNOWN, HUMID, NO_ASPIRATION, BYPASS_DIFFERS, COUNTERS_DIFFER,
+    BELOW_NOTHING, NOT_WHOLE, SMALLER, ONE_SAMPLE, FEW_SAMPLES, NO_AGREEMENT, BURST, DRIFT_UNTOLD, OUTSIDE,
+    POINTS_DIFFER, NO_VELOCITY, NOT_SWAPPED, NOT_ALIKE, NOT_FLUSHED, FLUSH_UNKNOWN, HUMID, NO_ASPIRATION,
+    BYPASS_DIFFERS, COUNTERS_DIFFER,
 )  # fmt: skip
 CAUSES = (
     CauseMeaning(
         "counting",
-        "Particles come by chance: so many counts scatter by their root, each channel by itself. Counts of few have "
+        "Particles come by chance: so many scatter by their root, each channel by itself. Counts of few have "
         "exact limits instead, which are what the interval is made of. More counts make it smaller: longer samples, "
         "or more.",
         "F. Garwood, Biometrika 28 (1936) 437",

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass, field, replace
+from typing import Any
 
 import numpy as np
 
@@ -26,6 +27,8 @@ from flowrig.uncertainty.estimate import Bools, Estimate
 from flowrig.uncertainty.interval import Interval, coverage_factor, intervals
 
 FILTERED = (IN_USE, TAPED, TIGHT)
+SETTLED = 0.05  # of u: to what share the ends of a drawn interval are to settle, as in a prediction
+HALF = 0.5  # of the ratio: a standard error by which samples do not agree
 PAIRS = 5  # samples behind the filter, below which that is told
 
 
@@ -74,6 +77,8 @@ def reduce_counts(result: Result) -> ParticlesResult:
         if own is None:
             continue
         same = correlation if correlation is not None and _alike(own, correlation) else None
+        if correlation is not None and same is None:
+            part.findings.append(Finding(flags.NOT_ALIKE, f"{run}, {NO_FILTER}"))
         found = by_size(own, read.table.lower, read.table.upper, same, result.coverage, bool(given.background))
         found.findings = list(_found(run, own, found, same, given, read.of(run)))
         part.runs[run], part.samples[run] = found, own.ratio.repeats
@@ -138,7 +143,8 @@ def _found(
             (flags.NONE_BEFORE, np.isnan(value)),
             (flags.BELOW_ZERO, value > 1.0),
             (flags.BELOW_NOTHING, value < 0.0),
-            (flags.MANY_FALSE, (own.false > 0.5 * ratio.value) & ~of.upper_only),
+            (flags.MANY_FALSE, ((own.behind.value > 0.5 * ratio.value) & ~of.upper_only) | (own.before.value > 0.5)),
+            (flags.NO_AGREEMENT, np.maximum(ratio.unsteady, ratio.points) > HALF),
             (flags.DRIFT_UNTOLD, ratio.untold),
             (flags.POINTS_DIFFER, ratio.points * np.abs(ratio.value) > ratio.u),
         ]
@@ -175,16 +181,13 @@ def _bypasses(part: ParticlesResult, result: Result) -> None:
         found = part.bypass[run] = bypass(used, media)
         part.findings += found.findings
         own = "" if run == TAPED else f", {run}"
-        wanted = {}
-        if found.combined is not None:
-            wanted["bypass" if run == TAPED else "bypass_tight_filter"] = (f"bypass{own}", found.combined)
+        wanted = {} if found.combined is None else {f"bypass{own}": found.combined}
         for i in np.flatnonzero(found.told):
-            label = f"bypass{own}, {sizes_of(used, int(i))}"
-            wanted[label.replace(",", "").replace(" ", "_")] = (label, one_of(found.share, CHANNEL, int(i)))
-        drawn = {name: estimate for name, (_, estimate) in wanted.items()}
-        bars = intervals(drawn, result.coverage, samples=result.samples, seed=result.seed)
-        for name, (label, estimate) in wanted.items():
-            part.quantities[name] = Quantity(name, label, "ratio", "%", estimate, bars[name])
+            wanted[f"bypass{own}, {sizes_of(used, int(i))}"] = one_of(found.share, CHANNEL, int(i))
+        options: dict[str, Any] = {"samples": result.samples, "seed": result.seed, "tolerance": SETTLED}
+        for label, bar in intervals(wanted, result.coverage, **options).items():
+            name = label.replace(",", "").replace(" ", "_")
+            part.quantities[name] = Quantity(name, label, "ratio", "%", wanted[label], bar)
 
 
 def _beside(part: ParticlesResult, read: Sampling, given: Given, result: Result) -> None:
@@ -202,12 +205,8 @@ def _beside(part: ParticlesResult, read: Sampling, given: Given, result: Result)
         name: Counter(name, counter.identity, size_limit=0.0, flow_limit=0.0, count_limit=0.0)
         for name, counter in given.counters.items()
     }
-    false: dict[Key, Background] = {
-        (name, up): given.background[name, side]
-        for name, up in ((first, True), (second, False))
-        for side in (up,)
-        if (name, side) in given.background
-    }
+    sides = ((first, True), (second, False))
+    false: dict[Key, Background] = {key: given.background[key] for key in sides if key in given.background}
     alone = Given(given.place, exact, false)
     own = observed(
         counted_ratio(samples, result.coverage), BESIDE, alone, samples.lower, samples.upper, result.coverage
@@ -239,7 +238,10 @@ def _compared(first: str, second: str, apart: list[str], found: BySize) -> str:
             "than chance. Nothing was corrected by it; counters that are swapped, or counted with no filter, are freed "
             "of it."
         )
-    widest = float(np.nanmax(found.high - found.low)) / 2.0
+    told = np.isfinite(found.penetration.value)
+    if not np.any(told):
+        return f"Beside each other, counters {first} and {second} counted too little to be held against each other."
+    widest = float(np.max((found.high - found.low)[told])) / 2.0
     return (
         f"Beside each other, counters {first} and {second} show the same within chance, which is up to "
         f"{100 * widest:.0f} % in a channel."
@@ -258,6 +260,8 @@ def _sentences(
             way = f"counters {' and '.join(names)} at once{', which changed places' if moved else ''}"
         number = part.samples[IN_USE]
         yield f"Counted by {way}. {number} sample{'s' if number > 1 else ''} behind the filter."
+    if len(set(own.only(~own.upstream).point)) > 1:
+        yield "Points of the outlet are weighed by their velocity; each has to lie in the core of the jet."
     if any(s.value("counts") == CUMULATIVE for s in content.counters.values()):
         yield "Counts are cumulative as printed; a channel is the difference of two."
     if correlation is not None and part.runs:
@@ -271,6 +275,11 @@ def _sentences(
         low, high = float(bar.low), float(bar.high)
         how = "by taping the seams" if run == TAPED else "by a tight filter in the same frame"
         if low <= 0.0:
-            yield f"No air is seen to go round the filter ({how}): at most {high:.2g} %."
+            yield f"No air is seen to go round the filter ({how}): at most {_percent(high)} %."
         else:
-            yield f"Round the filter goes {float(bar.value):.2g} % of the air, {low:.2g} to {high:.2g} % ({how})."
+            share, ends = _percent(float(bar.value)), f"{_percent(low)} to {_percent(high)}"
+            yield f"Round the filter goes {share} % of the air, {ends} % ({how})."
+
+
+def _percent(percentage: float) -> str:
+    return f"{percentage:.1f}" if abs(percentage) < 10.0 else f"{percentage:.0f}"

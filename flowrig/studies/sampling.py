@@ -29,6 +29,7 @@ from flowrig.uncertainty.estimate import Array
 LOSS = 0.05  # share missed, from which it is told
 HALF = 0.5  # of the maximum concentration
 VOLUMES = 5.0  # of the tube; common practice, no source
+YEAR = 366  # days between calibrations
 HUMID = 0.60  # common practice, no source
 COARSE = 1e-6  # size from which aspiration counts [m]; common practice, no source
 
@@ -85,9 +86,8 @@ def sampling(record: Record, content: CountRecord) -> Sampling:
     table = content.table
     assert table is not None
     findings: list[Finding] = []
-    counters = {
-        name: _counter(name, s, record, findings) for name, s in content.counters.items() if name in table.counter
-    }
+    used = {name: section for name, section in content.counters.items() if name in table.counter}
+    counters = {name: _counter(name, s, record, findings, len(used) == 1) for name, s in used.items()}
     hidden = np.zeros(len(table.run))
     for name, counter in counters.items():
         rows = np.flatnonzero([c == name for c in table.counter])
@@ -130,7 +130,7 @@ def _limit(item: Item) -> float:
     return math.sqrt(3.0 * variance) / float(item.value)
 
 
-def _counter(name: str, section: Section, record: Record, findings: list[Finding]) -> Counter:
+def _counter(name: str, section: Section, record: Record, findings: list[Finding], alone: bool) -> Counter:
     serial, calibrated, due = (section.value(f) for f in ("serial", "calibrated", "due"))
     identity = f"instrument:{serial}|particle counter|{calibrated or 'no date'}"
     if not serial:
@@ -140,9 +140,12 @@ def _counter(name: str, section: Section, record: Record, findings: list[Finding
     if due and tested and tested > due:
         said = f"counter {name}: calibration fell due on {due}, test on {tested}"
         findings.append(Finding(flags.OVERDUE, said))
+    elif calibrated and tested and (tested - calibrated).days > YEAR:
+        said = f"counter {name}: calibrated on {calibrated}; ISO 21501-4 asks for once a year (from memory)"
+        findings.append(Finding(flags.OVERDUE, said))
     flow = section.value("sample_flow")
     flow_limit = _limit(section["sample_flow"])
-    assumed = [] if flow_limit else [f"sample flow within {100 * FLOW_LIMIT:.0f} %"]
+    assumed = [] if flow_limit or alone else [f"sample flow within {100 * FLOW_LIMIT:.0f} %"]
     if section["size_error"].assumed:
         assumed.append(f"size limits within {100 * section.value('size_error'):.0f} %")
     most = section.value("max_concentration", math.nan)

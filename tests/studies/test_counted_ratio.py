@@ -135,6 +135,16 @@ def test_too_few_counts_for_any_drift_are_told():
     assert found.value[0] == pytest.approx(2 / 15)
 
 
+def test_samples_upstream_without_one_between_them_are_one():
+    up = [True, True, True, False, False, True, True]
+    counts = np.array([[3000.0], [3300], [2700], [900], [1000], [1000], [1600]])
+    found = counted_ratio(samples_of(counts, up, LOWER, UPPER, 1.0))
+    # the means 3000 at time 1 and 1300 at 5.5; samples behind at 3 and 4
+    level = [3000 * (1300 / 3000) ** ((t - 1) / 4.5) for t in (3, 4)]
+    assert found.value == pytest.approx(1900 / sum(level))
+    assert found.counted.tolist() == [[11600, 1900]]
+
+
 def test_samples_outside_those_upstream_are_carried_on_and_told():
     found = in_turn([8000, 4000], [400, 200])
     assert found.outside == 1

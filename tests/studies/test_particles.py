@@ -346,6 +346,8 @@ FLAGGED = {
     "sample smaller than stated": lambda: record([r | {s: 10 * r[s] for s in SIZES} for r in in_turn()]),
     "one sample behind the filter": lambda: record(in_turn(1)),
     "few samples": lambda: record(in_turn(3)),
+    "samples do not agree": lambda: record(
+        [r | {s: r[s] * (1 + 9 * (i in (3, 7))) for s in SIZES} for i, r in enumerate(in_turn())]),
     "channel scatters by itself": lambda: record(
         [r | {"1 um": r["1 um"] + 400 * (i in (3, 7))} for i, r in enumerate(in_turn())]),
     "drift not told": lambda: record(in_turn(up=(3, 2, 1, 0, 0, 0), behind=(1, 0, 0, 0, 0, 0))),
@@ -353,6 +355,9 @@ FLAGGED = {
     "points differ": lambda: record(pointed(1.5)),
     "points not weighted": lambda: record(pointed(None)),
     "counters not swapped": lambda: record([r for r in swapped() if r["number"] < 3], counters=two_counters()),
+    "run with no filter not used": lambda: record(
+        [r | {"counter": "A", "number": i} for i, r in enumerate(in_turn(run="no filter", behind=UPSTREAM))]
+        + swapped(), counters=two_counters()),
     "tube not flushed": lambda: record(in_turn(), waiting_time="3 s", tube_length="4 m"),
     "flushing not told": lambda: record(in_turn(), tube_length=None, tube_diameter=None, waiting_time=None),
     "humid air": lambda: record(in_turn()) | {"air": {"room": {
@@ -388,6 +393,12 @@ def test_every_flag_is_raised_where_it_belongs(code):
 
 def test_no_flag_is_without_its_test():
     assert {f.code for f in FLAGS} <= set(FLAGGED)
+
+
+def test_a_counter_is_calibrated_once_a_year():
+    old = mended(calibrated=dt.date(2025, 2, 1))
+    assert "calibration overdue" in codes(reduced(record(QUIET, counters=old)))
+    assert codes(reduced(record(QUIET, counters=mended(calibrated=dt.date(2025, 9, 1))))) == set()
 
 
 def test_humidity_from_a_wet_bulb():
@@ -432,8 +443,31 @@ def test_the_report_keeps_within_its_width_and_says_what_is_few():
     few = result_text(flowrig.reduce(record(in_turn() + zero())))
     row = next(line for line in few.splitlines() if line.lstrip().startswith("from 10 um"))
     assert "at least" in row
-    assert "nothing came through" in row
+    assert "none through" in row
     assert "few counts" in next(line for line in few.splitlines() if line.lstrip().startswith("5 to 10 um"))
+
+
+def test_points_are_said_to_be_weighed():
+    part = reduced(record(pointed(1.5)))
+    assert any("core of the jet" in s for s in part.sentences)
+
+
+@pytest.mark.parametrize("form", ["0.3 µm", "300 nm", "from 0.3 um", "≥0.3 um", ">0.3um"])
+def test_a_size_in_other_words(form):
+    table = {"place": ["upstream", "downstream"], form: [900, 30]}
+    part = reduced(record([], counts=table))
+    assert part.by_size.lower == pytest.approx(0.3e-6)
+    assert np.isinf(part.by_size.upper[0])
+
+
+def test_a_lower_coverage_is_a_shorter_interval():
+    ends = {}
+    for coverage in (0.68, 0.95, 0.99):
+        of = flowrig.reduce(record(QUIET), coverage=coverage).parts["particles"].by_size
+        assert of.coverage == coverage
+        ends[coverage] = of.high - of.low
+    assert np.all(ends[0.68] < ends[0.95])
+    assert np.all(ends[0.95] < ends[0.99])
 
 
 def test_limits_of_a_record_are_those_of_its_samples():
