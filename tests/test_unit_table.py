@@ -13,8 +13,6 @@ import pytest
 from flowrig import units
 from flowrig.unit_table import TABLE
 
-STOCK = pint.UnitRegistry()
-
 with (Path(__file__).parent / "reference" / "units.csv").open(encoding="utf-8") as file:
     REFERENCE = list(csv.DictReader(file))
 
@@ -181,6 +179,11 @@ OWN_NAMES = re.compile(r"cubic_foot|foot_per_minute|_of_(water|mercury)|parts_pe
 DEFINED_OTHERWISE = {"year", "month", "british_thermal_unit", "british_thermal_unit/hour"}
 
 
+@pytest.fixture(scope="module")
+def stock():
+    return pint.UnitRegistry()
+
+
 @pytest.mark.library
 @pytest.mark.parametrize(
     ("kind", "unit"),
@@ -191,11 +194,11 @@ DEFINED_OTHERWISE = {"year", "month", "british_thermal_unit", "british_thermal_u
         if not OWN_NAMES.search(unit) and unit not in DEFINED_OTHERWISE
     ],
 )
-def test_definition_agrees_with_the_stock_registry(kind, unit):
+def test_definition_agrees_with_the_stock_registry(kind, unit, stock):
     in_si = TABLE[kind].unit
     for magnitude in (0.0, 1.0, 40.0):
         ours = units.registry().Quantity(magnitude, unit).m_as(in_si)
-        assert ours == pytest.approx(STOCK.Quantity(magnitude, unit).m_as(in_si), rel=1e-12)
+        assert ours == pytest.approx(stock.Quantity(magnitude, unit).m_as(in_si), rel=1e-12)
 
 
 def test_every_row_of_the_reference_table_is_used():

@@ -6,6 +6,7 @@ import math
 import re
 import subprocess
 import sys
+from functools import cache
 from pathlib import Path
 
 import numpy as np
@@ -19,7 +20,12 @@ from flowrig.unit_table import DEFINITIONS
 from flowrig.units import NumberFormatError, UnitError
 
 SPELLINGS = [(kind, spelling) for kind in units.KINDS for spelling in units.accepted(kind)]
-STOCK = pint.UnitRegistry()
+
+
+@cache
+def stock() -> pint.UnitRegistry:
+    return pint.UnitRegistry()
+
 
 # ---- spellings ----
 
@@ -61,7 +67,7 @@ def test_arrays_convert_as_numbers_do():
     readings = np.array([[0.0, 23.4], [100.0, np.nan]])
     np.testing.assert_array_equal(units.to_si(readings, "degC", "temperature"), readings + 273.15)
     np.testing.assert_allclose(units.from_si(units.to_si(readings, "cfm", "flow"), "cfm", "flow"), readings, rtol=1e-15)
-    assert units.magnitude(STOCK.Quantity(readings, "hPa"), "pressure").shape == readings.shape
+    assert units.magnitude(stock().Quantity(readings, "hPa"), "pressure").shape == readings.shape
 
 
 @pytest.mark.parametrize(
@@ -211,7 +217,7 @@ def test_kinds_of_an_unknown_spelling(spelling):
     ],
 )
 def test_quantity_of_a_stock_registry_gives_its_own_magnitude(magnitude, unit, kind, si):
-    assert units.magnitude(STOCK.Quantity(magnitude, unit), kind) == pytest.approx(si, rel=1e-13)
+    assert units.magnitude(stock().Quantity(magnitude, unit), kind) == pytest.approx(si, rel=1e-13)
 
 
 @pytest.mark.parametrize(
@@ -235,7 +241,7 @@ def test_quantity_of_a_stock_registry_gives_its_own_magnitude(magnitude, unit, k
 )
 def test_quantity_of_another_kind(unit, kind):
     with pytest.raises(UnitError) as caught:
-        units.magnitude(STOCK.Quantity(1.0, unit), kind)
+        units.magnitude(stock().Quantity(1.0, unit), kind)
     assert caught.value.reason == "wrong kind"
 
 

@@ -5,8 +5,6 @@ import itertools
 import numpy as np
 import psychrolib
 import pytest
-from CoolProp.CoolProp import PropsSI
-from CoolProp.HumidAirProp import HAPropsSI
 from hypothesis import given
 from hypothesis import strategies as st
 
@@ -27,6 +25,21 @@ from flowrig.physics.air import (
     viscosity,
 )
 from tests.reference.load import rows
+
+
+def pure_fluid(*asked):
+    from CoolProp.CoolProp import (
+        PropsSI,
+    )  # takes longer to load than all these tests to run, wherever they are collected
+
+    return PropsSI(*asked)
+
+
+def humid_air(*asked):
+    from CoolProp.HumidAirProp import HAPropsSI
+
+    return HAPropsSI(*asked)
+
 
 POUND_PER_CUBIC_FOOT, INCH_OF_MERCURY, MILLIMETRE_OF_MERCURY = 16.0184634, 3386.389, 133.322387
 NINE_DIGITS = 6e-9  # half a unit in the ninth digit, relative, at worst
@@ -110,9 +123,9 @@ def test_density_and_vapour_over_the_grid_of_the_mixture_model():
         temperature, pressure, humidity = kelvin(row["t_C"]), float(row["p_Pa"]), float(row["rh_frac"])
         density = humid_density(temperature, pressure, humidity)
         assert density == pytest.approx(float(row["rho_kg_m3"]), rel=7e-5)
-        moist = 1.0 + HAPropsSI("W", "T", temperature, "P", pressure, "R", humidity)
+        moist = 1.0 + humid_air("W", "T", temperature, "P", pressure, "R", humidity)
         assert density == pytest.approx(
-            moist / HAPropsSI("V", "T", temperature, "P", pressure, "R", humidity), rel=7e-5
+            moist / humid_air("V", "T", temperature, "P", pressure, "R", humidity), rel=7e-5
         )
         vapour = vapour_fraction_from_humidity(humidity, temperature, pressure)
         assert vapour * pressure == pytest.approx(float(row["pv_Pa"]), rel=4e-4)
@@ -161,7 +174,7 @@ def test_vapour_pressure_over_ice_at_the_check_value():
 @pytest.mark.parametrize("celsius", [0.02, 5.0, 15.0, 20.0, 27.0, 40.0, 60.0])
 def test_vapour_pressure_over_water_against_the_equation_of_state(celsius):
     assert saturation_vapour_pressure(kelvin(celsius)) == pytest.approx(
-        PropsSI("P", "T", kelvin(celsius), "Q", 0, "Water"), rel=8e-5
+        pure_fluid("P", "T", kelvin(celsius), "Q", 0, "Water"), rel=8e-5
     )
 
 
@@ -208,11 +221,11 @@ def psychrolib_ratio_with_our_saturation(wet_bulb, temperature, pressure):
 def test_humidity_and_dew_point_against_libraries(celsius, humidity):
     temperature, pressure = kelvin(celsius), 98000.0
     vapour = vapour_fraction_from_humidity(humidity, temperature, pressure)
-    assert vapour == pytest.approx(HAPropsSI("psi_w", "T", temperature, "P", pressure, "R", humidity), rel=4e-4)
+    assert vapour == pytest.approx(humid_air("psi_w", "T", temperature, "P", pressure, "R", humidity), rel=4e-4)
     psychrolib.SetUnitSystem(psychrolib.SI)
     without = psychrolib.GetVapPresFromRelHum(celsius, humidity) / pressure
     assert vapour / without == pytest.approx(enhancement_factor(pressure, temperature), rel=2e-4)
-    dew_point = HAPropsSI("D", "T", temperature, "P", pressure, "R", humidity)
+    dew_point = humid_air("D", "T", temperature, "P", pressure, "R", humidity)
     if dew_point > 273.16:
         assert vapour_fraction_from_dew_point(dew_point, temperature, pressure) == pytest.approx(vapour, rel=5e-4)
 
@@ -222,8 +235,8 @@ def test_humidity_and_dew_point_against_libraries(celsius, humidity):
 def test_density_by_wet_bulb_against_the_mixture_model(celsius, wet):
     temperature, wet_bulb, pressure = kelvin(celsius), kelvin(wet), 99000.0
     vapour = vapour_fraction_from_wet_bulb(wet_bulb, temperature, pressure)
-    humidity_ratio = HAPropsSI("W", "T", temperature, "P", pressure, "B", wet_bulb)
-    mixture = (1.0 + humidity_ratio) / HAPropsSI("V", "T", temperature, "P", pressure, "B", wet_bulb)
+    humidity_ratio = humid_air("W", "T", temperature, "P", pressure, "B", wet_bulb)
+    mixture = (1.0 + humidity_ratio) / humid_air("V", "T", temperature, "P", pressure, "B", wet_bulb)
     assert moist_air_density(temperature, pressure, vapour) == pytest.approx(mixture, rel=7e-5)
 
 
@@ -285,7 +298,7 @@ def test_viscosity(row):
     assert viscosity(temperature) == pytest.approx(float(row["mu_linear_si"]), rel=1e-12)
     assert viscosity(temperature) == pytest.approx(float(row["mu_linear_ip_converted"]), rel=4e-4)
     assert sutherland_viscosity(temperature) == pytest.approx(float(row["mu_sutherland_1976"]), rel=3e-7)
-    dry = PropsSI("V", "T", temperature, "P", 101325.0, "Air")
+    dry = pure_fluid("V", "T", temperature, "P", 101325.0, "Air")
     assert dry == pytest.approx(float(row["mu_coolprop_dry_PropsSI"]), rel=3e-7)
     assert viscosity(temperature) == pytest.approx(dry, rel=1.1e-3)
     assert sutherland_viscosity(temperature) == pytest.approx(dry, rel=5e-3)

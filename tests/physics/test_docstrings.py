@@ -5,6 +5,7 @@ import inspect
 import re
 import subprocess
 import sys
+from contextlib import contextmanager
 from pathlib import Path
 
 import numpy as np
@@ -39,7 +40,16 @@ def public_functions():
 
 
 KERNELS = kernels()
-EVERY = pytest.mark.parametrize("function", KERNELS.values(), ids=list(KERNELS))
+
+
+@contextmanager
+def of(name):
+    """Whatever fails inside says of which kernel."""
+    try:
+        yield
+    except BaseException as error:
+        error.add_note(f"kernel: {name}")
+        raise
 
 
 def sections(function):
@@ -56,36 +66,39 @@ def entries(section):
     return found
 
 
-@EVERY
-def test_parameters_are_those_of_the_signature_with_the_units_of_the_table(function):
-    documented = entries(sections(function)["Parameters"])
-    assert list(documented) == list(inspect.signature(function).parameters)
-    labelled = {name: unit for name, unit in function.si.items() if name != "return"}
-    assert {name: unit for name, unit in documented.items() if unit} == labelled
+def test_parameters_are_those_of_the_signature_with_the_units_of_the_table():
+    for name, function in KERNELS.items():
+        with of(name):
+            documented = entries(sections(function)["Parameters"])
+            assert list(documented) == list(inspect.signature(function).parameters)
+            labelled = {each: unit for each, unit in function.si.items() if each != "return"}
+            assert {each: unit for each, unit in documented.items() if unit} == labelled
 
 
-@EVERY
-def test_only_words_go_without_a_unit(function):
-    for name, parameter in inspect.signature(function).parameters.items():
-        assert (name in function.si) == (parameter.annotation not in ("str", str))
+def test_only_words_go_without_a_unit():
+    for name, function in KERNELS.items():
+        for each, parameter in inspect.signature(function).parameters.items():
+            assert (each in function.si) == (parameter.annotation not in ("str", str)), f"{name}, {each}"
 
 
-@EVERY
-def test_outputs_have_the_units_of_the_table(function):
-    unit = function.si["return"]
-    wanted = [unit] if isinstance(unit, str) else list(unit.values() if isinstance(unit, dict) else unit)
-    assert list(entries(sections(function)["Returns"]).values()) == wanted
+def test_outputs_have_the_units_of_the_table():
+    for name, function in KERNELS.items():
+        unit = function.si["return"]
+        wanted = [unit] if isinstance(unit, str) else list(unit.values() if isinstance(unit, dict) else unit)
+        assert list(entries(sections(function)["Returns"]).values()) == wanted, name
 
 
-@EVERY
-def test_every_heading_is_there(function):
-    assert {"Parameters", "Returns", "Raises", "Source", "Examples"} <= set(sections(function))
+def test_every_heading_is_there():
+    for name, function in KERNELS.items():
+        assert {"Parameters", "Returns", "Raises", "Source", "Examples"} <= set(sections(function)), name
 
 
-@pytest.mark.parametrize(("module", "name"), sorted(public_functions()))
-def test_every_public_function_is_labelled(module, name):
+def test_every_public_function_is_labelled():
+    functions = sorted(public_functions())
+    assert len(functions) >= len(KERNELS)
     # `meaningful` answers with truth, not with a quantity, and is shared between two files of this layer only.
-    assert name in KERNELS or name == "meaningful", f"{module}.{name} has no @si label"
+    unlabelled = [f"{module}.{name}" for module, name in functions if name not in KERNELS and name != "meaningful"]
+    assert unlabelled == []
 
 
 def test_the_package_offers_every_kernel_and_nothing_else():
@@ -301,40 +314,40 @@ SPECIAL = {
 }
 
 
-@pytest.mark.parametrize("name", POINTWISE)
-def test_each_input_may_have_an_axis_of_its_own(name):
-    function = POINTWISE[name]
-    names = list(inspect.signature(function).parameters)
-    values = [np.array(SPECIAL.get(name, ORDINARY)[each]) for each in names]
-    together = function(*np.meshgrid(*values, indexing="ij", sparse=True))
-    assert together.shape == (2,) * len(names)
-    assert np.all(np.isfinite(together))
-    for index in np.ndindex(*together.shape):
-        alone = function(*(float(value[place]) for value, place in zip(values, index, strict=True)))
-        assert np.ndim(alone) == 0
-        assert together[index] == pytest.approx(float(alone), rel=1e-14)
+def test_each_input_may_have_an_axis_of_its_own():
+    for name, function in POINTWISE.items():
+        with of(name):
+            names = list(inspect.signature(function).parameters)
+            values = [np.array(SPECIAL.get(name, ORDINARY)[each]) for each in names]
+            together = function(*np.meshgrid(*values, indexing="ij", sparse=True))
+            assert together.shape == (2,) * len(names)
+            assert np.all(np.isfinite(together))
+            for index in np.ndindex(*together.shape):
+                alone = function(*(float(value[place]) for value, place in zip(values, index, strict=True)))
+                assert np.ndim(alone) == 0
+                assert together[index] == pytest.approx(float(alone), rel=1e-14)
 
 
-@pytest.mark.parametrize("name", POINTWISE)
-def test_a_missing_input_gives_a_missing_result_and_no_warning(name):
-    function = POINTWISE[name]
-    names = list(inspect.signature(function).parameters)
-    ordinary = {each: np.array(SPECIAL.get(name, ORDINARY)[each]) for each in names}
-    for each in names:
-        result = function(**{**ordinary, each: np.array([ordinary[each][0], np.nan])})
-        assert np.isfinite(result[0])
-        assert np.isnan(result[1]), f"{each} missing"
+def test_a_missing_input_gives_a_missing_result_and_no_warning():
+    for name, function in POINTWISE.items():
+        with of(name):
+            names = list(inspect.signature(function).parameters)
+            ordinary = {each: np.array(SPECIAL.get(name, ORDINARY)[each]) for each in names}
+            for each in names:
+                result = function(**{**ordinary, each: np.array([ordinary[each][0], np.nan])})
+                assert np.isfinite(result[0])
+                assert np.isnan(result[1]), f"{each} missing"
 
 
-@pytest.mark.parametrize("name", POINTWISE)
 @pytest.mark.parametrize("value", [0.0, -1.0, -1e30, 1e30])
-def test_nonsense_gives_no_warning(name, value):
+def test_nonsense_gives_no_warning(value):
     # Warnings are errors in this test run. What the nonsense gives is tested kernel by kernel.
-    function = POINTWISE[name]
-    names = list(inspect.signature(function).parameters)
-    for each in names:
-        ordinary = {other: np.array(SPECIAL.get(name, ORDINARY)[other]) for other in names}
-        assert function(**{**ordinary, each: np.array([value, ordinary[each][0]])}).shape == (2,)
-        # Plain floats too: Python's own division would raise where numpy's gives infinity.
-        plain = {other: float(both[0]) for other, both in ordinary.items()}
-        assert np.ndim(function(**{**plain, each: value})) == 0
+    for name, function in POINTWISE.items():
+        with of(name):
+            names = list(inspect.signature(function).parameters)
+            for each in names:
+                ordinary = {other: np.array(SPECIAL.get(name, ORDINARY)[other]) for other in names}
+                assert function(**{**ordinary, each: np.array([value, ordinary[each][0]])}).shape == (2,)
+                # Plain floats too: Python's own division would raise where numpy's gives infinity.
+                plain = {other: float(both[0]) for other, both in ordinary.items()}
+                assert np.ndim(function(**{**plain, each: value})) == 0
