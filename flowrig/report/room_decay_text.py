@@ -45,6 +45,7 @@ def decay_text(result: Result, part: DecayResult) -> Iterator[str]:
             "Floor as a share of the first level: f fitted with the rate, m told beforehand, a assumed. Scatter is "
             "that of a reading beyond counting; x2/nu is chi square by counting alone over its degrees of freedom."
         )
+        yield from wrapped(_window(part, falls))
     yield from _effects_text(part)
     if part.told:
         first = part.told[0].clean_air
@@ -54,6 +55,24 @@ def decay_text(result: Result, part: DecayResult) -> Iterator[str]:
         yield from wrapped(_volume_share(part, first.estimate))
     if part.findings:
         yield from ("", *findings_text(part.findings))
+
+
+def _window(part: DecayResult, falls: list[tuple[Told, Fall]]) -> str:
+    """The rule of the windows, and what hangs on them."""
+    assert part.room is not None
+    rule = part.room.rule
+    said = f"Windows: from {rule.mixing_time / 60.0:.3g} min after the start"
+    if rule.lowest_signal > 0.0:
+        said += f" until what is above the floor is down to {rule.lowest_signal:.3g} of it"
+    shares = [
+        (abs(by) / fall.bar, words, f"{fall.run.name}, {told.rate.sizes}")
+        for told, fall in falls
+        for words, (by, _) in fall.moves.items()
+    ]
+    if not shares:
+        return f"{said}."
+    share, words, which = max(shares)
+    return f"{said}. {words.capitalize()} by a fifth, a rate moves by at most {share:.2g} of its bar ({which})."
 
 
 def _rate_line(told: Told) -> str:

@@ -214,7 +214,7 @@ def _flags() -> Iterator[Topic]:
 
 
 def _causes() -> Iterator[Topic]:
-    for cause in (*CAUSES, *air.CAUSES, *particle_flags.CAUSES):
+    for cause in (*CAUSES, *air.CAUSES, *particle_flags.CAUSES, *room_decay_flags.CAUSES):
         yield Topic("cause", cause.name, cause.meaning, cause, other_names=[cause.label] if cause.label else [])
     found: dict[str, Topic] = {}
     for method in methods():

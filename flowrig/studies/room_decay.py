@@ -318,6 +318,9 @@ def _in_words(fall: Fall, rate: Rate) -> str:
     )
     if fall.run.raw:
         said += f" beyond counting, chi square over degrees of freedom {fit.chi_square / fit.free:.3g}"
+    if fall.moves:
+        moved = ", ".join(f"{by * 3600:+.2g} 1/h {words} by a fifth" for words, (by, _) in fall.moves.items())
+        said += f"; the rate moves by {moved}, its bar is {fall.bar * 3600:.2g} 1/h"
     return f"{said}."
 
 

@@ -15,7 +15,6 @@ from flowrig.studies import room_decay_flags as flags
 from flowrig.studies.counter import Counter
 from flowrig.studies.room_decay_rates import Rate, Room
 from flowrig.studies.room_decay_run import Fall
-from flowrig.uncertainty.interval import coverage_factor
 from flowrig.uncertainty.significance import f_tail
 
 ENOUGH, HARDLY = 8.0, 4.0  # readings while the signal falls to a tenth; own judgement, no source
@@ -80,10 +79,9 @@ def _of_fall(fall: Fall, name: str, tests: int) -> Iterator[Finding]:
         yield Finding(flags.NOT_ONE_DECAY, f"{name} (chance: {fall.curved:.1g})")
     if fit.memory > surprise * fit.u_memory:
         yield Finding(flags.FOLLOWING, f"{name} (correlation {fit.memory:.2f})")
-    bar = float(coverage_factor(0.95, fit.dof)) * fit.u
     for words, (by, u) in fall.moves.items():
-        if abs(by) > max(bar, surprise * u):
-            yield Finding(flags.WINDOW_MATTERS, f"{name}: {by * 3600:+.2g} 1/h {words}, bar {bar * 3600:.2g}")
+        if abs(by) > max(fall.bar, surprise * u):
+            yield Finding(flags.WINDOW_MATTERS, f"{name}: {by * 3600:+.2g} 1/h {words}, bar {fall.bar * 3600:.2g}")
     if fall.assumed:
         yield Finding(flags.FLOOR_ASSUMED, name)
     elif abs(fit.off_floor) > OFF:

@@ -1,7 +1,8 @@
-"""What may be found while decays in a room are turned into a clean-air rate."""
+"""What may be found while decays in a room are turned into a clean-air rate, and what makes it unsure."""
 
 from __future__ import annotations
 
+from flowrig.records.causes import CauseMeaning
 from flowrig.records.declare import FlagMeaning
 
 ABOVE_COUNTER = FlagMeaning(
@@ -150,3 +151,64 @@ FLAGS = (
     FEW_ROWS, HARDLY_ROWS, ROUGH, STRONG, NOT_TOLD, NATURAL_UNLIKE, NATURAL_STATED, WINDOWS_CHANGED, VOLUME_GROSS,
     NOT_COUNTED, HALF_LIFE, NOTHING_TOLD, CHANNEL_LEFT_OUT,
 )  # fmt: skip
+CAUSES = (
+    CauseMeaning(
+        "counting in a run",
+        "Particles come by chance: the error of a rate from the raw counts of one channel in one run, by the variance "
+        "that counting has at the fitted curve. More particles or longer samples make it smaller.",
+        "Poisson distribution",
+    ),
+    CauseMeaning(
+        "scatter of readings",
+        "What readings of a run scatter about the fitted fall beyond counting, as a share of each, until chi square is "
+        "its degrees of freedom; its correlation from a reading to the next is in it. Better mixing makes it smaller.",
+        "own choice of its degrees of freedom, held by a study of coverage",
+    ),
+    CauseMeaning(
+        "counting of the background",
+        "How well the level was counted that a run falls to. More samples of it make it smaller.",
+    ),
+    CauseMeaning(
+        "background",
+        "How far that level may have moved between its count and the run: background_limit, or half of floor_at_most.",
+        "20 % where nothing is stated: own judgement, no source",
+    ),
+    CauseMeaning(
+        "floor assumed",
+        "Nothing is told of the level that a run falls to, and the run does not show it: anywhere from 0 to 20 % of "
+        "its first level. A background that is counted takes its place.",
+        "own judgement, no source",
+    ),
+    CauseMeaning(
+        "clock",
+        "How far the intervals between readings may be off (clock_limit): both rates of one counter by the same share.",
+        "0.5 % where nothing is stated: own judgement, no source",
+    ),
+    CauseMeaning(
+        "what runs differ by",
+        "Repeats, or places of the counter, whose rates scatter by more than their own errors: the rest of their "
+        "variance, over their number, with a degree of freedom for each but one.",
+    ),
+    CauseMeaning(
+        "air exchange and settling unlike in the two runs",
+        "What is lost beside the cleaner is taken to be the same with it on and off. How far it may not be is "
+        "natural_limit; else a tenth of the natural rate, and half of it where the runs were not alike.",
+        "own judgement, no source",
+    ),
+    CauseMeaning(
+        "imperfect mixing",
+        "The place of the counter may not fall as the room does: mixing_limit, a share of the clean-air rate, the same "
+        "for all sizes. A mixing fan, and several places, make it smaller.",
+        "3 % with a mixing fan: own judgement; 16 % without: Indoor Environments 3(2), 100165 (abstract)",
+    ),
+    CauseMeaning(
+        "net volume of the room",
+        "The ± of the volume of the air. It is one error of both rates and of every size: no repeat averages it away. "
+        "Records that name the same room share it.",
+    ),
+    CauseMeaning(
+        "what stands in the room",
+        "Nothing was taken off the volume between the walls: from 0 to 10 % of it.",
+        "own judgement, no source",
+    ),
+)

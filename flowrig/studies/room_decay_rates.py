@@ -156,7 +156,7 @@ def _rate(room: Room, fitted: Fall, sizes: str) -> Estimate:
     own = f"{room.place}:{run.name}:{sizes}"
     kind = WALLS[not run.on]
     parts: dict[Cause, Array] = {
-        Cause(f"{own}:counting", label=f"counting, {kind}"): np.array([fit.u_counting]),
+        Cause(f"{own}:counting", label=f"counting in a run, {kind}"): np.array([fit.u_counting]),
         Cause(f"{own}:scatter", dof=fit.dof, label=f"scatter of readings, {kind}"): np.array([fit.u_scatter]),
     }
     if fitted.known is not None and fit.by_floor:
@@ -172,10 +172,8 @@ def _rate(room: Room, fitted: Fall, sizes: str) -> Estimate:
         )
         dead = Cause(
             f"{counter.identity}|dead time {counter.dead_time:.6g} s ±{counter.dead_time_limit:.6g}",
-            shape="rectangular",
-            scope="calibration",
-            label=f"{counter.label} dead time",
-        )
+            shape="rectangular", scope="calibration", label=f"{counter.label} dead time",
+        )  # fmt: skip
         by_time = float(fit.leads @ run.hidden[fitted.used])
         parts[clock] = np.array([-fit.rate * counter.clock_limit / root])
         parts[dead] = np.array([by_time * counter.dead_time_limit / root])

@@ -10,6 +10,7 @@ import numpy as np
 from flowrig.errors import CalculationError
 from flowrig.uncertainty.decline import Decline, Known, decline
 from flowrig.uncertainty.estimate import Array, Bools
+from flowrig.uncertainty.interval import coverage_factor
 from flowrig.uncertainty.significance import explained, f_tail
 
 FIRST = 0.2  # of the first level of a run: a floor of which nothing is known lies below; own judgement, no source
@@ -170,6 +171,14 @@ class Fall:
         """Time of the first and the last row used. [s]"""
         time = self.run.time[self.used]
         return float(time[0]), float(time[-1])
+
+    @property
+    def bar(self) -> float:
+        """Half of the 95 % interval of the rate, by what is in the run itself. [1/s]"""
+        fit = self.fit
+        blocks = fit.u_scatter**4 / fit.dof
+        dof = fit.u**4 / blocks if blocks > 0.0 else math.inf
+        return float(coverage_factor(0.95, dof)) * fit.u
 
     @property
     def halvings(self) -> float:

@@ -35,6 +35,7 @@ def test_the_sound_record_is_sound(rig: Rig) -> None:
     assert (code, err) == (0, "")
     assert "Clean air by decay in a room" in out
     assert max(map(len, out.splitlines())) <= 80
+    assert "Windows: from 1 min after the start until what is above the floor is down to 0.1" in " ".join(out.split())
     part = json.loads((rig.folder / "result.json").read_text(encoding="utf-8"))["parts"]["decay"]
     names = [estimate["name"] for estimate in part["estimates"]]
     assert names[:2] == ["clean_air_0.3_to_1_um", "clean_air_from_1_um"]
@@ -100,7 +101,8 @@ SOUND = FILES["on.csv"]
 HEAD = "time [min],0.3 um,1 um,note"
 IN_FILE = spread(
     2,
-    ("no time", HEAD, "minutes,0.3 um,1 um,note", ("on.csv, header 'minutes'", "a column that is no field"), ("on.csv, header", "a column 'time'")),  # noqa: E501
+    ("no time", HEAD, "minutes,0.3 um,1 um,note",
+        ("on.csv, header 'minutes'", "a column that is no field"), ("on.csv, header", "a column 'time'")),
     ("times without a unit", HEAD, "time,0.3 um,1 um,note", ("on.csv, header 'time'", "without a unit", "[min]")),
     ("minutes as seconds", HEAD, "time [s],0.3 um,1 um,note", ("on.csv, row 3", "'1'", "60 s long"),
         *(("on.csv, row",) for _ in range(4)), ("on.csv, column",)),

@@ -73,7 +73,7 @@ def test_smoke(changes, wanted):
     assert held == pytest.approx(9.0, rel=1e-14)
 
 
-# Source: the same balance as `short_circuit_clean_air`, solved for the share; 0.6667 Q at s = 0.2 is in the reference.
+# Source: the balance of `short_circuit_clean_air`, solved for the share; 0.6667 Q at s = 0.2 stands in the reference.
 @given(efficiency=st.floats(0.05, 1.0), share=st.floats(-0.2, 1.0))
 def test_the_share_drawn_back_is_found_again(efficiency, share):
     clean = 2.0 * efficiency * (1.0 - share) / (1.0 - share * (1.0 - efficiency))

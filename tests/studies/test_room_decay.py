@@ -243,7 +243,7 @@ def test_a_background_that_two_runs_share_is_one_error():
     part = {c.name: abs(p[0]) for c, p in two.rate.off.parts.items()}
     once = {c.name: abs(p[0]) for c, p in alone.rate.off.parts.items()}
     assert part["background, natural decay"] > 0.0
-    counting = "counting, natural decay"
+    counting = "counting in a run, natural decay"
     assert once[counting] == pytest.approx(
         next(abs(p[0]) for c, p in two.rate.off.parts.items() if c.name == counting) * 2, rel=0.01
     )

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import math
+import tomllib
+from pathlib import Path
 from types import SimpleNamespace
 from typing import Any
 
@@ -20,6 +22,8 @@ from flowrig.uncertainty.cause import Cause
 from flowrig.uncertainty.estimate import Estimate
 from flowrig.uncertainty.interval import interval
 from tests.studies.decays import ALL, TWO, changed, counted, decays
+
+REFERENCE = Path(__file__).parents[1] / "reference"
 
 
 def reduced(record: dict[str, Any]) -> DecayResult:
@@ -119,7 +123,10 @@ def test_a_room_too_small_for_the_interval_between_readings(step, wanted):
 # Source: AHAM AC-3-2009: 450 cfm in a chamber of 1008 ft3.
 @pytest.mark.published
 def test_a_cleaner_stronger_than_its_room():
-    assert pytest.approx(450 * 60 / 1008, rel=1e-12) == STRONGEST * 3600
+    facts = tomllib.loads((REFERENCE / "clean_air_facts.toml").read_text(encoding="utf-8"))
+    most, chamber = facts["ac_3_measurability_cfm"]["smoke"][1], facts["aham_ac_1"]["chamber_ft3"]
+    assert pytest.approx(most * 60 / chamber, rel=1e-12) == STRONGEST * 3600
+    assert "28-55 % low" in facts["small_chamber_trap"]["finding"]
     for on, wanted in ((26.0, False), (28.0, True)):
         record = decays(off=0.4)
         record["decay_runs"][0]["counts"] = counted(on, 0.01, 20, step=0.5)
