@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Collection, Mapping
 from pathlib import Path
 from typing import Any
 
@@ -149,6 +149,8 @@ class _Reader:
         hardware_tables = {t.name: t for t in (schema.CHAMBERS, *(t for m in told for t in m.hardware))}
         tables = {"air", "instruments", "claims", "plan", "flow", *hardware_tables, *TASKS}
         tables |= set(parts.TABLES)
+        for name in self._misspelt(hardware_tables):
+            tables.discard(name)
         heading = self._heading(tables)
         record = Record(self.where().split(",")[0], self.beside.digests, heading, findings=self.beside.findings)
         hardware = {
@@ -169,7 +171,8 @@ class _Reader:
                 Finding(flags.CHAMBER_UNNAMED, f'add leaks = ["{name}"] to the section it belongs to')
             )
         self._task(record, points)
-        record.parts = dict(parts.read_parts(PartReader(self.data, self.walker, self.beside, self._described)))
+        held = {name: raw for name, raw in self.data.items() if name in tables}
+        record.parts = dict(parts.read_parts(PartReader(held, self.walker, self.beside, self._described)))
         self._air(record, {**flow_reader.air, **(points.air if points is not None else {})})
         if "claims" in self.data:
             record.claims = self._claims(record, None not in methods)
@@ -262,6 +265,19 @@ class _Reader:
 
     def _every_method(self) -> list[Declared]:
         return [self.find_method(name) for name in self.names]
+
+    def _misspelt(self, hardware: Collection[str]) -> list[str]:
+        """Single tables that hold tables by name here: [duct.main], where [ducts.main] is meant."""
+        single = [
+            table.name for part in parts.PARTS for table in part.tables if isinstance(self.data.get(table.name), dict)
+        ]
+        return [
+            name
+            for name in single
+            if self.data[name]
+            and all(isinstance(raw, Mapping) for raw in self.data[name].values())
+            and near_name(name, list(hardware))
+        ]
 
     def _methods(self) -> list[Declared | None]:
         raw = self.data.get("flow")

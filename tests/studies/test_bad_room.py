@@ -123,7 +123,7 @@ BAD = spread(
     ("a level of a class average", edited(RECORD, 'particles = "smoke"', 'particles = "ePM2.5"'),
      ("record.toml, line 20, concentration_target.particles", "'ePM2.5'", "an average over a mixture")),
     ("a rate of a class average", edited(RECORD, 'particles = "0.3 to 1 um"\ncount', 'particles = "ePM1"\ncount'),
-     ("record.toml, line 25, cleaners[1].particles", "'ePM1'", "a range of particle sizes")),
+     ("record.toml, line 25, cleaners[1].particles", "'ePM1'", "particles between two sizes")),
     ("a rate without its bar", edited(RECORD, "420 m3/h ± 40 m3/h", "420 m3/h"),
      ("record.toml, line 24, cleaners[1].clean_air_rate", "'420 m3/h'", "its ±")),
     ("one name for two", edited(RECORD, '"small one"', '"Box-fan  Cleaner"'),
