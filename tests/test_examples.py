@@ -11,6 +11,7 @@ import csv
 import io
 import os
 import re
+import runpy
 import shlex
 import shutil
 import subprocess
@@ -18,16 +19,18 @@ import sys
 from contextlib import chdir, redirect_stderr, redirect_stdout
 from dataclasses import dataclass
 from functools import cache
+from importlib import import_module
 from itertools import pairwise
 from pathlib import Path
+from tempfile import TemporaryDirectory
+from typing import Any
+from unittest.mock import patch
 
 import pytest
 
 import flowrig
 from flowrig.cli import main
 from flowrig.report.lines import rounded, spread
-from flowrig.studies.calibrate import calibrate
-from flowrig.studies.verify import verify
 from flowrig.uncertainty.interval import interval
 
 ROOT = Path(__file__).resolve().parents[1]
@@ -83,12 +86,55 @@ def run(arguments: list[str], root: Path) -> str:
     return out.getvalue()
 
 
-@pytest.fixture
-def copy(tmp_path: Path) -> Path:
-    """A folder that holds a copy of the examples and calibrations, as the project's own folder does."""
+@dataclass
+class Ran:
+    """What became of the command of a story.
+
+    Attributes
+    ----------
+    said : str
+        What it printed.
+    root : Path
+        Where it wrote, of the files that it was to write: a folder that holds a copy of the examples and calibrations,
+        as the project's own does.
+    result : object
+        What it printed from.
+    """
+
+    said: str
+    root: Path
+    result: Any
+
+
+@cache
+def copy() -> TemporaryDirectory[str]:
+    """The folder that holds the copies, as long as the tests run."""
+    folder = TemporaryDirectory()
     for name in ("examples", "calibrations"):
-        shutil.copytree(ROOT / name, tmp_path / name, ignore=shutil.ignore_patterns("__pycache__"))
-    return tmp_path
+        shutil.copytree(ROOT / name, Path(folder.name) / name, ignore=shutil.ignore_patterns("__pycache__"))
+    return folder
+
+
+@cache
+def ran(folder: Path) -> Ran:
+    """The command of a story, given once for all that is asked of it."""
+    root = Path(copy().name)
+    arguments = command(folder)
+    for name in written(arguments):
+        (root / name).unlink()
+    module = f"flowrig.studies.{'rows' if '--rows' in arguments else arguments[0]}"
+    function = "reduce_rows" if "--rows" in arguments else arguments[0]
+    results: list[Any] = []
+    true = getattr(import_module(module), function)
+
+    def kept(*given: Any, **options: Any) -> Any:
+        results.append(true(*given, **options))
+        return results[-1]
+
+    with patch(f"{module}.{function}", kept):
+        said = run(arguments, root)
+    [result] = results
+    return Ran(said, root, result)
 
 
 def test_every_example_is_listed() -> None:
@@ -102,11 +148,12 @@ COMMANDS = [(folder, arguments) for folder in FOLDERS for arguments in commands(
 
 @pytest.mark.parametrize(("folder", "arguments"), COMMANDS, ids=[" ".join([f.name, *a[:2]]) for f, a in COMMANDS])
 @pytest.mark.regression
-def test_command_prints_what_is_expected(folder: Path, arguments: list[str], copy: Path) -> None:
+def test_command_prints_what_is_expected(folder: Path, arguments: list[str]) -> None:
     kept = expected(folder, arguments).read_text(encoding="utf-8")
-    assert run(arguments, copy) == kept
+    root = Path(copy().name)
+    assert (ran(folder).said if arguments == command(folder) else run(arguments, root)) == kept
     assert "nvented" in kept
-    assert str(copy) not in kept
+    assert str(root) not in kept
     assert str(ROOT) not in kept
 
 
@@ -115,13 +162,10 @@ WRITERS = [folder for folder in FOLDERS if written(command(folder))]
 
 @pytest.mark.parametrize("folder", WRITERS, ids=lambda p: p.name)
 @pytest.mark.regression
-def test_command_writes_what_is_expected(folder: Path, copy: Path) -> None:
-    names = written(command(folder))
-    for name in names:
-        (copy / name).unlink()
-    run(command(folder), copy)
-    for name in names:
-        made, kept = (list(csv.reader(io.StringIO((top / name).read_text("utf-8")))) for top in (copy, ROOT))
+def test_command_writes_what_is_expected(folder: Path) -> None:
+    for name in written(command(folder)):
+        tops = (ran(folder).root, ROOT)
+        made, kept = (list(csv.reader(io.StringIO((top / name).read_text("utf-8")))) for top in tops)
         assert made[0] == kept[0]
         assert len(made) == len(kept)
         for made_row, kept_row in zip(made, kept, strict=True):
@@ -136,16 +180,34 @@ def test_readings_are_said_to_be_invented(folder: Path) -> None:
     assert re.search(r"^invented = true$", (folder / "record.toml").read_text(encoding="utf-8"), re.MULTILINE)
 
 
+def alone(script: Path, into: Path) -> str:
+    """What a script prints when it is run as its story says."""
+    return subprocess.run([sys.executable, str(script), str(into)], capture_output=True, check=True,
+                          env={**os.environ, "PYTHONIOENCODING": "utf-8", "PYTHONDONTWRITEBYTECODE": "1"}
+                          ).stdout.decode("utf-8")  # fmt: skip
+
+
+def in_this_process(script: Path, into: Path) -> str:
+    """The same, of which the start costs nothing."""
+    out, modules, folders = io.StringIO(), set(sys.modules), list(sys.path)
+    with redirect_stdout(out), patch.object(sys, "argv", [str(script), str(into)]), patch.object(
+        sys, "dont_write_bytecode", True
+    ), patch.object(sys, "path", [str(script.parent), *folders]):  # fmt: skip
+        runpy.run_path(str(script), run_name="__main__")
+    for name in set(sys.modules) - modules:
+        if Path(getattr(sys.modules[name], "__file__", None) or "").is_relative_to(ROOT / "examples"):
+            del sys.modules[name]  # the next example may have one of the same name
+    return out.getvalue()
+
+
 @pytest.mark.parametrize("script", SCRIPTS, ids=lambda p: f"{p.parent.name}/{p.name}")
 def test_script_makes_the_readings_again(script: Path, tmp_path: Path) -> None:
-    done = subprocess.run([sys.executable, str(script), str(tmp_path)], capture_output=True, check=True,
-                          env={**os.environ, "PYTHONIOENCODING": "utf-8", "PYTHONDONTWRITEBYTECODE": "1"})  # fmt: skip
+    printed = (alone if script == SCRIPTS[0] else in_this_process)(script, tmp_path).splitlines()
     made = sorted(tmp_path.iterdir())
     assert [p.name for p in made] == sorted(p.name for p in script.parent.glob("*.csv") if p.name != "flows.csv")
     for path in made:
         assert path.read_bytes() == (script.parent / path.name).read_bytes(), path.name
     lines = [line.split("#")[0].strip() for line in record(script.parent).read_text("utf-8").splitlines()]
-    printed = done.stdout.decode("utf-8").splitlines()
     assert printed
     for line in printed:
         if line.startswith("Invented truth"):
@@ -168,18 +230,18 @@ class Number:
 @cache
 def number(folder: Path) -> Number:
     """What the command of a story comes to."""
-    name, *arguments = command(folder)
-    files = [ROOT / argument for argument in arguments if argument.endswith(".toml")]
+    name = command(folder)[0]
     if name == "calibrate":
-        done = calibrate(files[0])
+        done = ran(folder).result
         bar = interval(done.number)
         scale, unit = (3600, "m3/h") if done.pairs.of_flow else (1, "m/s")
         return Number(*(scale * float(x) for x in (done.number.value, done.number.u, bar.low, bar.high)), unit)
     if name == "verify":
-        check = verify(files[0], files[1:]).checks[-1]
+        check = ran(folder).result.checks[-1]
         bar = check.drift_interval
         return Number(*(100 * float(x) for x in (check.drift.value, check.drift.u, bar.low, bar.high)), "%")
-    flow = flowrig.predict(files[0]).flow if name == "predict" else flowrig.reduce(record(folder)).flow
+    # of a plan, that of the record that was filled in after it
+    flow = (flowrig.reduce(record(folder)) if name == "plan" else ran(folder).result).flow
     return Number(float(flow.value), spread(flow), float(flow.low), float(flow.high), flow.unit)
 
 
@@ -188,7 +250,7 @@ def test_interval_holds_the_invented_truth(folder: Path) -> None:
     said = re.search(r"^Invented truth: (.*)$", story(folder), re.MULTILINE)
     assert said, "no line 'Invented truth: …'"
     of_parts = re.findall(r"^Invented truth of (\w+), (\S+): (-?[\d.]+) (\S+)$", story(folder), re.MULTILINE)
-    parts = flowrig.reduce(record(folder)).parts if of_parts else {}
+    parts = ran(folder).result.parts if of_parts else {}
     for part, name, value, unit in of_parts:
         q = parts[part].quantities[name].to(unit)
         assert q.low <= float(value) <= q.high, name
@@ -240,10 +302,9 @@ def test_story_of_a_plan_says_what_the_plan_says(folder: Path) -> None:
 @pytest.mark.parametrize("folder", PLANS, ids=lambda p: p.name)
 def test_what_was_measured_is_as_sure_as_planned(folder: Path) -> None:
     """Readings that were drawn, not fitted: their scatter is known from few, and so the half-width to a tenth or so."""
-    flow = flowrig.reduce(record(folder)).flow
-    half = float(flow.high - flow.low) / 2 / float(flow.value)
-    [outlook] = flowrig.plan(folder / "record.toml")
-    assert half == pytest.approx(outlook.end, rel=0.1)
+    found = number(folder)
+    [outlook] = ran(folder).result
+    assert (found.high - found.low) / 2 / found.value == pytest.approx(outlook.end, rel=0.1)
 
 
 def update() -> None:

@@ -61,7 +61,7 @@ def folder_for_figures(folder: str | None, png: bool) -> None:
 
 
 def files_apart(record: str, outputs: Iterable[str | None], inputs: Iterable[str]) -> None:
-    """Each output is a file of its own and none of the inputs: readings cannot be taken again.
+    """Each output is a file of its own that can be written, and none of the inputs: readings cannot be taken again.
 
     Parameters
     ----------
@@ -74,7 +74,8 @@ def files_apart(record: str, outputs: Iterable[str | None], inputs: Iterable[str
     beside = (os.path.join(os.path.dirname(record), name) for name in inputs)
     taken = {os.path.realpath(name) for name in (record, *beside)}
     faults = []
-    for name in (name for name in outputs if name is not None):
+    wanted = [name for name in outputs if name is not None]
+    for name in wanted:
         path = os.path.realpath(name)
         if path in taken:
             read = "a file that this very command reads or writes already"
@@ -82,3 +83,7 @@ def files_apart(record: str, outputs: Iterable[str | None], inputs: Iterable[str
         taken.add(path)
     if faults:
         raise InputError(faults)
+    if wanted:
+        from flowrig.records.write import targets_of
+
+        targets_of(wanted)

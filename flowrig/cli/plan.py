@@ -32,12 +32,15 @@ def command(
     Exit code 0 if it worked, 1 if no flow follows, 2 for bad input; then the faults are listed, and no output file is
     touched. --debug shows a traceback.
     """
+    from flowrig.studies.invent import to_come
     from flowrig.studies.plan import plan
+    from flowrig.studies.reduce import load
 
     sure = probability(coverage)
     unit_of_flow(unit)
-    planned = plan(record, target=target, coverage=sure, unit=unit)
-    files_apart(record, (json_file, csv_file), planned.record.digests)
+    read = load(record, to_come)
+    files_apart(record, (json_file, csv_file), read.digests)  # before anything is reckoned
+    planned = plan(read, target=target, coverage=sure, unit=unit)
     outputs = {}
     if json_file is not None:
         from flowrig.report.plan_tables import plan_json

@@ -41,13 +41,15 @@ def command(
     listed, and no output file is touched. --debug shows a traceback.
     """
     from flowrig.studies.predict import predict
+    from flowrig.studies.reduce import load
 
     options: dict[str, Any] = {"coverage": probability(coverage), "samples": samples, "seed": seed, "unit": unit}
     check_samples(samples)
     unit_of_flow(unit)
     folder_for_figures(figures, png)
-    predicted = predict(record, **options)
-    files_apart(record, (json_file, csv_file), predicted.record.digests)
+    read = load(record)
+    files_apart(record, (json_file, csv_file), read.digests)  # before anything is reckoned
+    predicted = predict(read, **options)
     outputs: dict[Any, str | bytes] = {}
     if json_file is not None:
         from flowrig.report.predict_tables import predict_json

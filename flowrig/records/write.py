@@ -7,7 +7,7 @@ import os
 import secrets
 import stat
 import time
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from pathlib import Path
 from typing import Any
 
@@ -45,21 +45,7 @@ def write_all(contents: Mapping[Any, str | bytes]) -> None:
         A folder is missing, a target is a folder, a device or write-protected, one is named twice, or the disk refuses:
         every such fault, and no target touched.
     """
-    faults: list[Fault] = []
-    targets: dict[Path, str | bytes] = {}
-    for path, content in contents.items():
-        try:
-            target = Path(os.path.realpath(path))  # a symbolic link stays one
-            fault = _refusal(str(path) or "''", target)
-        except (OSError, ValueError) as problem:  # ValueError: a NUL in the name
-            fault = _refused(str(path), problem)
-        else:
-            if target in targets:
-                fault = Fault(str(path), "a second output of this name", "one output a file", "Name another file.")
-            targets[target] = content
-        faults += [fault] if fault else []
-    if faults:
-        raise InputError(faults)
+    targets = dict(zip(targets_of(contents), contents.values(), strict=True))
     parts: dict[Path, Path] = {}
     target = Path()
     try:
@@ -77,6 +63,32 @@ def write_all(contents: Mapping[Any, str | bytes]) -> None:
         for part in parts.values():
             with contextlib.suppress(OSError):
                 part.unlink(missing_ok=True)
+
+
+def targets_of(paths: Iterable[Any]) -> list[Path]:
+    """The files that will be written, as far as can be told before there is anything to write.
+
+    Raises
+    ------
+    InputError
+        As `write_all` does.
+    """
+    faults: list[Fault] = []
+    targets: list[Path] = []
+    for path in paths:
+        try:
+            target = Path(os.path.realpath(path))  # a symbolic link stays one
+            fault = _refusal(str(path) or "''", target)
+        except (OSError, ValueError) as problem:  # ValueError: a NUL in the name
+            fault = _refused(str(path), problem)
+        else:
+            if target in targets:
+                fault = Fault(str(path), "a second output of this name", "one output a file", "Name another file.")
+            targets.append(target)
+        faults += [fault] if fault else []
+    if faults:
+        raise InputError(faults)
+    return targets
 
 
 def _refused(name: str, problem: Exception) -> Fault:

@@ -40,7 +40,7 @@ MOST_ROUNDS = 60  # of a grid, or of the places of a hood
 
 
 def plan(
-    source: str | Path | Mapping[str, Any],
+    source: str | Path | Mapping[str, Any] | Record,
     *,
     target: str | None = None,
     coverage: float = 0.95,
@@ -50,7 +50,7 @@ def plan(
 
     Parameters
     ----------
-    source : path or mapping
+    source : path, mapping or Record
         A record with a table ``[plan]``. Readings of the flow may be left out, and the hardware where a choice of it is
         left open.
     target : str, optional
@@ -72,7 +72,7 @@ def plan(
     Readings are invented such that the method's own kernel gives the expected flow, and are reduced as if they had been
     taken. Every change is the same again with one thing altered: no uncertainty is reckoned here.
     """
-    record = load(source, to_come)
+    record = source if isinstance(source, Record) else load(source, to_come)
     told = record.plan
     assert told is not None
     wanted = _target(target) if target is not None else told.value("target")

@@ -54,6 +54,15 @@ def test_no_output_goes_over_what_was_read(folder: Path, name: str, capsys: pyte
     assert (folder / name).read_bytes() == before
 
 
+@pytest.mark.parametrize(("output", "said"), [("record.toml", "a file of its own"), ("no/a.json", "Make the folder")])
+def test_what_cannot_be_written_is_said_before_anything_is_reckoned(
+    folder: Path, output: str, said: str, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    monkeypatch.setattr("flowrig.studies.predict.predict", lambda *_, **__: pytest.fail("a prediction was reckoned"))
+    assert run(folder / "record.toml", "--json", folder / output) == 2
+    assert said in capsys.readouterr().err
+
+
 def test_no_crossing_is_said_and_exits_with_1(folder: Path, capsys: pytest.CaptureFixture[str]) -> None:
     record = folder / "record.toml"
     text = record.read_text(encoding="utf-8").split("[sweep]")[0]

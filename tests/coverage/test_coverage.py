@@ -96,10 +96,9 @@ def counted(name: str, number: int) -> study.Counted:
 @pytest.mark.parametrize(("name", "number"), SHORT.items(), ids=SHORT)
 def test_the_interval_holds_the_truth_as_often_as_it_says(name: str, number: int) -> None:
     result = counted(name, number)
-    said = study.table([result])
-    assert result.covered, said
+    assert result.covered, study.table([result])
     if result.rig.expected in ("normal", "rectangular"):
-        assert result.narrow, said
+        assert result.narrow, study.table([result])
 
 
 @pytest.mark.coverage
