@@ -8,7 +8,7 @@ from flowrig.records.declare import Choice, File, Given, OneOf, Pairs, Table, Te
 from flowrig.records.items import Section
 from flowrig.records.sizes import Sizes, read_sizes
 
-FAN_ON, UNIT_OFF, NOT_SAID = "fan running, filters out", "unit off", "not said"
+FAN_ON, UNIT_OFF, NOT_SAID = "fan running without filters", "unit off", "not said"
 UNCHANGED, CHANGED = "unchanged", "changed"
 MIXED, UNMIXED = "mixing fan", "no mixing fan"
 ON, OFF = "on", "off"
@@ -83,6 +83,7 @@ DECAY = Table(
             "as in the other run.",
             choices=(NOT_SAID, FAN_ON, UNIT_OFF),
             aim=FAN_ON,
+            example=f'"{FAN_ON}"',
         ),
         Given(
             "natural_rate",
@@ -108,12 +109,14 @@ DECAY = Table(
             "Whether windows, doors and ventilation were the same in all runs: the exchange of air then cancels.",
             choices=(NOT_SAID, UNCHANGED, CHANGED),
             aim=UNCHANGED,
+            example=f'"{UNCHANGED}"',
         ),
         Choice(
             "mixing",
             "Whether a fan mixed the air of the room in all runs.",
             choices=(NOT_SAID, MIXED, UNMIXED),
             aim=MIXED,
+            example=f'"{MIXED}"',
         ),
         Given(
             "mixing_limit",

@@ -111,11 +111,14 @@ def source_of(record: Record, section: Section, options: Mapping[str, Any]) -> S
 def _of_test(section: Section, sizes: Sizes | None, result: Result) -> Source:
     item = section["test"]
     assert sizes is not None
-    part: Any = result.parts.get("particles")
-    rate: Quantity | None = part.rate(sizes.lower, sizes.upper) if part is not None else None
+    parts: list[Any] = [result.parts[name] for name in ("particles", "decay") if name in result.parts]
+    told = (part.rate(sizes.lower, sizes.upper) for part in parts)
+    rate: Quantity | None = next((quantity for quantity in told if quantity is not None), None)
     if rate is None:
         expected = f"a test that tells the clean-air rate from {sizes}"
-        remedy = "Its [particles] and [[flow]] must cover these sizes; flowrig reduce shows what it tells."
+        remedy = (
+            "Its [particles] and [[flow]], or its [decay], must cover these sizes; flowrig reduce shows what it tells."
+        )
         raise InputError(Fault(item.where, f"{result.record.name}, which tells none", expected, remedy))
     power = _number(result.parts.get("electrical"), "power")
     heard: Any = result.parts.get("sound")

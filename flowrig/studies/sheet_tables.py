@@ -16,7 +16,7 @@ from flowrig.records.noise_facts import NOISE
 from flowrig.records.own_facts import OPTIONS, OWN
 from flowrig.records.particle_facts import COUNTERS, IN_USE, PARTICLES, ZERO
 from flowrig.records.predict_facts import FILTERS, LIFE, LOSSES, PREDICT, SWEEP, WINDING
-from flowrig.records.room_decay_facts import DECAY, FAN_ON, MIXED, OFF, ON, RUNS, UNCHANGED
+from flowrig.records.room_decay_facts import DECAY, OFF, ON, RUNS
 from flowrig.records.room_facts import AIR_CHANGE_TARGET, CONCENTRATION_TARGET, DUCT, PER_PERSON_TARGET, ROOM
 from flowrig.studies.sheet_text import HOW_TO, comment, form_in_words, in_comments, rule, toml
 
@@ -169,8 +169,7 @@ _DECAY = (
     _Part(
         DECAY,
         "[decay]",
-        {"natural_run": FAN_ON, "windows_and_doors": UNCHANGED, "mixing": MIXED},
-        ("net_volume", "room", "mixing_time", "ranges"),
+        asked=("net_volume", "room", "natural_run", "windows_and_doors", "mixing", "mixing_time", "ranges"),
     ),
     _Part(RUNS, "[[decay_runs]]", {"name": "cleaner on", "cleaner": ON, "counts": "on.csv"}, _RUN),
     _Part(RUNS, "[[decay_runs]]", {"name": "cleaner off", "cleaner": OFF, "counts": "off.csv"}, _RUN),

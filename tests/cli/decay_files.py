@@ -18,7 +18,7 @@ max_concentration = "70 1/cm3"
 
 [decay]
 net_volume = "48.6 m3 ± 1 m3"
-natural_run = "fan running, filters out"
+natural_run = "fan running without filters"
 windows_and_doors = "unchanged"
 mixing = "mixing fan"
 

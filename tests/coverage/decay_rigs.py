@@ -90,7 +90,7 @@ class Decay:
             "title": "Simulated (invented)", "date": dt.date(2026, 8, 21), "invented": True, "counters": {"A": counter},
             "decay": {
                 "net_volume": f"{stated:.6f} m3 ± {self.volume * stated:.6f} m3", "mixing": "mixing fan",
-                "natural_run": "fan running, filters out", "windows_and_doors": "unchanged",
+                "natural_run": "fan running without filters", "windows_and_doors": "unchanged",
                 "mixing_limit": f"{100 * MIXING:g} %", "clock_limit": f"{100 * CLOCK:g} %", "mixing_time": "0 s",
                 "natural_limit": f"{OTHER * natural:.9f} 1/h",
             },

@@ -21,7 +21,7 @@ COUNTER = {
 }
 ROOM = {
     "net_volume": "48.6 m3 ± 1 m3",
-    "natural_run": "fan running, filters out",
+    "natural_run": "fan running without filters",
     "windows_and_doors": "unchanged",
     "mixing": "mixing fan",
     "mixing_limit": "2 %",

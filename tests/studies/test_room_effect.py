@@ -10,10 +10,14 @@ import numpy as np
 import pytest
 
 import flowrig
+from flowrig.errors import InputError
 from flowrig.report.text import result_text
+from flowrig.studies.cleaner_source import source_of
+from flowrig.studies.reduce import load
 from flowrig.studies.result import Result
 from tests.studies import count_records
-from tests.studies.decays import ROOM, SAMPLE, VOLUME
+from tests.studies.decays import ROOM, SAMPLE, VOLUME, decays
+from tests.studies.rooms import room
 
 SIZES = ("0.3 um", "0.5 um")
 UP, BEHIND = (14200, 2400), (4260, 480)  # 70 % and 80 % held back
@@ -98,3 +102,17 @@ def test_other_channels_are_not_held_against_each_other():
     assert all(told.effect is None for told in part.told)
     assert "no channel of the counts has just the sizes" in part.why_not_held
     assert part.why_not_held in part.sentences
+
+
+@pytest.mark.parametrize(("particles", "told"), [("0.3 to 0.5 um", True), ("1 to 3 um", False)])
+def test_a_cleaner_may_be_known_by_its_decays(particles: str, told: bool) -> None:
+    cleaner = {"name": "box", "count": 2, "test": decays(), "particles": particles}
+    held = load(room(cleaner))
+    [section] = held.parts["room"].cleaners
+    if told:
+        source = source_of(held, section, {})
+        assert source.how == "measured"
+        assert source.clean_air.value * 3600 == pytest.approx(8.0 * VOLUME, rel=0.01)
+        return
+    with pytest.raises(InputError, match=r"or its \[decay\], must cover"):
+        source_of(held, section, {})
