@@ -72,7 +72,7 @@ def _window(part: DecayResult, falls: list[tuple[Told, Fall]]) -> str:
     if not shares:
         return f"{said}."
     share, words, which = max(shares)
-    return f"{said}. {words.capitalize()} by a fifth, a rate moves by at most {share:.2g} of its bar ({which})."
+    return f"{said}. {words.capitalize()} by a fifth, a rate moves by at most {share:.2g} times its bar ({which})."
 
 
 def _rate_line(told: Told) -> str:
