@@ -7,6 +7,7 @@ from typing import Any
 import click
 
 from flowrig.cli.options import check_samples, files_apart, probability, unit_of_flow
+from flowrig.cli.output import hand_over
 
 
 @click.command(name="own")
@@ -37,12 +38,14 @@ def command(
     touched. --debug shows a traceback.
     """
     from flowrig.studies.own import own
+    from flowrig.studies.reduce import load
 
     options: dict[str, Any] = {"coverage": probability(coverage), "samples": samples, "seed": seed, "unit": unit}
     check_samples(samples)
     unit_of_flow(unit)
-    owned = own(record, **options)
-    files_apart(record, (json_file, csv_file), owned.record.digests)
+    read = load(record)
+    files_apart(record, (json_file, csv_file), read.digests)  # before anything is reckoned
+    owned = own(read, **options)
     outputs: dict[Any, str | bytes] = {}
     if json_file is not None:
         from flowrig.report.own_tables import own_json
@@ -54,13 +57,4 @@ def command(
         outputs[csv_file] = own_csv(owned)
     from flowrig.report.own_text import alarms, own_text
 
-    shown = "" if quiet else own_text(owned)
-    if outputs:
-        from flowrig.records.write import write_all
-
-        write_all(outputs)
-    if shown:
-        click.echo(shown)
-    else:
-        for line in alarms(owned):
-            click.echo(line, err=True)
+    hand_over(outputs, "" if quiet else own_text(owned), alarms(owned))

@@ -5,6 +5,7 @@ from __future__ import annotations
 import click
 
 from flowrig.cli.options import files_apart, probability, unit_of_flow
+from flowrig.cli.output import hand_over
 
 
 @click.command(name="plan")
@@ -52,13 +53,4 @@ def command(
         outputs[csv_file] = plan_csv(planned)
     from flowrig.report.plan_text import alarms, plan_text
 
-    shown = "" if quiet else plan_text(planned)
-    if outputs:
-        from flowrig.records.write import write_all
-
-        write_all(outputs)
-    if shown:
-        click.echo(shown)
-    else:
-        for line in alarms(planned):
-            click.echo(line, err=True)
+    hand_over(outputs, "" if quiet else plan_text(planned), alarms(planned))

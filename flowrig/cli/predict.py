@@ -7,6 +7,7 @@ from typing import Any
 import click
 
 from flowrig.cli.options import check_samples, files_apart, folder_for_figures, probability, unit_of_flow
+from flowrig.cli.output import hand_over
 
 
 @click.command(name="predict")
@@ -66,13 +67,4 @@ def command(
         outputs |= save(predict_figures(predicted), figures, "png" if png else "svg")
     from flowrig.report.predict_text import alarms, predict_text
 
-    shown = "" if quiet else predict_text(predicted)
-    if outputs:
-        from flowrig.records.write import write_all
-
-        write_all(outputs)
-    if shown:
-        click.echo(shown)
-    else:
-        for line in alarms(predicted):
-            click.echo(line, err=True)
+    hand_over(outputs, "" if quiet else predict_text(predicted), alarms(predicted))

@@ -8,6 +8,7 @@ from typing import Any
 import click
 
 from flowrig.cli.options import check_samples, files_apart, probability, unit_of_flow
+from flowrig.cli.output import hand_over
 
 
 @click.command(name="reduce")
@@ -60,19 +61,7 @@ def command(
         from flowrig.report.as_csv import result_csv
 
         outputs[csv_file] = result_csv(result)
-    shown = ""
-    if not quiet:
-        from flowrig.report.text import batch_text, result_text
+    from flowrig.report.text import alarms_text, batch_text, result_text
 
-        shown = result_text(result) if rows is None else batch_text(result)
-    if outputs:
-        from flowrig.records.write import write_all
-
-        write_all(outputs)
-    if shown:
-        click.echo(shown)
-    else:
-        from flowrig.report.text import alarms_text
-
-        for line in alarms_text(result):
-            click.echo(line, err=True)
+    text = result_text if rows is None else batch_text
+    hand_over(outputs, "" if quiet else text(result), alarms_text(result))

@@ -7,6 +7,7 @@ from typing import Any
 import click
 
 from flowrig.cli.options import check_samples, files_apart, probability, unit_of_flow
+from flowrig.cli.output import hand_over
 
 
 @click.command(name="room")
@@ -38,13 +39,15 @@ def command(
     Exit code 0 if it worked, 1 if no honest number follows, 2 for bad input; then the faults are listed, and no output
     file is touched. --debug shows a traceback.
     """
+    from flowrig.studies.reduce import load
     from flowrig.studies.room import room
 
     options: dict[str, Any] = {"coverage": probability(coverage), "samples": samples, "seed": seed, "unit": unit}
     check_samples(samples)
     unit_of_flow(unit)
-    result = room(record, **options)
-    files_apart(record, (json_file, csv_file), result.record.digests)
+    read = load(record)
+    files_apart(record, (json_file, csv_file), read.digests)  # before anything is reckoned
+    result = room(read, **options)
     outputs: dict[Any, str | bytes] = {}
     if json_file is not None:
         from flowrig.report.room_tables import room_json
@@ -56,13 +59,4 @@ def command(
         outputs[csv_file] = room_csv(result)
     from flowrig.report.room_text import alarms, room_text
 
-    shown = "" if quiet else room_text(result)
-    if outputs:
-        from flowrig.records.write import write_all
-
-        write_all(outputs)
-    if shown:
-        click.echo(shown)
-    else:
-        for line in alarms(result):
-            click.echo(line, err=True)
+    hand_over(outputs, "" if quiet else room_text(result), alarms(result))
