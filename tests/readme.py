@@ -11,7 +11,8 @@ from click.testing import CliRunner
 from flowrig.cli import COMMANDS, group
 from flowrig.report.lines import rounded
 from flowrig.report.markdown import calibration_tables, method_table
-from flowrig.studies.predict import predict
+from flowrig.report.lines import rounded
+from tests.predicted import example
 
 ROOT = Path(__file__).parents[1]
 README = ROOT / "README.md"
@@ -55,7 +56,7 @@ def beside() -> str:
     """Published measurements of box-fan cleaners beside predictions of cleaners of their kind."""
     with (ROOT / "tests/reference/box_fan_cleaners_measured.csv").open(encoding="utf-8") as file:
         published = {row["row"]: row for row in csv.DictReader(file)}
-    found = {name: predict(ROOT / f"examples/curves/{name}.toml") for name in {name for name, _ in BESIDE.values()}}
+    found = {name: example(ROOT / f"examples/curves/{name}.toml") for name in {name for name, _ in BESIDE.values()}}
     lines = ["| measured elsewhere | published | predicted, 95 % | |", "|---|---:|---:|---|"]
     configuration = ""
     for number, (name, wanted) in BESIDE.items():

@@ -92,11 +92,13 @@ def shape_keeping(nodes: Array, values: Array, straightness: Array | float = 0.0
 
     nodes, values = np.asarray(nodes, dtype=float), np.asarray(values, dtype=float)
     finite = np.isfinite(values).all(axis=-1, keepdims=True)
-    smooth = np.moveaxis(PchipInterpolator(nodes, np.where(finite, values, 0.0), axis=-1).c, 1, -1)
-    width = np.diff(nodes)
-    secant = np.diff(values, axis=-1) / width
-    straight = np.stack([0 * secant, 0 * secant, secant, values[..., :-1]])
-    mixed = np.where(finite, smooth, np.nan) * (1 - np.asarray(straightness)) + straight * np.asarray(straightness)
+    whole, width = bool(np.all(finite)), np.diff(nodes)
+    smooth = np.moveaxis(PchipInterpolator(nodes, values if whole else np.where(finite, values, 0.0), axis=-1).c, 1, -1)
+    mixed = smooth if whole else np.where(finite, smooth, np.nan)
+    if np.any(straightness):
+        secant = np.diff(values, axis=-1) / width
+        straight = np.stack([0 * secant, 0 * secant, secant, values[..., :-1]])
+        mixed = mixed * (1 - np.asarray(straightness)) + straight * np.asarray(straightness)
     a, b, c, d = mixed[..., :1], mixed[..., -1:], BEYOND * width[:1], BEYOND * width[-1:]
     first = np.stack([0 * a[0], 0 * a[0], a[2], a[3] - a[2] * c])
     slope = (3 * b[0] * width[-1:] + 2 * b[1]) * width[-1:] + b[2]

@@ -33,6 +33,7 @@ CURVES = ("flow", "pressure", "power", "motor_temperature")  # inputs with the a
 
 
 Indices = NDArray[np.intp]
+LOOKED_AT = 16  # places at a time from the end of the curve, for free air
 SCANNED = 16_384  # places of a scan taken at once: more falls out of the processor's cache
 STEP = 1 / 256  # of the curve: first step to either side of where a crossing is looked for
 
@@ -254,9 +255,16 @@ def _free_air(rig: Rig) -> Array:
     """Flow with nothing in front of the fan: the last place where its pressure falls through zero."""
     pieces = rig.pieces["pressure"]
     grid = places(pieces)
-    cells = crossing_cells(pieces.at(grid), True)
-    last = cells.shape[-1] - 1 - np.argmax(cells[..., ::-1], axis=-1)
-    there = np.any(cells, axis=-1)
+    shape = pieces.coefficients.shape[1:-1]
+    last, there = np.zeros(shape, dtype=np.intp), np.zeros(shape, dtype=bool)
+    for end in range(len(grid) - 1, 0, -LOOKED_AT):  # from the end on: it lies beyond the last points of most curves
+        start = max(end - LOOKED_AT, 0)
+        cells = crossing_cells(pieces.at(grid[start : end + 1]), True)
+        here = ~there & np.any(cells, axis=-1)
+        last = np.where(here, end - 1 - np.argmax(cells[..., ::-1], axis=-1), last)
+        there |= here
+        if np.all(there):
+            break
     low, high = np.where(there, grid[last], np.nan), np.where(there, grid[last + 1], np.nan)
     high = high + 1e-6 * (high - low)  # a last point at zero pressure is the crossing itself, give or take rounding
     piece = np.clip(np.searchsorted(pieces.nodes, (grid[last] + grid[last + 1]) / 2) - 1, 0, None)

@@ -30,7 +30,7 @@ def run(*arguments: object) -> int:
 def test_every_output_is_written(folder: Path, capsys: pytest.CaptureFixture[str]) -> None:
     (folder / "pictures").mkdir()
     code = run(folder / "record.toml", "--json", folder / "a.json", "--csv", folder / "a.csv", "--figures",
-               folder / "pictures", "--quiet", "--unit", "cfm")  # fmt: skip
+               folder / "pictures", "--quiet", "--unit", "cfm", "--samples", 1000)  # fmt: skip
     assert code == 0
     assert capsys.readouterr().out == ""
     body = json.loads((folder / "a.json").read_text(encoding="utf-8"))
@@ -75,7 +75,7 @@ def test_no_crossing_is_said_and_exits_with_1(folder: Path, capsys: pytest.Captu
 
 
 def test_an_alarm_is_seen_even_where_nothing_else_is_wanted(capsys: pytest.CaptureFixture[str]) -> None:
-    assert run(ROOT / "examples/23-stalled-fan/record.toml", "--quiet") == 0
+    assert run(ROOT / "examples/23-stalled-fan/record.toml", "--quiet", "--samples", 2000) == 0
     caught = capsys.readouterr()
     assert caught.out == ""
     assert caught.err.startswith("ALARM, either of two flows")
@@ -86,7 +86,8 @@ def test_a_wider_coverage_is_a_wider_interval(folder: Path, capsys: pytest.Captu
     record.write_text(record.read_text(encoding="utf-8").split("[sweep]")[0], encoding="utf-8")
     widths = []
     for coverage in ("90 %", "99 %"):
-        assert run(record, "--coverage", coverage, "--json", folder / "a.json", "--quiet") == 0
+        options = ("--coverage", coverage, "--samples", 10_000)
+        assert run(record, *options, "--json", folder / "a.json", "--quiet") == 0
         low, high = json.loads((folder / "a.json").read_text(encoding="utf-8"))["crossings"][0]["estimates"][0][
             "interval"
         ]

@@ -87,11 +87,9 @@ def panel(figure: Figure, words: str) -> Axes:
 
 
 def test_bytes_are_the_same_each_time(predicted: dict[str, Predicted], swept: dict[str, Swept]) -> None:
+    drawn = [{"fan": fan_and_bank(predicted["simple"], draws=500), **swept_figures(swept["two"])} for _ in range(2)]
     for form in style.FORMS:
-        once, again = (
-            style.save({"fan": fan_and_bank(predicted["simple"], draws=500), **swept_figures(swept["two"])}, "x", form)
-            for _ in range(2)
-        )
+        once, again = (style.save(figures, "x", form) for figures in drawn)
         assert once == again
         assert set(once) == {Path(f"x/fan.{form}"), Path(f"x/sweep.{form}")}
 

@@ -16,13 +16,15 @@ from flowrig.report.predict_text import predict_text, sweep_text
 from flowrig.studies.predict import Predicted, predict
 from flowrig.studies.reduce import load
 from flowrig.studies.sweep import sweep
+from tests.predicted import example
 from tests.studies.cleaners import cleaner, fan, panel
+from tests.test_examples import ran
 
 ROOT = Path(__file__).parents[2]
 EXAMPLES = {
-    "measured": ROOT / "examples/22-four-filters/record.toml",
-    "stalled": ROOT / "examples/23-stalled-fan/record.toml",
-    "guessed": ROOT / "examples/curves/one-filter.toml",
+    "measured": lambda: ran(ROOT / "examples/22-four-filters").result,
+    "stalled": lambda: ran(ROOT / "examples/23-stalled-fan").result,
+    "guessed": lambda: example(ROOT / "examples/curves/one-filter.toml"),
 }
 LOADED = {
     "title": "Everything that a cleaner may have",
@@ -93,8 +95,7 @@ LOADED = {
 
 @pytest.fixture(scope="module")
 def predicted() -> dict[str, Predicted]:
-    found = {name: predict(path) for name, path in EXAMPLES.items()}
-    return {**found, "loaded": predict(LOADED)}
+    return {**{name: predicted() for name, predicted in EXAMPLES.items()}, "loaded": predict(LOADED)}
 
 
 @pytest.mark.parametrize("name", [*EXAMPLES, "loaded"])

@@ -106,7 +106,7 @@ def finish(figure: Figure, title: str, caption: str) -> None:
         if heading.get_window_extent().x1 < 0.99 * figure.bbox.x1:
             break
     figure.text(0.012, 0.06 / height, wrapped, va="bottom", fontsize=SMALL, color="0.15", linespacing=1.25)
-    figure.draw_without_rendering()
+    engine.execute(figure)
     figure.set_layout_engine("none")
 
 
