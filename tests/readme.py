@@ -11,7 +11,6 @@ from click.testing import CliRunner
 from flowrig.cli import COMMANDS, group
 from flowrig.report.lines import rounded
 from flowrig.report.markdown import calibration_tables, method_table
-from flowrig.report.lines import rounded
 from tests.predicted import example
 
 ROOT = Path(__file__).parents[1]
