@@ -20,7 +20,7 @@ def _checks(section: Section) -> Sequence[Wrong]:
     if "current" in section and "voltage" not in section:
         said = "the voltage beside the current: together they are volt-amperes"
         wrong.append(Wrong("voltage", said, 'Add voltage = "119 V", or remove current.'))
-    if "power" not in section and not section["power_is"].assumed:
+    if "power" not in section and "power_is" in section and not section["power_is"].assumed:
         wrong.append(Wrong("power_is", "a power that it is said of", "Add power, or remove the line."))
     return wrong
 

@@ -9,6 +9,7 @@ from typing import Any
 
 import numpy as np
 
+from flowrig.errors import CalculationError
 from flowrig.records.declare import Finding
 from flowrig.studies.result import Result, codes, interval_source, marked
 
@@ -19,6 +20,8 @@ def result_csv(result: Result) -> str:
     writer = csv.writer(out, lineterminator="\n")
     if result.rows is None:
         lines = list(result.lines())
+        if not lines:
+            raise CalculationError(f"{result.record.name}: no number follows from its readings")
         writer.writerow(lines[0])
         writer.writerows([_cell(v) for v in line.values()] for line in lines)
         return out.getvalue()

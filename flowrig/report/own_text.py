@@ -85,7 +85,7 @@ def _option(owned: Owned, option: OwnedOption, place: int) -> Iterator[str]:
     bought = [f"{option.sets:.0f} set{'s' if option.sets != 1 else ''} of filters"] if "interval" in of.given else []
     bought += [f"{option.anew:.0f} unit{'s' if option.anew != 1 else ''}"] if option.anew else []
     if bought:
-        yield from _hung(f"Each unit takes {' and '.join(bought)} after the first.")
+        yield from _hung(f"Each unit takes {' and '.join(bought)} after the first, every number at its middle.")
     if len(owned.options) > 1 and math.isfinite(option.cheapest):
         of_those = " of those that meet the need" if any(x.short for x in owned) else ""
         yield from _hung(f"The cheapest{of_those} by {BY[owned.leads]} in {_share(option.cheapest)} of the draws.")
@@ -107,6 +107,8 @@ def _short(q: Quantity) -> str:
     if _exact(q):
         return _number(float(q.value))
     value, low, high = numbers(q)
+    if not float(q.low) <= float(q.value) <= float(q.high):  # what comes in steps: the middle of a range is on the edge
+        return f"{low} to {high}"
     return f"{value} [{low} to {high}]"
 
 

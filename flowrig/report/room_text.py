@@ -69,6 +69,10 @@ def _room(result: RoomResult) -> Iterator[str]:
         rate = Quantity("", "", "flow", result.asked.flow_unit, sort.clean_air, result.bars[name])
         particles = sort.particles or "particles not said"
         yield from wrapped(f"{name}: {quantity_line(rate)} of clean air, {sort.how}; {particles}", further=4)
+    if facts.mixed and result.sorts:
+        mixing = facts.inputs["mixing"]
+        shown = " ± ".join(rounded(float(mixing.u), float(mixing.value), float(mixing.u)))
+        yield from wrapped(f"In this room each counts for {shown} (u) of that: its mixing.", further=4)
     if result.lost is not None:
         yield from wrapped(f"The better filter takes {quantity_line(result.lost)} of the flow of the ducts.", further=4)
     if facts.assumed:

@@ -12,6 +12,7 @@ from flowrig.records.estimates import given_estimate
 from flowrig.records.items import Section
 from flowrig.records.record import Record
 from flowrig.records.sizes import Sizes, read_sizes
+from flowrig.records.words import three_digits
 from flowrig.studies.predict import predict
 from flowrig.studies.reduce import reduce
 from flowrig.studies.result import PartResult, Quantity, Result
@@ -31,6 +32,7 @@ PREDICTED_RATE = FlagMeaning(
     "measured yet.",
 )
 FLAGS = (STATED_RATE, PREDICTED_RATE)
+DECAY = "measured by decay"  # in a room: what the room does to the cleaner is in it
 
 
 @dataclass
@@ -42,7 +44,7 @@ class Source:
     name : str
     count : int or None
         How many; None where the record does not say.
-    how : {'measured', 'predicted', 'stated'}
+    how : {'measured', 'measured by decay', 'predicted', 'stated'}
     clean_air : Estimate
         Clean-air rate of one. [m3/s]
     sizes : Sizes or None
@@ -120,6 +122,11 @@ def _of_test(section: Section, sizes: Sizes | None, result: Result) -> Source:
             "Its [particles] and [[flow]], or its [decay], must cover these sizes; flowrig reduce shows what it tells."
         )
         raise InputError(Fault(item.where, f"{result.record.name}, which tells none", expected, remedy))
+    if not float(rate.high) > 0.0:
+        read = f"{result.record.name}, which tells {three_digits(float(rate.value))} {rate.unit}"
+        remedy = "Look at what flowrig reduce says of it: were places, or runs on and off, exchanged?"
+        raise InputError(Fault(item.where, read, "a test that tells a clean-air rate above zero", remedy))
+    by_decay = rate is not next((p.rate(sizes.lower, sizes.upper) for p in parts if p.name == "particles"), None)
     power = _number(result.parts.get("electrical"), "power")
     heard: Any = result.parts.get("sound")
     sound = _number(heard, "level")
@@ -128,7 +135,7 @@ def _of_test(section: Section, sizes: Sizes | None, result: Result) -> Source:
     return Source(
         name,
         section.value("count"),
-        "measured",
+        DECAY if by_decay else "measured",
         rate.estimate,
         sizes,
         str(sizes),

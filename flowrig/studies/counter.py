@@ -20,6 +20,7 @@ FLOW_LIMIT = 0.05  # the same
 # the same: from 30 to 70 % of particles at the smallest size, 90 to 110 % above; as half the logarithm of their ratio
 SMALLEST_LIMIT, COUNT_LIMIT = 0.42, 0.1
 ABOVE_SMALLEST = 1.5  # times the smallest size, from which the second holds
+MOST_HIDDEN = 0.95  # beyond, a counter shows fewer for more: the loss is an alarm long before
 APART = math.sqrt(0.5)  # of the size limit, for each limit's own error; own judgement, no source
 DEAD_TIME_LIMIT = 0.5  # of the dead time; own judgement, no source
 
@@ -114,7 +115,8 @@ def counter_parts(ratio: Ratio, counters: Mapping[str, Counter], lower: Array, u
             named = "/".join(f"{e * 1e6:.6g}" for e in edges)
             add("size of each limit", f" {named} um ±{counter.size_limit:.6g}", part * APART)
         if counter.dead_time > 0.0:
-            part = -sign * side.hidden * (counter.dead_time_limit / root)
+            # the count stands still, not the true concentration: d ln f / d ln tau = x/(1 - x)
+            part = -sign * side.hidden / (1.0 - np.minimum(side.hidden, MOST_HIDDEN)) * (counter.dead_time_limit / root)
             add("dead time", f" {counter.dead_time:.6g} s ±{counter.dead_time_limit:.6g}", part[np.newaxis])
     return {cause: parts for cause, parts in found.items() if np.any(np.abs(parts) > 1e-12)}
 

@@ -71,6 +71,18 @@ BELOW_ZERO = FlagMeaning(
     "that holds back next to nothing half of all results are so. Where the whole interval lies below zero, look for a "
     "leak of the tube, dust from the filter, or channels that two counters cut differently.",
 )
+SHOWS_NOTHING = FlagMeaning(
+    "a counter shows nothing",
+    "alarm",
+    "A counter counted nothing at all before the filter, where there are particles: it was off, blocked, or still had "
+    "its zero filter. Nothing can be told from its samples.",
+)
+MORE_BEHIND = FlagMeaning(
+    "more behind than before",
+    "alarm",
+    "Every channel that tells anything has more particles behind the filter than before it: look whether upstream and "
+    "downstream were exchanged. No clean-air rate and no class follows from such counts.",
+)
 BELOW_NOTHING = FlagMeaning(
     "efficiency above 100 %",
     "note",
@@ -190,6 +202,7 @@ COUNTERS_DIFFER = FlagMeaning(
 )
 FLAGS = (
     LOSS, OVER_MOST, NEAR_MOST, NO_MOST, NO_ZERO, FEW_NO_ZERO, MANY_FALSE, NOTHING, NONE_BEFORE, BELOW_ZERO,
+    SHOWS_NOTHING, MORE_BEHIND,
     BELOW_NOTHING, NOT_WHOLE, SMALLER, ONE_SAMPLE, FEW_SAMPLES, NO_AGREEMENT, BURST, DRIFT_UNTOLD, OUTSIDE,
     POINTS_DIFFER, NO_VELOCITY, NOT_SWAPPED, NOT_ALIKE, NOT_FLUSHED, FLUSH_UNKNOWN, HUMID, NO_ASPIRATION,
     BYPASS_DIFFERS, COUNTERS_DIFFER,

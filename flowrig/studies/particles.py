@@ -89,7 +89,8 @@ def reduce_counts(result: Result) -> ParticlesResult:
                 part.quantities[quantity.name] = quantity
     _bypasses(part, result)
     part.sentences += _sentences(part, read, correlation, content)
-    part.add_clean_air(result, part.by_size, content.particles)
+    if part.by_size is not None and not np.any(_exchanged(part.by_size)):
+        part.add_clean_air(result, part.by_size, content.particles)
     _beside(part, read, given, result)
     return part
 
@@ -99,6 +100,13 @@ def _observed(read: Sampling, run: str, given: Given, coverage: float) -> Observ
     if not len(samples):
         return None
     return observed(counted_ratio(samples, coverage), run, given, samples.lower, samples.upper, coverage)
+
+
+def _exchanged(of: BySize) -> Bools:
+    """Channels with clearly more behind the filter, where no other channel says that it holds anything back."""
+    with np.errstate(invalid="ignore"):
+        more, less = of.low > 1.0, of.high < 1.0
+    return np.asarray(more & ~np.any(less))
 
 
 def _alike(one: Observed, other: Observed) -> bool:
@@ -142,6 +150,7 @@ def _found(
             (flags.NOTHING, of.upper_only & np.isfinite(value)),
             (flags.NONE_BEFORE, np.isnan(value)),
             (flags.BELOW_ZERO, value > 1.0),
+            (flags.MORE_BEHIND, _exchanged(of)),
             (flags.BELOW_NOTHING, value < 0.0),
             (flags.MANY_FALSE, ((own.behind.value > 0.5 * ratio.value) & ~of.upper_only) | (own.before.value > 0.5)),
             (flags.NO_AGREEMENT, np.maximum(ratio.unsteady, ratio.points) > HALF),

@@ -13,6 +13,7 @@ import numpy as np
 from flowrig import units
 from flowrig.errors import Fault, InputError
 from flowrig.records.declare import SEVERITIES, Finding
+from flowrig.records.files import quoted
 from flowrig.records.items import Array, Section
 from flowrig.records.particle_words import is_class_average
 from flowrig.records.record import Record
@@ -20,7 +21,7 @@ from flowrig.records.room import Room
 from flowrig.studies import room_flags
 from flowrig.studies.building import Option, State, leak_findings, options_of, rate_of, states_of
 from flowrig.studies.cleaner import all_of
-from flowrig.studies.cleaner_source import Source, source_of
+from flowrig.studies.cleaner_source import DECAY, Source, source_of
 from flowrig.studies.reduce import load
 from flowrig.studies.reference_flow import told_once
 from flowrig.studies.result import Quantity
@@ -166,6 +167,14 @@ def _honest(part: Room, facts: Facts, sources: Sequence[Source]) -> None:
     The sizes that stand in the record itself were looked at when it was read; these are of the records that it names.
     """
     faults = []
+    by_decay = [source.name for source in sources if source.how == DECAY]
+    if by_decay and facts.mixed:
+        read = f"a mixing beside {quoted(by_decay[0])}, whose clean-air rate was measured by decay in a room"
+        said = "no mixing for a rate by decay: what a room does to a cleaner is in it already"
+        remedy = "Remove mixing, or give its test [particles] and a [[flow]]: flow times efficiency takes a mixing."
+        faults.append(Fault(part.task["mixing"].where, read, said, remedy))
+    if by_decay and len(by_decay) == len(sources):
+        facts.findings = [f for f in facts.findings if f.meaning is not room_flags.PERFECT_MIXING]
     named = [(section["prediction"], source.particles) for section, source in zip(part.cleaners, sources, strict=True)
              if "prediction" in section]  # fmt: skip
     if part.duct is not None and "prediction" in part.duct:

@@ -106,6 +106,9 @@ def decayed(result: Result) -> DecayResult:
             rates.append(rate_of(room, runs, channel, own))
         except CalculationError as error:
             findings.append(Finding(flags.CHANNEL_LEFT_OUT, f"{own}: {error}"))
+    for wanted in facts.ranges_of(content.section):
+        if not any(wanted.holds(own) for own in sizes):
+            findings.append(Finding(flags.CHANNEL_LEFT_OUT, f"{wanted}: no channel of the counter lies inside"))
     if not sizes:
         rates.append(rate_of(room, [], 0, None))
     if not rates:
@@ -299,7 +302,8 @@ def _tell(result: Result, part: DecayResult, rates: Sequence[Rate]) -> None:
         if float(told.clean_air.low) <= 0.0:
             low, high = (three_digits(float(x)) for x in (told.clean_air.low, told.clean_air.high))
             said = f"{told.clean_air.label}: {low} to {high} {result.flow_unit}"
-            part.findings.append(Finding(flags.NOT_TOLD, said))
+            flag = flags.SLOWER_WITH if float(told.clean_air.high) < 0.0 else flags.NOT_TOLD
+            part.findings.append(Finding(flag, said))
     part.quantities |= {t.clean_air.name: t.clean_air for t in part.told}
     for told in part.told:
         part.quantities |= {q.name: q for q in (told.on, told.off)}

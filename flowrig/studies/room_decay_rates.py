@@ -11,6 +11,7 @@ import numpy as np
 from flowrig.errors import CalculationError
 from flowrig.physics.clean_air import clean_air_from_decay
 from flowrig.records.sizes import Sizes
+from flowrig.studies.counter import MOST_HIDDEN
 from flowrig.studies.room_decay_run import Fall, Rule, Run, fall
 from flowrig.uncertainty.cause import Cause
 from flowrig.uncertainty.estimate import Array, Estimate
@@ -18,6 +19,7 @@ from flowrig.uncertainty.propagate import linear
 
 UNLIKE, ALIKE = 0.5, 0.1  # of the natural rate, by which it may differ in the run with the cleaner; own judgement
 LEAST_UNLIKE = 0.1 / 3600.0  # and no less, where the runs were not alike [1/s]; own judgement
+TELLS_NOTHING = 3.0  # standard uncertainty of a rate times the duration of its window: any fall could be there
 WALLS = ("decay with the cleaner", "natural decay")
 
 
@@ -155,10 +157,17 @@ def _rate(room: Room, fitted: Fall, sizes: str) -> Estimate:
     run, fit = fitted.run, fitted.fit
     own = f"{room.place}:{run.name}:{sizes}"
     kind = WALLS[not run.on]
-    parts: dict[Cause, Array] = {
-        Cause(f"{own}:counting", label=f"counting in a run, {kind}"): np.array([fit.u_counting]),
-        Cause(f"{own}:scatter", dof=fit.dof, label=f"scatter of readings, {kind}"): np.array([fit.u_scatter]),
-    }
+    used = run.time[fitted.used]
+    if fit.u * float(used[-1] - used[0]) > TELLS_NOTHING:
+        raise CalculationError(f"the readings of {run.name} tell no rate")
+    parts: dict[Cause, Array] = {}
+    if fit.u_scatter > 0.0:
+        # one error of each reading: a scatter that is a small part of it, known by few, must not be drawn by itself
+        noise = math.hypot(fit.u_counting, fit.u_scatter)
+        dof = fit.dof * (noise / fit.u_scatter) ** 4  # Welch-Satterthwaite of the two
+        parts[Cause(f"{own}:scatter", dof=dof, label=f"scatter of readings, {kind}")] = np.array([noise])
+    else:
+        parts[Cause(f"{own}:counting", label=f"counting in a run, {kind}")] = np.array([fit.u_counting])
     if fitted.known is not None and fit.by_floor:
         parts |= _floor_parts(fitted, own, sizes, kind)
     counter = room.counters.get(run.counter)
@@ -174,7 +183,8 @@ def _rate(room: Room, fitted: Fall, sizes: str) -> Estimate:
             f"{counter.identity}|dead time {counter.dead_time:.6g} s ±{counter.dead_time_limit:.6g}",
             shape="rectangular", scope="calibration", label=f"{counter.label} dead time",
         )  # fmt: skip
-        by_time = float(fit.leads @ run.hidden[fitted.used])
+        hidden = run.hidden[fitted.used]
+        by_time = float(fit.leads @ (hidden / (1.0 - np.minimum(hidden, MOST_HIDDEN))))  # the count stands still
         parts[clock] = np.array([-fit.rate * counter.clock_limit / root])
         parts[dead] = np.array([by_time * counter.dead_time_limit / root])
     return Estimate(fit.rate, (), {cause: part for cause, part in parts.items() if np.any(part)})

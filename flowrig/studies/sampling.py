@@ -109,6 +109,12 @@ def sampling(record: Record, content: CountRecord) -> Sampling:
     for name, times in table.times.items():
         said = f"counter {name}: all counts would be multiples of {times:.0f}; taken as {times:.0f} times fewer"
         findings.append(Finding(found.SMALLER, said))
+    before = np.array([place == UPSTREAM for place in table.place], dtype=bool)
+    by = np.array(table.counter)
+    for name in counters:
+        own = before & (by == name)
+        if np.any(own) and not np.any(table.counts[own] > 0.0):
+            findings.append(Finding(found.SHOWS_NOTHING, f"counter {name}: {int(np.sum(own))} samples upstream"))
     findings += _flushed(content, counters)
     findings += _humid(record)
     if np.any(table.lower >= COARSE) and "aspiration_limit" not in content.particles:

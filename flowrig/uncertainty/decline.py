@@ -16,6 +16,7 @@ from flowrig.uncertainty.decline_fit import DeclineFit, Known, Road
 from flowrig.uncertainty.estimate import Array
 
 MOST_MEMORY = 0.95
+CLEARLY = 2.5  # standard errors above 0, from which a memory is believed
 LEFT = 0.3  # of the readings: no more of them is taken for lost to the coefficients
 
 __all__ = ["Decline", "Known", "decline"]
@@ -190,8 +191,11 @@ def _memory(residuals: Array, share: Array, free: float) -> tuple[float, float]:
     if whole <= 0.0:
         return 0.0, math.inf
     found = float(np.sum(np.sqrt(together) * residuals[:-1] * residuals[1:])) / whole * n / free
+    spread = math.sqrt(1.0 / whole)
+    if found < CLEARLY * spread:  # where counting explains nearly all, chance alone would make up a long memory
+        return 0.0, spread
     found += (n - free) / n * (1.0 + 2.0 * found)  # what the coefficients take out of it
-    return float(np.clip(found, 0.0, MOST_MEMORY)), math.sqrt(1.0 / whole)
+    return float(np.clip(found, 0.0, MOST_MEMORY)), spread
 
 
 def _scatter(leads: Array, share: Array, memory: float, spread: float, free: float) -> tuple[float, float]:

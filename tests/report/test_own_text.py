@@ -39,7 +39,7 @@ def test_everything_of_a_comparison_is_told():
         "Clean-air rate stated, for 0.3 to 1 um.",
         "lifetime-mean clean air 680 m3/h",
         "for the need in part units",
-        "Each unit takes 9 sets of filters after the first.",
+        "Each unit takes 9 sets of filters after the first, every number at its middle.",
         "as it is: costs nothing and cleans no air; it is no part of what follows.",
         "box less bought",
         "Probability that box is the cheaper:",

@@ -12,7 +12,7 @@ import pytest
 import flowrig
 from flowrig.errors import InputError
 from flowrig.report.text import result_text
-from flowrig.studies.cleaner_source import source_of
+from flowrig.studies.cleaner_source import DECAY, source_of
 from flowrig.studies.reduce import load
 from flowrig.studies.result import Result
 from tests.studies import count_records
@@ -111,8 +111,38 @@ def test_a_cleaner_may_be_known_by_its_decays(particles: str, told: bool) -> Non
     [section] = held.parts["room"].cleaners
     if told:
         source = source_of(held, section, {})
-        assert source.how == "measured"
+        assert source.how == DECAY  # what the room does is in it: no mixing is to be taken off again
         assert source.clean_air.value * 3600 == pytest.approx(8.0 * VOLUME, rel=0.01)
         return
     with pytest.raises(InputError, match=r"or its \[decay\], must cover"):
         source_of(held, section, {})
+
+
+def test_a_mixing_beside_a_rate_by_decay_is_refused() -> None:
+    """It would be taken off twice."""
+    cleaner = {"name": "box", "test": decays(), "particles": "0.3 to 0.5 um"}
+    with pytest.raises(InputError, match="what a room does to a cleaner is in it already"):
+        flowrig.room(room(cleaner, room={"mixing": "0.9 ± 0.05"}))
+
+
+def test_runs_that_were_exchanged_are_an_alarm() -> None:
+    record = decays()
+    on, off = record["decay_runs"][:2]
+    on["counts"], off["counts"] = off["counts"], on["counts"]
+    found = flowrig.reduce(record).parts["decay"].findings
+    assert "slower with the cleaner" in [f.code for f in found if f.severity == "alarm"]
+    with pytest.raises(InputError, match="a clean-air rate above zero"):
+        flowrig.room(room({"name": "box", "test": record, "particles": "0.3 to 0.5 um"}))
+
+
+def test_counts_that_do_not_fall_tell_no_rate() -> None:
+    record = decays()
+    table = record["decay_runs"][0]["counts"]
+    rng = np.random.default_rng(3)
+    for name in [key for key in table if "um" in key]:
+        table[name] = rng.poisson(float(table[name][0]), len(table[name]))
+    part = flowrig.reduce(record).parts["decay"]
+    for told in part.told:
+        clean = told.clean_air
+        assert float(clean.low) < 0.0 or float(clean.high) < 0.2 * 8.0 * VOLUME
+        assert float(clean.high) - float(clean.low) < 100 * 8.0 * VOLUME
