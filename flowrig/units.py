@@ -360,11 +360,15 @@ def number(text: str) -> float:
         With a hint, for anything else; also for ``nan`` and ``inf``.
     """
     digits, unit = split(text)
-    value = float(digits)
     if unit:
         raise NumberFormatError(text, f"a number alone is expected, without '{unit}'")
+    return _held(digits)
+
+
+def _held(digits: str) -> float:
+    value = float(digits)
     if not math.isfinite(value):
-        raise NumberFormatError(text, "it is too large to be held")
+        raise NumberFormatError(digits, "it is too large to be held")
     return value
 
 
@@ -384,4 +388,4 @@ def read(text: str, kind: str) -> float:
     100320.0
     """
     digits, unit = split(text)
-    return float(to_si(number(digits), unit, kind))
+    return float(to_si(_held(digits), unit, kind))

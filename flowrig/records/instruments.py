@@ -5,6 +5,7 @@ from __future__ import annotations
 import datetime as dt
 from collections.abc import Callable, Collection, Iterator
 from dataclasses import dataclass, field
+from functools import lru_cache
 from typing import Any
 
 import numpy as np
@@ -77,20 +78,7 @@ def read_instrument(
     dated = f"instrument:{serial}|{kind}|{calibrated or 'no date'}"
     identity = dated if serial else f"{record_id}:instruments.{name}"
     instrument = Instrument(name, kind, identity, section, resolution=section.value("resolution"))
-    difference = units.as_difference(kind)
-
-    def convert(number: float, unit: str) -> float:
-        return float(units.to_si(number, unit, difference))
-
-    def point(number: float, unit: str) -> float:
-        return float(units.to_si(number, unit, kind))
-
-    words: dict[str, Any] = {
-        "full_scale": section.value("full_scale"),
-        "resolution": instrument.resolution,
-        "relative_unit": "%RH" if kind == "relative humidity" else "%",
-        "point": point if difference != kind else None,
-    }
+    convert, words = _words(kind, section.value("full_scale"), instrument.resolution)
     needed = {"accuracy": {"full_scale", "resolution"}, "drift": {"full_scale", "accuracy", "calibrated", "date"}}
     components: list[Component] = []
     for part, example in (("accuracy", USUAL_ACCURACY[kind]), ("drift", "0.2 % of reading per year")):
@@ -100,7 +88,7 @@ def read_instrument(
             words["name"] = part if len(texts) == 1 else f"{part} {number}"
             try:
                 if part == "accuracy":
-                    components += parse(text, convert, **words)
+                    components += _parsed(text, kind, words["name"], words["full_scale"], words["resolution"])
                 else:
                     components += _drift(text, convert, words, instrument, tested, components)
             except ValueError as error:
@@ -126,6 +114,35 @@ def read_instrument(
         )
     _read_zero(instrument)
     return instrument
+
+
+def _words(
+    kind: str, full_scale: float | None, resolution: float | None
+) -> tuple[Callable[[float, str], float], dict[str, Any]]:
+    """What a statement about an instrument is read by."""
+    difference = units.as_difference(kind)
+
+    def convert(number: float, unit: str) -> float:
+        return float(units.to_si(number, unit, difference))
+
+    def point(number: float, unit: str) -> float:
+        return float(units.to_si(number, unit, kind))
+
+    return convert, {
+        "full_scale": full_scale,
+        "resolution": resolution,
+        "relative_unit": "%RH" if kind == "relative humidity" else "%",
+        "point": point if difference != kind else None,
+    }
+
+
+@lru_cache(maxsize=256)
+def _parsed(
+    text: str, kind: str, name: str, full_scale: float | None, resolution: float | None
+) -> tuple[Component, ...]:
+    """A statement of accuracy; the same words of the same instrument are read once, in however many records."""
+    convert, words = _words(kind, full_scale, resolution)
+    return parse(text, convert, name=name, **words)
 
 
 def _read_calibration(instrument: Instrument, tested: dt.date | None, faults: list[Fault]) -> None:

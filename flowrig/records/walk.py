@@ -81,7 +81,7 @@ class Walker:
         self.spoiled.add(path_name(path))
 
     def is_spoiled(self, *path: str | int) -> bool:
-        return path_name(path) in self.spoiled
+        return bool(self.spoiled) and path_name(path) in self.spoiled
 
     def section(self, table: Table, raw: object, path: Path_, given: Mapping[str, Item] | None = None) -> Section:
         """Read one table.

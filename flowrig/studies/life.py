@@ -137,7 +137,7 @@ class Life:
         return found
 
 
-def life(record: Record, *, coverage: float = 0.95, seed: int = 1, unit: str | None = None) -> Life:
+def life(record: Record, *, coverage: float = 0.95, draws: int = DRAWS, seed: int = 1, unit: str | None = None) -> Life:
     """A cleaner over the running time that its record's table [life] tells, and when its filters are to be changed.
 
     Parameters
@@ -145,6 +145,8 @@ def life(record: Record, *, coverage: float = 0.95, seed: int = 1, unit: str | N
     record : Record
         With tables [predict] and [life].
     coverage : float
+    draws : int
+        Behind the interval of each time.
     seed : int
     unit : str, optional
         Unit of flow, before the record's own.
@@ -171,7 +173,7 @@ def life(record: Record, *, coverage: float = 0.95, seed: int = 1, unit: str | N
     cost, without = _cost(found, out, expected, section, times, findings)
     progress = {f"progress {i}": each.progress for i, each in enumerate(aged) if each.progress is not None}
     together = {**wanted, **({"cost": cost} if cost is not None else {}), **progress}
-    bars = batch_intervals(together, coverage, samples=DRAWS, seed=seed, most=0)
+    bars = batch_intervals(together, coverage, samples=draws, seed=seed, most=0)
     flow_unit = unit or record.heading.value("flow_unit") or "m3/h"
 
     def quantity(name: str, label: str, kind: str, shown: str) -> Quantity:

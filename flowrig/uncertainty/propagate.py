@@ -215,10 +215,12 @@ def _lengths(inputs: Mapping[str, Estimate]) -> dict[str, int]:
 
 def _moving(inputs: Mapping[str, Estimate], cause: Cause) -> list[int]:
     """Directions of a cause that move any input."""
+    parts = [x.parts[cause] for x in inputs.values() if cause in x.parts]
+    if cause.n == 1:
+        return [0] if any(part.any() for part in parts) else []
     moves = np.zeros(cause.n, dtype=bool)
-    for x in inputs.values():
-        if cause in x.parts:
-            moves |= x.parts[cause].reshape(cause.n, -1).any(axis=1)
+    for part in parts:
+        moves |= part.reshape(cause.n, -1).any(axis=1)
     return [int(k) for k in np.flatnonzero(moves)]
 
 
