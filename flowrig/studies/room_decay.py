@@ -27,6 +27,7 @@ from flowrig.studies.room_decay_checks import checked
 from flowrig.studies.room_decay_counter import hidden_of
 from flowrig.studies.room_decay_rates import Rate, Room, Timepiece, rate_of
 from flowrig.studies.room_decay_run import Fall, Floor, Rule, Run
+from flowrig.studies.room_decay_sizes import with_size_limits
 from flowrig.studies.room_effect import SETTLED, Effect, held_against_flow, why_not_held
 from flowrig.studies.sampling import counter_of
 from flowrig.uncertainty.cause import Cause
@@ -111,6 +112,8 @@ def decayed(result: Result) -> DecayResult:
             findings.append(Finding(flags.CHANNEL_LEFT_OUT, f"{wanted}: no channel of the counter lies inside"))
     if not sizes:
         rates.append(rate_of(room, [], 0, None))
+    named = {run.counter for run in runs}
+    rates = with_size_limits(rates, counters.get(next(iter(named))) if len(named) == 1 else None)
     if not rates:
         findings.append(Finding(flags.NOTHING_TOLD, f"{len(sizes)} sizes left out"))
     findings += checked(room, rates, content, counters)

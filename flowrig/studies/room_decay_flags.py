@@ -165,6 +165,13 @@ CAUSES = (
         "Poisson distribution",
     ),
     CauseMeaning(
+        "size limits",
+        "The channels of a counter may begin at other sizes than they are named by, and a cleaner holds larger "
+        "particles back better: the rate told for a size is off by how it grows with size. A calibrated counter makes "
+        "it smaller.",
+        "ISO 21501-4:2018 (from memory), where the counter's size_error is not stated",
+    ),
+    CauseMeaning(
         "scatter of readings",
         "What readings of a run scatter about the fitted fall beyond counting, as a share of each, until chi square is "
         "its degrees of freedom; its correlation from a reading to the next is in it. Better mixing makes it smaller.",
