@@ -24,6 +24,7 @@ PLACES = ("upstream", "downstream")
 VELOCITY = Reading("velocity", "Velocity of the air at the point.", kind="velocity", low=0.0, high=100.0)
 SAMPLE_TIME = Reading("sample_time", "How long it counted for this sample.", kind="time", low=1e-3, high=86400.0)
 FIELDS = ("time", "number", "place", "counter", "run", "point", "velocity", "sample_time", "note")
+MOST_COUNTED = 1e12  # in a sample or a volume
 
 
 @dataclass
@@ -279,7 +280,10 @@ def printed_counts(table: Table, columns: Sequence[Column], faults: list[Fault])
         faults += tables.cell_faults(table, column.header, blanks, "a count", "Fill the cell, or remove the row.")
         with np.errstate(invalid="ignore"):
             below = np.flatnonzero(numbers < 0.0)
+            beyond = np.flatnonzero(numbers > MOST_COUNTED)
         faults += tables.cell_faults(table, column.header, below, "a count of 0 or more", "Correct the cell.")
+        said = f"no more than {MOST_COUNTED:g}, which no counter shows"
+        faults += tables.cell_faults(table, column.header, beyond, said, "Correct the cell.")
         found.append(numbers)
     return np.stack(found, axis=1) if found and len(faults) == before else None
 

@@ -33,6 +33,7 @@ IN_DUCT = (
     "fan_efficiency",
 )
 HOW = ("test", "prediction", "clean_air_rate")
+MOST_MONEY = 1e9  # in any currency, for one unit, filter or change
 MOST_HOURS = 366 * 86400.0
 
 
@@ -46,7 +47,7 @@ def _rates(name: str, what: str, example: str) -> tuple[Field, ...]:
 
 
 def _money(name: str, help_: str, example: str, **more: Any) -> Given:
-    return Given(name, help_, kind="money USD", example=example, **({"low": 0.0} | more))
+    return Given(name, help_, kind="money USD", example=example, **({"low": 0.0, "high": MOST_MONEY} | more))
 
 
 def _shared_prices(of: str) -> tuple[Field, ...]:
