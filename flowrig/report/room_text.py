@@ -107,9 +107,9 @@ def _numbers(found: UnitsFor) -> Iterator[str]:
     rows = _shown_rows(found)
     columns = {f"{HEADS[found.reached.name]} [{found.reached.unit}]": [_cell(found.reached, row) for row in rows]}
     if found.power is not None:
-        columns["watts"] = [_half(found.power, row) for row in rows]
+        columns["their watts"] = [_half(found.power, row) for row in rows]
     if found.sound is not None:
-        columns["dB"] = [_half(found.sound, row, 1) for row in rows]
+        columns["their dB"] = [_half(found.sound, row, 1) for row in rows]
     widths = {head: max(len(head), *map(len, column)) for head, column in columns.items()}
     yield f"    {found.name}"
     yield "    " + "  ".join([f"{'units':>5}", f"{'meet it':>11}", *(f"{head:>{w}}" for head, w in widths.items())])
