@@ -105,7 +105,7 @@ def test_an_exponential_drift_cancels(drift, through, start):
     """Whatever the times between samples."""
     time = start + np.array([0.0, 1.0, 2.5, 3.0, 5.0, 5.5, 7.0])
     up = np.arange(7) % 2 == 0
-    counts = np.round(1e9 * np.exp(drift * time) * np.where(up, 1.0, through))[:, np.newaxis]
+    counts = np.round(1e12 * np.exp(drift * time) * np.where(up, 1.0, through))[:, np.newaxis]
     found = counted_ratio(samples_of(counts, up, LOWER, UPPER, 1.0, time=time))
     assert found.value == pytest.approx(through, rel=1e-6)
 
