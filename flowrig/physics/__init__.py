@@ -120,7 +120,7 @@ _MODULES: dict[str, tuple[str, ...]] = {
         "steady_concentration",
         "time_to_concentration",
     ),
-    "sampling": ("bypass_share", "spectrum_at_limits", "tube_volumes"),
+    "sampling": ("bypass_share", "density_at_limits", "mean_log_size", "spectrum_slope", "tube_volumes"),
     "size_averages": (
         "efficiency_at_size",
         "log_size_weights",

@@ -98,9 +98,9 @@ def bypass_share(system: Floats, media: Floats) -> Floats:
         return within(np.not_equal(media, 1.0), share)
 
 
-@si(("1", "1"), counts="1", lower="m", upper="m")
-def spectrum_at_limits(counts: Floats, lower: Floats, upper: Floats) -> tuple[Floats, Floats]:
-    """Particles for each factor e of size at the two limits of each channel, as a share of those in the channel.
+@si("1", counts="1", lower="m", upper="m")
+def spectrum_slope(counts: Floats, lower: Floats, upper: Floats) -> Floats:
+    """Power of size by which the density of particles for each ln d goes, in each channel.
 
     Parameters
     ----------
@@ -113,11 +113,58 @@ def spectrum_at_limits(counts: Floats, lower: Floats, upper: Floats) -> tuple[Fl
 
     Returns
     -------
+    slope : shape (..., k)
+        From -8 to 4. NaN where all channels are open, of which nothing is known, and for a count below 0. [1]
+
+    Raises
+    ------
+    ValueError
+        If the shapes do not broadcast.
+
+    Notes
+    -----
+    The mean slope between the densities, counts over w = ln(upper/lower) at the geometric mean of the limits, of two
+    channels to either side: an error of one channel's own counts has then less say in it. The step from the smallest
+    channel, of which a counter sees a part alone, is left out. A count of none stands for a half.
+
+    Source
+    ------
+    d ln N/d ln d of a spectrum in channels; limits of the slope are own judgement.
+
+    Examples
+    --------
+    Counts that fall with the third power of size:
+
+    >>> spectrum_slope(np.array([784.0, 98.0, 12.25]), np.array([1.0, 2, 4]), np.array([2.0, 4, 8])).round(3).tolist()
+    [-3.0, -3.0, -3.0]
+    """
+    n, low, high = np.asarray(counts, float), np.asarray(lower, float), np.asarray(upper, float)
+    closed = np.isfinite(high)
+    if not np.any(closed):
+        return np.full(n.shape, np.nan)
+    with np.errstate(all="ignore"):
+        return within(n >= 0.0, _slopes(within(n >= 0.0, np.maximum(n, LEAST)), low, high, closed))
+
+
+@si(("1", "1"), slope="1", lower="m", upper="m")
+def density_at_limits(slope: Floats, lower: Floats, upper: Floats) -> tuple[Floats, Floats]:
+    """Particles for each factor e of size at the two limits of each channel, as a share of those in the channel.
+
+    Parameters
+    ----------
+    slope : array, shape (..., k)
+        As of `spectrum_slope`. [1]
+    lower : array, shape (k,)
+        Rising. [m]
+    upper : array, shape (k,)
+        The last may be infinite. [m]
+
+    Returns
+    -------
     at_lower : shape (..., k)
-        A lower limit that lies higher by a small share loses the channel that share times this. NaN of a single open
-        channel, of which nothing is known, and for a count below 0. [1]
+        A lower limit that lies higher by a small share loses the channel that share times this. [1]
     at_upper : shape (..., k)
-        What an upper limit that lies higher gains it; 0 at an infinite one, NaN as above. [1]
+        What an upper limit that lies higher gains it; 0 at an infinite one. [1]
 
     Raises
     ------
@@ -127,37 +174,75 @@ def spectrum_at_limits(counts: Floats, lower: Floats, upper: Floats) -> tuple[Fl
     Notes
     -----
     Within a channel the density for each ln d goes as d^b: at its limits b/(exp(b w) - 1) and exp(b w) times that, with
-    w = ln(upper/lower); of an open channel -b. b is the mean slope between the densities, counts over w at the
-    geometric mean of the limits, of two channels to either side: an error of one channel's own counts has then less
-    say in it. The step from the smallest channel, of which a counter sees a part alone, is left out. A count of none
-    stands for a half; b is kept from -8 to 4, of an open channel below -1/2.
+    w = ln(upper/lower); of an open channel -b, at least 1/2.
 
     Source
     ------
-    d ln N/d ln d of a spectrum in channels; algebra.
+    Integral of a power of size over a channel.
 
     Examples
     --------
-    Counts that fall with the third power of size:
-
-    >>> low, high = spectrum_at_limits(np.array([784.0, 98.0, 12.25]), np.array([1.0, 2, 4]), np.array([2.0, 4, 8]))
+    >>> low, high = density_at_limits(-3.0, np.array([1.0, 2, 4]), np.array([2.0, 4, np.inf]))
     >>> low.round(3).tolist(), high.round(3).tolist()
-    ([3.429, 3.429, 3.429], [0.429, 0.429, 0.429])
+    ([3.429, 3.429, 3.0], [0.429, 0.429, 0.0])
     """
-    n, low, high = np.asarray(counts, float), np.asarray(lower, float), np.asarray(upper, float)
+    b, low, high = np.asarray(slope, float), np.asarray(lower, float), np.asarray(upper, float)
     closed = np.isfinite(high)
-    if not np.any(closed):
-        empty = np.full(n.shape, np.nan)
-        return empty, empty.copy()
     with np.errstate(all="ignore"):
-        held = within(n >= 0.0, np.maximum(n, LEAST))
-        slope = _slopes(held, low, high, closed)
-        width = np.where(closed, np.log(high / low), 0.0)
-        flat = np.abs(slope) < FLAT
-        at_lower = np.where(flat, 1.0 / width, slope / np.expm1(slope * width))
-        at_upper = at_lower * np.exp(slope * width)
-        open_ = np.maximum(-slope, OPEN)
-        return within(n >= 0.0, np.where(closed, at_lower, open_)), within(n >= 0.0, np.where(closed, at_upper, 0.0))
+        width = np.where(closed, np.log(high / low), 1.0)
+        at_lower = np.where(np.abs(b) < FLAT, 1.0 / width, b / np.expm1(b * width))
+        at_upper = np.where(closed, at_lower * np.exp(b * width), 0.0)
+        open_ = np.maximum(-b, OPEN)
+        known = np.isfinite(b) & np.greater(high, low)
+        return within(known, np.where(closed, at_lower, open_)), within(known, at_upper)
+
+
+@si("1", slope="1", lower="m", upper="m")
+def mean_log_size(slope: Floats, lower: Floats, upper: Floats) -> Floats:
+    """Mean of the logarithm of size of the particles in each channel.
+
+    Parameters
+    ----------
+    slope : array, shape (..., k)
+        As of `spectrum_slope`. [1]
+    lower : array, shape (k,)
+        Rising. [m]
+    upper : array, shape (k,)
+        The last may be infinite. [m]
+
+    Returns
+    -------
+    place : shape (..., k)
+        ln(d/m). [1]
+
+    Raises
+    ------
+    ValueError
+        If the shapes do not broadcast.
+
+    Notes
+    -----
+    With a density of d^b for each ln d: above ln(lower) by w/(1 - exp(-b w)) - 1/b, w/2 for b = 0; by -1/b, at most 2,
+    in an open channel.
+
+    Source
+    ------
+    Integral of a power of size over a channel.
+
+    Examples
+    --------
+    Most of a spectrum that falls lies near the lower limit:
+
+    >>> np.exp(mean_log_size(-3.0, np.array([1.0, 4.0]), np.array([2.0, np.inf]))).round(3).tolist()
+    [1.264, 5.582]
+    """
+    b, low, high = np.asarray(slope, float), np.asarray(lower, float), np.asarray(upper, float)
+    closed = np.isfinite(high)
+    with np.errstate(all="ignore"):
+        width = np.where(closed, np.log(high / low), 1.0)
+        own = np.where(np.abs(b) < FLAT, width / 2.0, -width / np.expm1(-b * width) - 1.0 / b)
+        above = np.where(closed, own, 1.0 / np.maximum(-b, OPEN))
+        return within(np.isfinite(b) & np.greater(high, low), np.log(low) + above)
 
 
 def _slopes(counts: Any, lower: Any, upper: Any, closed: Any) -> Any:

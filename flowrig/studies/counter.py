@@ -8,13 +8,13 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from flowrig.physics.sampling import spectrum_at_limits
+from flowrig.physics.sampling import density_at_limits, mean_log_size, spectrum_slope
 from flowrig.studies.counted_ratio import Ratio
 from flowrig.uncertainty.cause import Cause
 from flowrig.uncertainty.estimate import Array
 
 FEW = 10.0  # counts behind the filter in a channel, below which they do not tell the form of the spectrum
-STEEPEST = 3.0  # of a penetration at a limit against that of its channel
+STEEPEST = 3.0  # of a penetration at a limit against that in the middle of its channel
 SIZE_LIMIT = 0.10  # ISO 21501-4:2018 (from memory)
 FLOW_LIMIT = 0.05  # the same
 # the same: from 30 to 70 % of particles at the smallest size, 90 to 110 % above; as half the logarithm of their ratio
@@ -128,20 +128,32 @@ def _stated(limit: float | None, lower: Array) -> str:
 def _spectra(ratio: Ratio, lower: Array, upper: Array) -> tuple[tuple[Array, Array], tuple[Array, Array]]:
     """Of counts behind and before the filter, what each limit of a channel lets in or out.
 
-    Behind the filter it is that before it times how the penetration at the limit differs from that of the channel, from
-    the mean of neighbours on a logarithmic scale; counts too few to tell leave the two alike.
+    Behind the filter the spectrum is that before it times the penetration, which in a channel goes as a power of size.
     """
     counts = np.sum([side.counts for (_, up), side in ratio.sides.items() if up], axis=0)
-    at_lower, at_upper = spectrum_at_limits(counts, lower, upper)
+    slope = np.asarray(spectrum_slope(counts, lower, upper))
+    through = slope + _penetration_slope(ratio, slope, lower, upper)
+    before, behind = density_at_limits(slope, lower, upper), density_at_limits(through, lower, upper)
+    return (np.asarray(behind[0]), np.asarray(behind[1])), (np.asarray(before[0]), np.asarray(before[1]))
+
+
+def _penetration_slope(ratio: Ratio, slope: Array, lower: Array, upper: Array) -> Array:
+    """Power of size by which the penetration goes in each channel.
+
+    From its neighbours, each at the mean size of its particles; counts too few to tell leave it flat.
+    """
     told = (ratio.counted[:, 1] >= FEW) & (ratio.counted[:, 0] >= FEW) & (ratio.value > 0.0)
-    logs = np.log(np.where(told, ratio.value, 1.0))
-    step = np.where(told[1:] & told[:-1], np.diff(logs), 0.0)  # from a channel to the next
-    most = math.log(STEEPEST)
-    first, last = (step[:1], step[-1:]) if len(step) else (np.zeros(1), np.zeros(1))
-    down = np.clip(-0.5 * np.concatenate([first, step]), -most, most)  # at the lower limit
-    up = np.clip(0.5 * np.concatenate([step, last]), -most, most)
-    before = np.asarray(at_lower), np.asarray(at_upper)
-    return (before[0] * np.exp(down), before[1] * np.exp(up)), before
+    if len(lower) < 2:
+        return np.zeros(len(lower))
+    place = np.asarray(mean_log_size(slope, lower, upper))
+    step = np.diff(np.log(np.where(told, ratio.value, 1.0))) / np.diff(place)
+    step = np.where(told[1:] & told[:-1], step, 0.0)
+    own = np.convolve(step, [0.5, 0.5])
+    own[0], own[-1] = step[0], step[-1]
+    with np.errstate(divide="ignore"):
+        width = np.where(np.isfinite(upper), np.log(upper / lower), 2.0 * (place - np.log(lower)))
+    most = 2.0 * math.log(STEEPEST) / width
+    return np.asarray(np.clip(own, -most, most))
 
 
 def _edges(lower: Array, upper: Array, at_lower: Array, at_upper: Array) -> tuple[Array, Array]:

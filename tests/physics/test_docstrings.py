@@ -291,6 +291,7 @@ OWN_AXES = {
     "channel_counts",
     "coincidence_corrected",
     "coincidence_loss",
+    "density_at_limits",
     "efficiency_across",
     "efficiency_at_size",
     "energy_mean",
@@ -299,7 +300,7 @@ OWN_AXES = {
     "log_size_weights",
     "particulate_efficiency",
     "range_averages",
-    "spectrum_at_limits",
+    "spectrum_slope",
     "volume_weights",
 }
 POINTWISE = {

@@ -236,6 +236,27 @@ def test_the_size_of_one_counter_counts_by_what_the_filter_lets_through_elsewher
     assert np.all(u(np.array([0.5, 0.4, 0.3, 0.2])) / 0.3 > 0.01)
 
 
+@pytest.mark.recomputed
+@pytest.mark.parametrize("edges", [np.geomspace(0.3e-6, 4.8e-6, 5), np.array([0.3e-6, 0.5e-6, 1e-6, 2.5e-6, 5e-6])])
+def test_limits_of_size_that_move_change_a_penetration_by_what_is_told(edges):
+    """A spectrum of d^-2.6 for each ln d and a penetration of d^-0.55, counted again with all limits a little higher:
+    channels far wider than they are apart in penetration, where the middle of a channel says too little."""
+
+    def ratio(moved):
+        counts = [1e6 * (moved[:-1] ** p - moved[1:] ** p) / -p / edges[0] ** -2.6 for p in (-2.6, -3.15)]
+        return counts[0], counts[1] * edges[0] ** 0.55 * 0.6
+
+    n, behind = ratio(edges)
+    step = 1e-4
+    raised = np.divide(*ratio(edges * (1 + step))[::-1]) / (behind / n)
+    given = Given("record", {"": Counter("", "counter", size_limit=0.1, flow_limit=0.0, count_limit=0.0)})
+    samples = samples_of(np.round([n, behind]), [True, False], edges[:-1], edges[1:], 1.0)
+    found = by_size(observed(counted_ratio(samples), "in use", given, edges[:-1], edges[1:]), edges[:-1], edges[1:])
+    parts = {cause.label: part for cause, part in found.penetration.parts.items()}
+    alike = parts["counter size of all limits alike"][0] / found.penetration.value  # what is to be put right
+    np.testing.assert_allclose(alike / (0.1 / math.sqrt(3)), (1 - raised) / step, rtol=0.03)
+
+
 def test_false_counts_are_taken_off_and_their_own_limits_widen():
     false = {("", up): Background(np.array([6.0]), 4.0, "zero") for up in (True, False)}
     found = sized(free(in_turn([4000], [20]), false))
