@@ -13,7 +13,7 @@ from flowrig.errors import Fault
 from flowrig.records.csv_text import Header
 from flowrig.records.files import quoted
 from flowrig.records.items import Array
-from flowrig.records.sizes import SAME, Sizes, micrometres, read_sizes
+from flowrig.records.sizes import SAME, SizeError, Sizes, micrometres, read_size, read_sizes
 from flowrig.records.words import unreadable
 
 LIKE = re.compile(r"\s*(?:[><≥]=?|from\b|above\b|over\b)?\s*\d*[.,]?\d")  # what a header of a channel begins with
@@ -50,15 +50,12 @@ def read_channel(header: Header, words: str, where: str, faults: list[Fault]) ->
         try:
             sizes = read_sizes(text)
             return Column(header, sizes.lower, sizes.upper)
-        except ValueError as error:
-            if "above the first" in str(error):
-                raise
-            lower = float(units.read(text, "length"))
+        except SizeError:
+            raise
+        except ValueError:
+            lower = read_size(text)
     except ValueError as error:
         faults.append(unreadable(where, header.raw, EXPECTED, error))
-        return None
-    if not lower > 0.0:
-        faults.append(Fault(where, quoted(header.raw), "a size above 0", "Correct the header."))
         return None
     return Column(header, lower, None)
 

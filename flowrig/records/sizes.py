@@ -9,8 +9,13 @@ from dataclasses import dataclass
 from flowrig import units
 
 SAME = 1e-6  # of a size: two that differ by less are one, written in other units
+SMALLEST, LARGEST = 1e-9, 1e-3  # of anything that a counter counts or a filter holds; beyond, a unit is wrong [m]
 _RANGE = re.compile(r"(?P<low>[\d.]+)\s*(?P<unit>[a-zA-Zµμ]*)\s*(?:to|-|–|\.\.)\s*(?P<high>.+)")
 _OPEN = re.compile(r"(?:from|above|over|>=?|≥)\s*(?P<low>.+)")
+
+
+class SizeError(ValueError):
+    """Sizes that were read, and that no particles have."""
 
 
 @dataclass(frozen=True)
@@ -53,20 +58,34 @@ def read_sizes(text: str) -> Sizes:
     Raises
     ------
     ValueError
-        For words that are no range, a unit that is none of length, and ends that do not rise.
+        For words that are no range, and a unit that is none of length.
+    SizeError
+        For ends that do not rise, and lengths that no particle in air has.
     """
     words = text.strip()
     if found := _OPEN.fullmatch(words):
-        sizes = Sizes(_size(found["low"]), math.inf)
+        sizes = Sizes(read_size(found["low"]), math.inf)
     elif found := _RANGE.fullmatch(words):
         unit = found["unit"] or units.split(found["high"].strip())[1]
-        sizes = Sizes(_size(f"{found['low']} {unit}"), _size(found["high"]))
+        sizes = Sizes(read_size(f"{found['low']} {unit}"), read_size(found["high"]))
     else:
         raise ValueError("no range of sizes")
-    if not 0.0 < sizes.lower < sizes.upper:
-        raise ValueError("the second size is not above the first")
+    if not sizes.lower < sizes.upper:
+        raise SizeError("the second size is not above the first")
     return sizes
 
 
-def _size(text: str) -> float:
-    return float(units.read(text.strip(), "length"))
+def read_size(text: str) -> float:
+    """One size. [m]
+
+    Raises
+    ------
+    ValueError
+        For words that are no length.
+    SizeError
+        For a length that no particle in air has.
+    """
+    size = float(units.read(text.strip(), "length"))
+    if not SMALLEST <= size <= LARGEST:
+        raise SizeError("sizes of particles lie between 1 nm and 1 mm")
+    return size

@@ -14,6 +14,11 @@ from flowrig.studies.counted import Sized
 from flowrig.studies.size_classes import SizeClasses
 
 GAP = 2  # columns between two of a table
+AVERAGED = (
+    "E1 to E3 are plain means over the channels of the standard, ePM is weighed by the volume of particles that its "
+    "standard assumes in the air, and the ranges of a clean-air rate by the logarithm of size: one efficiency curve, "
+    "averaged in three ways."
+)
 
 
 def clean_air_text(found: CleanAir) -> Iterator[str]:
@@ -33,6 +38,8 @@ def _averages_text(classes: SizeClasses, coverage: float) -> Iterator[str]:
     for name, average in classes.averages.items():
         sizes = average.quantity.label.removeprefix(f"{name}, ")
         yield f"  {name:<8}{sizes:<16}{_cell(average)} %"
+    if classes.averages:
+        yield from wrapped(AVERAGED, further=4)
     for each in _told_once(classes):
         yield from wrapped(each, further=4)
 

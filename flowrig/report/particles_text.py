@@ -15,7 +15,12 @@ from flowrig.studies.particles import ParticlesResult, efficiency_quantity, size
 from flowrig.studies.result import Result
 
 HEADS = ("size", "before", "behind", "efficiency", "interval", "")
-FEW_SAID, NONE_SAID, BELOW_SAID = "few counts", "none through", "below zero"
+FEW_SAID, NONE_SAID, BELOW_SAID = "few", "none", "below 0"
+MARKS = {
+    FEW_SAID: f"fewer than {FEW:.0f} counts behind",
+    NONE_SAID: "nothing came through, a limit on one side",
+    BELOW_SAID: "kept as measured",
+}
 
 
 def particles_text(result: Result, part: ParticlesResult) -> Iterator[str]:
@@ -29,6 +34,7 @@ def particles_text(result: Result, part: ParticlesResult) -> Iterator[str]:
         yield from wrapped(
             f"Efficiency by size, {run}; {100 * of.coverage:.6g} % intervals, exact where counts are few"
         )
+        yield from wrapped(_summed(*part.samples[run]))
         yield from by_size_text(of)
     own = set(part.clean_air.quantities) if part.clean_air is not None else set()
     others = [q for q in part.quantities.values() if not q.name.startswith("efficiency") and q.name not in own]
@@ -48,16 +54,28 @@ def particles_text(result: Result, part: ParticlesResult) -> Iterator[str]:
         yield from ("", *findings_text(part.findings))
 
 
+def _summed(before: int, behind: int) -> str:
+    """What the counts of a line are sums of; where their numbers differ a reader cannot divide one by the other."""
+    said = f"Counts are those of {before} sample{'s' * (before != 1)} before and {behind} behind the filter"
+    return f"{said}." if before == behind else f"{said}; efficiencies are of samples at one time and of one volume."
+
+
 def by_size_text(of: BySize, run: str = IN_USE) -> Iterator[str]:
     """A line a channel."""
     rows = [HEADS, *(_row(of, i, run) for i in range(len(of)))]
-    widths = [max(len(row[k]) for row in rows) for k in range(len(HEADS))]
+    two_sided = [row for row in rows if row[3]]
+    widths = [max(len(row[k]) for row in (two_sided if k in (3, 4) else rows)) for k in range(len(HEADS))]
     for row in rows:
-        cells = [
-            row[0].ljust(widths[0]),
-            *(cell.rjust(width) for cell, width in zip(row[1:5], widths[1:5], strict=True)),
-        ]
+        cells = [row[0].ljust(widths[0]), row[1].rjust(widths[1]), row[2].rjust(widths[2])]
+        if row[3]:
+            cells += [row[3].rjust(widths[3]), row[4].rjust(widths[4])]
+        else:  # a limit on one side has the room of both
+            cells.append(row[4].rjust(widths[3] + 2 + widths[4]))
         yield f"  {'  '.join([*cells, row[5]])}".rstrip()
+    used = {mark for row in rows for mark in row[5].split(", ")}
+    told = "; ".join(f"{mark}: {meaning}" for mark, meaning in MARKS.items() if mark in used)
+    if told:
+        yield from wrapped(told, further=4)
 
 
 def _row(of: BySize, i: int, run: str) -> tuple[str, ...]:

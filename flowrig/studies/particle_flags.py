@@ -77,6 +77,19 @@ SHOWS_NOTHING = FlagMeaning(
     "A counter counted nothing at all before the filter, where there are particles: it was off, blocked, or still had "
     "its zero filter. Nothing can be told from its samples.",
 )
+NEVER_SEEN = FlagMeaning(
+    "a counter never seen counting",
+    "alarm",
+    "A counter that stood behind the filter alone counted nothing in any sample: a filter that lets nothing through "
+    "and a counter that is off or blocked look alike. Swap the counters, or count some minutes with it in the room "
+    "(run = 'beside each other').",
+)
+FEW_ZERO = FlagMeaning(
+    "few minutes with the zero filter",
+    "note",
+    "What false counts leave open in a channel is more than counting behind the filter does: the samples through the "
+    "zero filter hold too little air. Count with it for as long as behind the filter.",
+)
 MORE_BEHIND = FlagMeaning(
     "more behind than before",
     "alarm",
@@ -202,7 +215,7 @@ COUNTERS_DIFFER = FlagMeaning(
 )
 FLAGS = (
     LOSS, OVER_MOST, NEAR_MOST, NO_MOST, NO_ZERO, FEW_NO_ZERO, MANY_FALSE, NOTHING, NONE_BEFORE, BELOW_ZERO,
-    SHOWS_NOTHING, MORE_BEHIND,
+    SHOWS_NOTHING, NEVER_SEEN, FEW_ZERO, MORE_BEHIND,
     BELOW_NOTHING, NOT_WHOLE, SMALLER, ONE_SAMPLE, FEW_SAMPLES, NO_AGREEMENT, BURST, DRIFT_UNTOLD, OUTSIDE,
     POINTS_DIFFER, NO_VELOCITY, NOT_SWAPPED, NOT_ALIKE, NOT_FLUSHED, FLUSH_UNKNOWN, HUMID, NO_ASPIRATION,
     BYPASS_DIFFERS, COUNTERS_DIFFER,

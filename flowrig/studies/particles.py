@@ -46,15 +46,15 @@ class ParticlesResult(CleanAirPart):
         The two counters.
     bypass : dict of str to Bypass
         By the run that tells it.
-    samples : dict of str to int
-        Samples behind the filter in each run.
+    samples : dict of str to tuple of int
+        Samples before and behind the filter in each run.
     """
 
     runs: dict[str, BySize] = field(default_factory=dict)
     beside: BySize | None = None
     pair: tuple[str, ...] = ()
     bypass: dict[str, Bypass] = field(default_factory=dict)
-    samples: dict[str, int] = field(default_factory=dict)
+    samples: dict[str, tuple[int, int]] = field(default_factory=dict)
 
     @property
     def by_size(self) -> BySize | None:
@@ -81,7 +81,8 @@ def reduce_counts(result: Result) -> ParticlesResult:
             part.findings.append(Finding(flags.NOT_ALIKE, f"{run}, {NO_FILTER}"))
         found = by_size(own, read.table.lower, read.table.upper, same, result.coverage, bool(given.background))
         found.findings = list(_found(run, own, found, same, given, read.of(run)))
-        part.runs[run], part.samples[run] = found, own.ratio.repeats
+        up = read.of(run).upstream
+        part.runs[run], part.samples[run] = found, (int(np.sum(up)), int(np.sum(~up)))
         part.findings += found.findings
         for i in range(len(found)):
             if np.isfinite(found.penetration.value[i]):
@@ -158,6 +159,8 @@ def _found(
             (flags.POINTS_DIFFER, ratio.points * np.abs(ratio.value) > ratio.u),
         ]
         few = (of.counted[:, 1] < FEW) & np.isfinite(value)
+        false = own.behind.high - own.behind.low
+        checks.append((flags.FEW_ZERO, (false > ratio.high - ratio.low) & ~of.upper_only & np.isfinite(value)))
     if not given.background:
         checks.append((flags.FEW_NO_ZERO, few & ~of.upper_only))
     if ratio.burst is not None:
@@ -267,8 +270,7 @@ def _sentences(
         if len(names) > 1:
             moved = all(len(set(own.upstream[own.by(name)].tolist())) > 1 for name in names)
             way = f"counters {' and '.join(names)} at once{', which changed places' if moved else ''}"
-        number = part.samples[IN_USE]
-        yield f"Counted by {way}. {number} sample{'s' if number > 1 else ''} behind the filter."
+        yield f"Counted by {way}."
     if len(set(own.only(~own.upstream).point)) > 1:
         yield "Points of the outlet are weighed by their velocity; each has to lie in the core of the jet."
     if any(s.value("counts") == CUMULATIVE for s in content.counters.values()):
@@ -276,7 +278,7 @@ def _sentences(
     if correlation is not None and part.runs:
         yield "Penetrations are over what was counted in the same way with no filter."
     if read.table.rows(ZERO):
-        yield "False counts through the zero filter were taken off."
+        yield f"False counts through the zero filter were taken off: {_false_counts(read)}."
     for run, found in part.bypass.items():
         if found.combined is None:
             continue
@@ -288,6 +290,17 @@ def _sentences(
         else:
             share, ends = _percent(float(bar.value)), f"{_percent(low)} to {_percent(high)}"
             yield f"Round the filter goes {share} % of the air, {ends} % ({how})."
+
+
+def _false_counts(read: Sampling) -> str:
+    """How many each counter showed in how much air."""
+    rows, by = read.table.rows(ZERO), np.array(read.table.counter)
+    told = []
+    for name in dict.fromkeys(by[rows].tolist()):
+        own = [i for i in rows if by[i] == name]
+        litres = 1e3 * float(np.sum(read.table.volume[own]))
+        told.append(f"{float(np.sum(read.table.counts[own])):.0f} in {litres:.3g} L by counter {name}")
+    return ", ".join(told)
 
 
 def _percent(percentage: float) -> str:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Iterator
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -109,12 +110,7 @@ def sampling(record: Record, content: CountRecord) -> Sampling:
     for name, times in table.times.items():
         said = f"counter {name}: all counts would be multiples of {times:.0f}; taken as {times:.0f} times fewer"
         findings.append(Finding(found.SMALLER, said))
-    before = np.array([place == UPSTREAM for place in table.place], dtype=bool)
-    by = np.array(table.counter)
-    for name in counters:
-        own = before & (by == name)
-        if np.any(own) and not np.any(table.counts[own] > 0.0):
-            findings.append(Finding(found.SHOWS_NOTHING, f"counter {name}: {int(np.sum(own))} samples upstream"))
+    findings += _silent(table, counters)
     findings += _flushed(content, counters)
     findings += _humid(record)
     if np.any(table.lower >= COARSE) and "aspiration_limit" not in content.particles:
@@ -126,6 +122,20 @@ def aspiration(content: CountRecord, lower: Array) -> Array:
     """Limit of what inlets may do to the ratio, by channel."""
     limit = content.particles.value("aspiration_limit", 0.0)
     return np.where(lower >= COARSE * (1.0 - 1e-9), limit, 0.0)
+
+
+def _silent(table: CountTable, counters: dict[str, Counter]) -> Iterator[Finding]:
+    """Counters that nothing shows to be counting."""
+    particles = np.array([run != ZERO for run in table.run], dtype=bool)
+    before = np.array([place == UPSTREAM for place in table.place], dtype=bool)
+    by = np.array(table.counter)
+    seen = np.any(table.counts > 0.0, axis=1)
+    for name in counters:
+        own = particles & (by == name)
+        if np.any(own & before) and not np.any(seen & own & before):
+            yield Finding(found.SHOWS_NOTHING, f"counter {name}: {int(np.sum(own & before))} samples upstream")
+        elif np.any(own) and not np.any(seen & own):
+            yield Finding(found.NEVER_SEEN, f"counter {name}: {int(np.sum(own))} samples, all behind the filter")
 
 
 def _limit(item: Item) -> float:

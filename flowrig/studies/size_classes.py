@@ -238,7 +238,9 @@ def _findings(found: SizeClasses, filter_state: str) -> list[Finding]:
         value = f"{float(own.value):.3g} %"
         if found.straddle == "whole":
             other = f"{float(units.from_si(found.other_straddle, '%', 'ratio')):.3g} %"
-            findings.append(Finding(STRADDLED, f"ePM2.5 of {value} takes the channel whole; cut it would be {other}"))
+            if other != value:  # to the digits told
+                said = f"ePM2.5 of {value} takes the channel whole; cut it would be {other}"
+                findings.append(Finding(STRADDLED, said))
         else:
             findings.append(Finding(STRADDLED, f"ePM2.5 of {value} takes the channel cut at 2.5 um"))
     if found.classes:

@@ -11,6 +11,7 @@ import numpy as np
 import pytest
 
 import flowrig
+from flowrig.errors import InputError
 from flowrig.physics.particles import channel_counts
 from flowrig.report.as_json import load_json, result_json
 from flowrig.report.text import result_text
@@ -344,6 +345,10 @@ FLAGGED = {
     "more behind than before": lambda: record(
         in_turn(up=(4100, 260, 52, 11, 6, 2), behind=(14200, 1210, 335, 40, 20, 9))),
     "a counter shows nothing": lambda: record(in_turn(up=(0,) * 6)),
+    "a counter never seen counting": lambda: record(
+        [r | (dict.fromkeys(SIZES, 0) if r["place"] == "downstream" else {}) for r in swapped() if r["number"] < 3],
+        counters=two_counters()),
+    "few minutes with the zero filter": lambda: record(in_turn() + zero((1, 0, 0, 0, 0, 0), times=1)),
     "efficiency above 100 %": lambda: record(in_turn() + zero((0, 0, 0, 0, 9, 0))),
     "counts not whole": lambda: record(
         [r | {s: r[s] / 3 for s in SIZES} for r in in_turn()], counters=mended(per="L", sample_flow="1 L/min")),
@@ -399,6 +404,25 @@ def test_no_flag_is_without_its_test():
     assert {f.code for f in FLAGS} <= set(FLAGGED)
 
 
+def test_a_counter_behind_the_filter_that_counts_elsewhere_is_no_dead_one():
+    silent = [r | (dict.fromkeys(SIZES, 0) if r["place"] == "downstream" else {}) for r in swapped() if r["number"] < 3]
+    seen = reduced(record(silent + beside(1.0), counters=two_counters()))
+    assert "a counter never seen counting" not in codes(seen)
+    assert "nothing came through" in codes(seen)
+
+
+def test_sums_of_unequal_numbers_of_samples_say_so():
+    text = result_text(flowrig.reduce(record(in_turn())))
+    assert "Counts are those of 6 samples before and 5 behind the filter; efficiencies are of" in " ".join(text.split())
+
+
+@pytest.mark.parametrize("head", ["0.3 m", "5-10 m", "1e-6 um", ">10 mm"])
+def test_a_size_that_no_particle_has_is_refused(head):
+    rows = [{(head if k == "10 um" else k): v for k, v in row.items()} for row in in_turn()]
+    with pytest.raises(InputError, match="between 1 nm and 1 mm"):
+        reduced(record(rows))
+
+
 def test_a_counter_is_calibrated_once_a_year():
     old = mended(calibrated=dt.date(2025, 2, 1))
     assert "calibration overdue" in codes(reduced(record(QUIET, counters=old)))
@@ -447,8 +471,18 @@ def test_the_report_keeps_within_its_width_and_says_what_is_few():
     few = result_text(flowrig.reduce(record(in_turn() + zero())))
     row = next(line for line in few.splitlines() if line.lstrip().startswith("from 10 um"))
     assert "at least" in row
-    assert "none through" in row
-    assert "few counts" in next(line for line in few.splitlines() if line.lstrip().startswith("5 to 10 um"))
+    assert row.endswith("  none")
+    assert next(line for line in few.splitlines() if line.lstrip().startswith("5 to 10 um")).endswith("  few")
+    assert "few: fewer than 10 counts behind; none: nothing came through" in " ".join(few.split())
+
+
+def test_limits_with_many_digits_keep_within_the_width():
+    """A filter so tight that its limits take seven digits, beside one a little less so."""
+    up = tuple(100 * n for n in UPSTREAM)
+    rows = in_turn(up=up, behind=(0,) * 6) + in_turn(run="seams taped", up=up, behind=(3, 0, 0, 0, 0, 0))
+    counters = {"A": COUNTER | {"max_concentration": "1e6 1/cm3"}}
+    said = result_text(flowrig.reduce(record(rows + zero(times=30), counters=counters)))
+    assert max(map(len, said.splitlines())) <= 80
 
 
 def test_points_are_said_to_be_weighed():
