@@ -274,9 +274,12 @@ def printed_counts(table: Table, columns: Sequence[Column], faults: list[Fault])
     """What stands in the columns, shape (n, k); None after a fault."""
     before = len(faults)
     found = []
+    empty = {i for i in range(len(table)) if not any(table.cell(i, column.header.raw) for column in columns)}
+    faults += tables.row_faults(table, sorted(empty), "a count in each column", "Fill the row, or remove it.")
     for column in columns:
         numbers, blanks, wrong = table.numbers(column.header.raw)
         faults += wrong
+        blanks = [i for i in blanks if i not in empty]
         faults += tables.cell_faults(table, column.header, blanks, "a count", "Fill the cell, or remove the row.")
         with np.errstate(invalid="ignore"):
             below = np.flatnonzero(numbers < 0.0)

@@ -174,6 +174,12 @@ def cell_faults(
     return listed([fault(int(row)) for row in rows[: TOLD + 1]], where, rest, TOLD)
 
 
+def row_faults(table: Table, rows: Sequence[int], expected: str, remedy: str) -> list[Fault]:
+    """The same fault of several whole rows, the first of them told one by one."""
+    each = [Fault(f"{table.name}, row {table.row_number(i)}", "nothing", expected, remedy) for i in rows[: TOLD + 1]]
+    return listed(each, table.name, f"and {len(rows) - TOLD} more", TOLD)
+
+
 @dataclass
 class Grid:
     """Readings of a grid, in the order of the layout's points.

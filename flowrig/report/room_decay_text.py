@@ -8,6 +8,7 @@ from collections.abc import Iterator
 from flowrig.report.lines import budget_lines, findings_text, numbers, quantity_line, rounded, wrapped
 from flowrig.studies.result import Quantity, Result
 from flowrig.studies.room_decay import DecayResult, Told
+from flowrig.studies.room_decay_flags import WINDOW_MATTERS
 from flowrig.studies.room_decay_run import Fall
 from flowrig.uncertainty.estimate import Estimate
 
@@ -72,7 +73,10 @@ def _window(part: DecayResult, falls: list[tuple[Told, Fall]]) -> str:
     if not shares:
         return f"{said}."
     share, words, which = max(shares)
-    return f"{said}. {words.capitalize()} by a fifth, a rate moves by at most {share:.2g} times its bar ({which})."
+    said += f". {words.capitalize()} by a fifth, a rate moves by at most {share:.2g} times its bar ({which})"
+    if share > 1.0 and not any(f.code == WINDOW_MATTERS.code for f in part.findings):
+        said += ", which chance explains: fewer rows tell it less well, and it is the most of so many"
+    return f"{said}."
 
 
 def _rate_line(told: Told) -> str:

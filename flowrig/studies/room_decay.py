@@ -310,6 +310,8 @@ def _tell(result: Result, part: DecayResult, rates: Sequence[Rate]) -> None:
     part.quantities |= {t.clean_air.name: t.clean_air for t in part.told}
     for told in part.told:
         part.quantities |= {q.name: q for q in (told.on, told.off)}
+    if not part.told:
+        return
     part.volume = quantity("net_volume", "net volume of the room", "volume", "m3", "volume")
     part.quantities["net_volume"] = part.volume
 

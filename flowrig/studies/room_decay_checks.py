@@ -84,8 +84,13 @@ def _of_fall(fall: Fall, name: str, tests: int) -> Iterator[Finding]:
             yield Finding(flags.WINDOW_MATTERS, f"{name}: {by * 3600:+.2g} 1/h {words}, bar {fall.bar * 3600:.2g}")
     if fall.assumed:
         yield Finding(flags.FLOOR_ASSUMED, name)
+    elif fall.known is not None and fall.known.value > fall.begins:
+        yield Finding(flags.FLOOR_ABOVE, f"{name}: {fall.known.value / fall.begins:.2g} times")
     elif abs(fit.off_floor) > OFF:
-        yield Finding(flags.FLOOR_OFF, f"{name}: {fit.off_floor:+.1f} standard errors")
+        flag = flags.FLOOR_OFF if fall.known is not None and fall.known.value > 0.0 else flags.FLOOR_NONE
+        yield Finding(flag, f"{name}: {fit.off_floor:+.1f} standard errors")
+    if fit.rate + fall.bar < 0.0:
+        yield Finding(flags.RISES, f"{name}: {fit.rate * 3600:.2g} 1/h")
     if fall.points < HARDLY:
         yield Finding(flags.HARDLY_ROWS, f"{name}: {fall.points:.1f}")
     elif fall.points < ENOUGH:

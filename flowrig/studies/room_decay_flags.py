@@ -60,6 +60,24 @@ FLOOR_OFF = FlagMeaning(
     "The tail of a run shows another floor than the one told for it, by more than three standard errors. With the "
     "cleaner on, the floor is lower than in the room without it; outdoor air may have changed.",
 )
+FLOOR_ABOVE = FlagMeaning(
+    "background above the run",
+    "alarm",
+    "The background told for a run is more than what the run begins with: it is that of another run or counter, or was "
+    "counted after particles had been added. No rate can be told with it.",
+)
+FLOOR_NONE = FlagMeaning(
+    "nothing in the background",
+    "warning",
+    "No particle of a size was counted in the background, and the tail of the run shows more: the counter still had "
+    "its zero filter, or too little air was counted.",
+)
+RISES = FlagMeaning(
+    "particles rise",
+    "alarm",
+    "The particles of a run become more, by more than its error bar: the times run backwards, particles were still "
+    "being added, or a window was opened. No clean-air rate follows from it.",
+)
 FEW_ROWS = FlagMeaning(
     "too fast for the sampling",
     "warning",
@@ -153,7 +171,8 @@ SLOWER_WITH = FlagMeaning(
     "of the runs, or their words on and off, were exchanged. A clean-air rate below zero means nothing.",
 )
 FLAGS = (
-    SLOWER_WITH, ABOVE_COUNTER, NEAR_COUNTER, NOT_ONE_DECAY, FOLLOWING, RUNS_DIFFER, WINDOW_MATTERS, FLOOR_ASSUMED,
+    SLOWER_WITH, RISES, FLOOR_ABOVE, FLOOR_NONE,
+    ABOVE_COUNTER, NEAR_COUNTER, NOT_ONE_DECAY, FOLLOWING, RUNS_DIFFER, WINDOW_MATTERS, FLOOR_ASSUMED,
     FLOOR_OFF, FEW_ROWS, HARDLY_ROWS, ROUGH, STRONG, NOT_TOLD, NATURAL_UNLIKE, NATURAL_STATED, WINDOWS_CHANGED,
     VOLUME_GROSS, NOT_COUNTED, HALF_LIFE, NOTHING_TOLD, CHANNEL_LEFT_OUT,
 )  # fmt: skip

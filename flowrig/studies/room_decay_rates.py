@@ -159,7 +159,8 @@ def _rate(room: Room, fitted: Fall, sizes: str) -> Estimate:
     kind = WALLS[not run.on]
     used = run.time[fitted.used]
     if fit.u * float(used[-1] - used[0]) > TELLS_NOTHING:
-        raise CalculationError(f"the readings of {run.name} tell no rate")
+        went = f"they end at {100.0 * fitted.ends / fitted.begins:.0f} % of where they begin"
+        raise CalculationError(f"the readings of {run.name} tell no rate: {went}")
     parts: dict[Cause, Array] = {}
     if fit.u_scatter > 0.0:
         # one error of each reading: a scatter that is a small part of it, known by few, must not be drawn by itself

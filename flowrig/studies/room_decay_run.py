@@ -167,6 +167,16 @@ class Fall:
         return self.fit.amplitude + self.fit.floor
 
     @property
+    def begins(self) -> float:
+        """Mean concentration of the first tenth of the window, as read. [1/m^3]"""
+        return _tenth(self.run, self.channel, self.used)
+
+    @property
+    def ends(self) -> float:
+        """The same of the last tenth."""
+        return _tenth(self.run, self.channel, self.used, last=True)
+
+    @property
     def span(self) -> tuple[float, float]:
         """Time of the first and the last row used. [s]"""
         time = self.run.time[self.used]
@@ -237,8 +247,7 @@ def _floor(run: Run, channel: int, rows: Bools) -> tuple[Known | None, bool, Dec
     if run.floor is not None:
         known = run.floor.known(channel)
         return known, False, _fit(run, channel, rows, known)
-    level = run.level[rows, channel]
-    first = float(np.mean(level[: max(1, len(level) // 10)]))
+    first = _tenth(run, channel, rows)
     wide = Known(FIRST / 2.0 * first, FIRST / 2.0 * first / math.sqrt(3.0))
     try:
         alone = _fit(run, channel, rows, None)
@@ -247,6 +256,13 @@ def _floor(run: Run, channel: int, rows: Bools) -> tuple[Known | None, bool, Dec
     if alone.u_floor < wide.u:
         return None, False, alone
     return wide, True, _fit(run, channel, rows, wide)
+
+
+def _tenth(run: Run, channel: int, rows: Bools, *, last: bool = False) -> float:
+    """Mean concentration of the first or last tenth of some rows."""
+    level = run.level[rows, channel]
+    n = max(1, len(level) // 10)
+    return float(np.mean(level[-n:] if last else level[:n]))
 
 
 def _moves(run: Run, channel: int, rows: Bools, known: Known | None, fit: Decline) -> dict[str, tuple[float, float]]:

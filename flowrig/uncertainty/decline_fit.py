@@ -120,6 +120,8 @@ class DeclineFit:
                 high = low
             if low <= SMALLEST:
                 return self._fitted(found["b"], low), low if self.road == "logarithms" else 0.0
+        if beyond(low) * beyond(high) > 0.0:  # few counts: from another start the fit ends elsewhere
+            raise CalculationError("the readings are too few for a decline")
         excess = float(brentq(beyond, low, high, xtol=1e-10, rtol=1e-8))
         return self._fitted(found["b"], excess), excess
 

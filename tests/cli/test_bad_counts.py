@@ -68,6 +68,14 @@ def test_the_sound_counts_are_sound(rig: Rig) -> None:
     assert "Particle counts" in out
 
 
+def test_a_sample_without_counts_is_one_fault(rig: Rig) -> None:
+    laid_out(rig, counts=COUNTS.replace("15969,1678,479\n2", ",,\n2"))
+    code, out, err = rig.run("reduce", "record.toml")
+    assert (code, out) == (2, "")
+    assert err.count("\n") == 1
+    assert "counts.csv, row 2: read nothing; expected a count in each column" in err
+
+
 def row(number: int, column: str) -> str:
     return f"counts.csv, row {number}, column '{column}'"
 

@@ -11,7 +11,7 @@ import numpy as np
 import pytest
 
 import flowrig
-from flowrig.errors import InputError
+from flowrig.errors import CalculationError, InputError
 from flowrig.physics.particles import channel_counts
 from flowrig.report.as_json import load_json, result_json
 from flowrig.report.text import result_text
@@ -344,7 +344,8 @@ FLAGGED = {
     "efficiency below zero": lambda: record(in_turn(behind=(14500, 260, 52, 11, 1, 0))),
     "more behind than before": lambda: record(
         in_turn(up=(4100, 260, 52, 11, 6, 2), behind=(14200, 1210, 335, 40, 20, 9))),
-    "a counter shows nothing": lambda: record(in_turn(up=(0,) * 6)),
+    "a counter shows nothing": lambda: record(
+        [r | {"counter": "A"} for r in in_turn(up=(0,) * 6)] + beside(1.0), counters=two_counters()),
     "a counter never seen counting": lambda: record(
         [r | (dict.fromkeys(SIZES, 0) if r["place"] == "downstream" else {}) for r in swapped() if r["number"] < 3],
         counters=two_counters()),
@@ -398,6 +399,11 @@ def test_a_sound_record_has_no_flags():
 @pytest.mark.parametrize("code", FLAGGED)
 def test_every_flag_is_raised_where_it_belongs(code):
     assert code in codes(flagged(code))
+
+
+def test_counts_of_which_nothing_comes_say_why():
+    with pytest.raises(CalculationError, match=r"No number follows from this record. a counter shows nothing"):
+        reduced(record(in_turn(up=(0,) * 6)))
 
 
 def test_no_flag_is_without_its_test():

@@ -12,6 +12,7 @@ import numpy as np
 import pytest
 
 import flowrig
+from flowrig.errors import CalculationError
 from flowrig.physics.clean_air import short_circuit_clean_air
 from flowrig.records.sizes import Sizes
 from flowrig.studies.result import Quantity
@@ -108,6 +109,39 @@ def test_a_tail_that_shows_another_floor_than_the_one_told():
     record = decays()
     record["decay_runs"][0]["background"] = {k: v * 10 for k, v in record["decay_runs"][1]["background"].items()}
     assert "floor not as measured" in codes(reduced(record))
+
+
+def test_a_background_above_what_the_run_begins_with():
+    record = decays()
+    own = record["decay_runs"][1]["background"]
+    record["decay_runs"][0]["background"] = {k: v * 30 for k, v in own.items()}
+    part = reduced(record)
+    assert "background above the run" in codes(part)
+    assert part.told[0].rate.falls[0].known.value > part.told[0].rate.falls[0].begins
+
+
+def test_a_background_in_which_nothing_was_counted():
+    record = decays()
+    own = record["decay_runs"][1]["background"]
+    record["decay_runs"][0]["background"] = {k: v * 0 for k, v in own.items()}
+    assert "nothing in the background" in codes(reduced(record))
+
+
+def test_particles_that_become_more():
+    record = decays()
+    record["decay_runs"][0]["counts"] = counted(-1.5, 0.01, 40)
+    part = reduced(record)
+    assert {"particles rise", "slower with the cleaner"} <= codes(part)
+    assert "particles rise" not in codes(reduced(decays(off=0.0, seed=4)))  # within its bar
+
+
+def test_a_record_of_which_nothing_comes_says_why():
+    record = decays()
+    for run in record["decay_runs"]:
+        run["counts"] = {k: (v if "time" in k else np.round(v[0] + 0.0 * v)) for k, v in run["counts"].items()}
+        run.pop("background", None)
+    with pytest.raises(CalculationError, match=r"No number follows .* end at 100 % of where they begin"):
+        flowrig.reduce(record)
 
 
 @pytest.mark.parametrize(

@@ -195,6 +195,7 @@ def test_counting_has_no_memory():
     [
         ([10.0, 5.0, 2.0], "4 or more"),
         ([0.0] * 8, "nothing was counted"),
+        ([0.0, 3.0, 1.0, 0.0, 0.0, 0.0, 0.0, 1.0], "too few for a decline"),
     ],
 )
 def test_what_tells_no_decline(count, said):
