@@ -97,7 +97,7 @@ IN_TABLE = spread(
     ("a size without a unit", "0.3 um,0.5 um", "0.3,0.5 um",
      ("counts.csv, header", "the cells of a sample", "unit with each size")),
     ("sizes that fall", "0.3 um,0.5 um", "0.5-0.3 um,0.5 um", (at("0.5-0.3 um"), "not above the first")),
-    ("a size of nothing", "0.3 um,0.5 um", "0 um,0.5 um", (at("0 um"), "above 0")),
+    ("a size of nothing", "0.3 um,0.5 um", "0 um,0.5 um", (at("0 um"), "between 1 nm and 1 mm")),
     ("a size twice", "0.5 um,1 um", "0.5 um,500 nm", (at("0.5 um"), "the size of '500 nm' too")),
     ("a column of no field", "point,", "pint,", (at("pint"), "Did you mean point?")),
     ("counts for a volume", "0.3 um,", "0.3 um [1/ft3],", (at("0.3 um [1/ft3]"), "'1/ft3'", "per = 'sample'")),
