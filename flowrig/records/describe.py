@@ -28,6 +28,7 @@ from flowrig.records.declare import (
 )
 from flowrig.records.items import unit_written
 from flowrig.records.schema import MEASURED_KIND, MEASURED_STEP
+from flowrig.unit_table import CURRENCIES
 
 EMPTY = '""'  # the example of a field that declares none
 
@@ -70,6 +71,10 @@ def unit_line(field: Field, measured: str = "") -> str:
     if isinstance(field, Statement):
         # a bare % would not say whether it is of the reading or of the humidity itself
         return "%RH" if kind == "relative humidity" else f"% of reading, % of full scale, {unit_words(kind)}"
+    currency = next((code for code in CURRENCIES if kind.endswith(f" {code}")), "")
+    if currency:  # the table is declared in one of them; the record names its own
+        others = ", ".join(code for code in CURRENCIES if code != currency)
+        return f"{unit_words(kind)}; {others} alike"
     return unit_words(kind)
 
 

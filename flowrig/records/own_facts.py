@@ -8,7 +8,7 @@ from typing import Any
 
 from flowrig.records.cleaner_facts import CLEANER, cleaner_checks
 from flowrig.records.declare import Choice, Count, Field, Given, OneOf, Table, Text, Wrong
-from flowrig.records.items import Section, path_name
+from flowrig.records.items import Section, as_written, path_name
 from flowrig.records.part import Part, PartReader
 from flowrig.records.words import folded, shown
 from flowrig.unit_table import CURRENCIES
@@ -34,14 +34,17 @@ IN_DUCT = (
 )
 HOW = ("test", "prediction", "clean_air_rate")
 MOST_MONEY = 1e9  # in any currency, for one unit, filter or change
+MOST_ENERGY_PRICE = 10.0 / 3.6e6  # ten a kWh, in any currency: more nobody is billed
+MOST_DEMAND_PRICE = 1.0  # a thousand a kW
 MOST_HOURS = 366 * 86400.0
+MOST_CHANGES = 366.0  # in a year: one a day
 
 
 def _rates(name: str, what: str, example: str) -> tuple[Field, ...]:
     """A rate in either sort: its name says which."""
     kinds = ((REAL, "in money of today, beyond inflation"), (NOMINAL, "in money as it is paid, inflation in it"))
     return tuple(
-        Given(f"{sort}_{name}", f"{what}, {words}.", kind="ratio", above=-0.5, high=1.0, example=example)
+        Given(f"{sort}_{name}", f"{what}, {words}.", kind="ratio", above=-0.2, high=0.5, example=example)
         for sort, words in kinds
     )
 
@@ -86,7 +89,8 @@ OWN = Table(
     "one currency. Any number may carry its ± or a range, from one value to another.",
     (
         Count("years", "Years that are looked at.", required=True, low=1, high=60, example="10"),
-        Choice("currency", "Currency that all prices here are written in.", required=True, choices=tuple(CURRENCIES)),
+        Choice("currency", "Currency that all prices here are written in.", required=True, choices=tuple(CURRENCIES),
+               example='"USD"'),
         Choice(
             "money",
             "In which money it is reckoned: real, of today's value, or nominal, as it is paid. Rates of the other sort "
@@ -95,7 +99,7 @@ OWN = Table(
             choices=(REAL, NOMINAL),
         ),
         *_rates(DISCOUNT, "Discount rate of a year", '"from 2 to 4 %"'),
-        Given("inflation", "General rise of prices in a year.", kind="ratio", above=-0.5, high=1.0,
+        Given("inflation", "General rise of prices in a year.", kind="ratio", above=-0.2, high=0.5,
               example='"from 2 to 3 %"'),
         *_rates("energy_escalation", "Rise of the tariff in a year, of energy and demand", '"from 0 to 1 %"'),
         *_rates("filter_escalation", "Rise of the prices of filters and their disposal in a year", '"from -1 to 1 %"'),
@@ -123,9 +127,9 @@ OWN = Table(
             choices=(MEAN, LOWER),
         ),
         Given("energy_price", "Price of electrical energy.", required=True, kind="price of energy USD", low=0.0,
-              example='"from 0.14 to 0.20 USD/kWh"'),
+              high=MOST_ENERGY_PRICE, example='"from 0.14 to 0.20 USD/kWh"'),
         Given("demand_price", "Demand charge, for the greatest power of each billing.", kind="price of power USD",
-              low=0.0, example='"14 USD/kW"'),
+              low=0.0, high=MOST_DEMAND_PRICE, example='"14 USD/kW"'),
         Count("billings", "Billings of the demand charge in a year; 12 where nothing is said.", low=1, high=12,
               example="12"),
         Given("demand_share", "Share of their power that runs in the hour of the greatest power.", kind="ratio",
@@ -150,6 +154,9 @@ def _option_checks(section: Section) -> Sequence[Wrong]:
         remedy = 'Remove the line, or the words sort = "nothing".'
         return [Wrong(name, "nothing else: doing nothing costs nothing and cleans no air", remedy) for name in told]
     wrong = [*_how_checks(section, sort), *_change_checks(section)]
+    if sort == UNIT and "power" in section and not section.value("power") > 0.0:
+        said = "a power above 0 W: what moves air draws some"
+        wrong.append(Wrong("power", said, "Correct the power, or its unit."))
     if "price" not in section:
         wrong.append(Wrong("price", "price, of one unit today", 'Add price = "220 USD", for instance.'))
     if "replacement_price" in section and "unit_life" not in section:
@@ -235,12 +242,12 @@ OPTIONS = Table(
                "money. Without it the straight-line share of its price, where its life is told.", '"10 USD"',
                low=-1e9),
         Count("filters", "Filters in a set of one unit.", low=0, high=1000, example="4"),
-        Given("change_every", "Calendar time from one change to the next.", kind="time", above=0.0,
+        Given("change_every", "Calendar time from one change to the next.", kind="time", low=86400.0,
               example='"from 3 to 4 months"'),
-        Given("change_after", "Running time from one change to the next.", kind="time", above=0.0,
+        Given("change_after", "Running time from one change to the next.", kind="time", low=3600.0,
               example='"from 500 to 700 h"'),
-        Given("changes_per_year", "How often in a year filters are changed.", kind="ratio", above=0.0, high=366.0,
-              example='"from 3 to 4"'),
+        Given("changes_per_year", "How often in a year filters are changed.", kind="ratio", above=0.0,
+              high=MOST_CHANGES, example='"from 3 to 4"'),
         *_shared_prices(""),
         Given("mean_over_life", "Clean air as the mean over the life of the filters, as a share of that with new ones.",
               kind="ratio", above=0.0, high=1.0, example='"from 70 to 90 %"'),
@@ -277,8 +284,8 @@ def priced(table: Table, currency: str) -> Table:
         return table
     fields: list[Field] = []
     for f in table.fields:
-        kind = getattr(f, "kind", "")
-        if kind.endswith(" USD"):
+        if _is_priced(f):
+            kind = getattr(f, "kind", "")
             changed: Any = {"kind": kind.replace("USD", currency), "example": f.example.replace("USD", currency)}
             f = replace(f, **changed)
         fields.append(f)
@@ -304,11 +311,29 @@ class Owning:
         return [self.terms, *self.options]
 
 
+def _is_priced(f: Field) -> bool:
+    return getattr(f, "kind", "").endswith(" USD")
+
+
+def _unpriced(reader: PartReader, table: Table, raw: Any, path: tuple[str | int, ...], currency: str) -> Any:
+    """A table without its prices where the currency is none of ours: that is a fault, and each price no other."""
+    if currency in CURRENCIES or not isinstance(raw, Mapping):
+        return raw
+    prices = {f.name for f in table.fields if _is_priced(f)} & set(raw)
+    reader.walker.spoiled |= {path_name((*path, name)) for name in prices}
+    return {name: value for name, value in raw.items() if name not in prices}
+
+
 def read_own(reader: PartReader) -> Owning:
     """The tables, their prices in the currency that [own] names."""
     raw = reader.data[OWN.name]
     currency = str(raw.get("currency", "")) if isinstance(raw, Mapping) else ""
-    terms = reader.section(priced(OWN, currency), _sorts_told(reader, raw), (OWN.name,))
+    stated = _unpriced(reader, OWN, _sorts_told(reader, raw), (OWN.name,), currency)
+    terms = reader.section(priced(OWN, currency), stated, (OWN.name,))
+    options = reader.data.get(OPTIONS.name)
+    if isinstance(options, list):
+        unpriced = [_unpriced(reader, OPTIONS, one, (OPTIONS.name, i), currency) for i, one in enumerate(options)]
+        reader = replace(reader, data={**reader.data, OPTIONS.name: unpriced})
     found = Owning(terms, reader.several(priced(OPTIONS, currency)))
     _together(reader, found)
     return found
@@ -347,6 +372,11 @@ def _together(reader: PartReader, found: Owning) -> None:
             )
         if section.value("sort") == NOTHING or section.value("filters") == 0:
             continue
+        hours = found.terms.value("hours")
+        if "change_after" in section and hours is not None and hours > MOST_CHANGES * section.value("change_after"):
+            said = f"at most {MOST_CHANGES:.0f} changes in a year of {as_written(found.terms['hours'])}"
+            remedy = "Check the time between changes, and its unit."
+            walker.fault((OPTIONS.name, i, "change_after"), as_written(section["change_after"]), said, remedy)
         if not any("filter_price" in s or walker.is_spoiled(*s.path, "filter_price") for s in (section, found.terms)):
             remedy = "Add filter_price to the option, or to [own] if all filters cost the same."
             walker.miss(section.path, "no filter_price", "filter_price, of one filter", remedy)
