@@ -27,6 +27,20 @@ def three_digits(x: float) -> str:
     return f"{float(f'{x:.3g}'):.10g}"
 
 
+def rounded(u: float, *values: float) -> list[str]:
+    """Values to the place of the second digit of their standard uncertainty (JCGM 100:2008 7.2.6, from memory)."""
+    if not math.isfinite(u) or u <= 0:
+        return [f"{x:.6g}" for x in values]
+    exponent = math.floor(math.log10(float(f"{u:.1e}")))
+    decimals = 1 - exponent
+    return [f"{round(x, decimals):.{max(decimals, 0)}f}" for x in values]
+
+
+def to_its_bar(value: float, u: float) -> str:
+    """A number in a sentence: no more digits than its standard uncertainty leaves, and never more than four."""
+    return f"{float(f'{float(rounded(u, value)[0]):.4g}'):.10g}"
+
+
 def shown(value: object) -> str:
     """A value as TOML has it: ``true``, ``2026-08-21``, ``[23, 4]``; a table by its keys."""
     if isinstance(value, str):

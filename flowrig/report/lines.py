@@ -12,6 +12,7 @@ import numpy as np
 from flowrig import units
 from flowrig.records.declare import Finding
 from flowrig.records.record import Record
+from flowrig.records.words import rounded as rounded
 from flowrig.records.words import three_digits
 from flowrig.studies.result import Quantity, interval_source
 from flowrig.uncertainty.estimate import Estimate
@@ -27,15 +28,6 @@ class Sure(Protocol):
 
 
 MARK = {"alarm": "ALARM", "warning": "Warning", "note": "Note"}
-
-
-def rounded(u: float, *values: float) -> list[str]:
-    """Values to the place of the second digit of their standard uncertainty (JCGM 100:2008 7.2.6, from memory)."""
-    if not math.isfinite(u) or u <= 0:
-        return [f"{x:.6g}" for x in values]
-    exponent = math.floor(math.log10(float(f"{u:.1e}")))
-    decimals = 1 - exponent
-    return [f"{round(x, decimals):.{max(decimals, 0)}f}" for x in values]
 
 
 def percent(share: float) -> str:

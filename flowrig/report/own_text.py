@@ -9,8 +9,18 @@ from collections.abc import Iterator
 from flowrig import units
 from flowrig.records.items import as_written
 from flowrig.records.own_facts import LOWER, ON_THE_DAY, REAL
-from flowrig.report.lines import WIDTH, findings_text, heading_text, numbers, percent, quantity_line, rounded, wrapped
-from flowrig.studies.own import LEVELISED, PRESENT, Owned, OwnedOption
+from flowrig.report.lines import (
+    WIDTH,
+    findings_text,
+    heading_text,
+    numbers,
+    percent,
+    quantity_line,
+    rounded,
+    spread,
+    wrapped,
+)
+from flowrig.studies.own import BY, LEVELISED, PRESENT, Owned, OwnedOption
 from flowrig.studies.pairs import Odds, Pair
 from flowrig.studies.payments import time_step
 from flowrig.studies.result import Quantity
@@ -18,10 +28,9 @@ from flowrig.studies.tornado import Bar
 
 MOST_BARS = 8
 MOST_PAIRS = 10
-HOW = {"in a duct": "reckoned from the flow in the duct"}
-BY = {PRESENT: "present value", LEVELISED: "cost of clean air"}
-SAME = 1e-6  # of a cost: no more is no difference
 DIGITS = 1e-4  # of the number itself, where nothing is uncertain
+HOW = {"in a duct": "reckoned from the flow in the duct"}
+SAME = 1e-6  # of a cost: no more is no difference
 
 
 def own_text(owned: Owned) -> str:
@@ -29,6 +38,7 @@ def own_text(owned: Owned) -> str:
     lines = [*heading_text(owned.record), "", *_terms(owned)]
     for place, option in enumerate(owned.ranked, start=1):
         lines += ["", *_option(owned, option, place)]
+    lines += ["", *_left_out(owned)] if any(option.left_out for option in owned) else []
     for name in owned.idle:
         lines += ["", *wrapped(f"{name}: costs nothing and cleans no air; it is no part of what follows.")]
     if owned.pairs:
@@ -69,13 +79,21 @@ def _terms(owned: Owned) -> Iterator[str]:
         why = "they deliver unequal clean air" if owned.leads == LEVELISED else "they deliver the same clean air"
         last = " What gives less than is needed comes last." if any(x.short for x in owned) else ""
         yield from wrapped(f"The cheapest first, by {BY[owned.leads]}: {why}.{last}")
+        new = [option.name for option in owned if option.option.of_new_filters]
+        if new:
+            yield from wrapped(
+                f"THE ORDER RESTS ON AN INITIAL VALUE for {'; '.join(new)}: the clean air of new filters, as nothing "
+                "is told of its mean over their life. It is too much, so that air looks too cheap, and a number of "
+                "units that follows from it may be too small."
+            )
 
 
 def _option(owned: Owned, option: OwnedOption, place: int) -> Iterator[str]:
     of, number = option.option, option.units
     count = f"{number} unit{'s'[: number - 1]}{', as many as are needed' if of.counted else ''}"
     short = ", LESS THAN IS NEEDED" if option.short else ""
-    yield from textwrap.wrap(f"{place}  {option.name}: {count}{short}", WIDTH, subsequent_indent="   ")
+    new = ", BY CLEAN AIR OF NEW FILTERS" if of.of_new_filters else ""
+    yield from textwrap.wrap(f"{place}  {option.name}: {count}{short}{new}", WIDTH, subsequent_indent="   ")
     yield from _hung(f"Clean-air rate {HOW.get(of.how, of.how)}, for {of.particles}.")
     told = [option[n] for n in ("delivered", LEVELISED, PRESENT, "yearly_cost", "for_need") if n in option.quantities]
     width = max(len(q.label) for q in told)
@@ -91,9 +109,24 @@ def _option(owned: Owned, option: OwnedOption, place: int) -> Iterator[str]:
         yield from _hung(f"The cheapest{of_those} by {BY[owned.leads]} in {_share(option.cheapest)} of the draws.")
 
 
+def _left_out(owned: Owned) -> Iterator[str]:
+    """What counted as nothing because nobody stated it, once for what all leave out."""
+    yield "Left out, and so counted as nothing"
+    alike = [name for name in owned.options[0].left_out if all(name in option.left_out for option in owned)]
+    if alike and len(owned.options) > 1:
+        yield from _hung(f"of every option: {'; '.join(alike)}", 2)
+    for option in owned:
+        alone = [name for name in option.left_out if name not in alike or len(owned.options) == 1]
+        if alone:
+            yield from _hung(f"of {option.name}: {'; '.join(alone)}", 2)
+
+
 def _hung(text: str, by: int = 3) -> list[str]:
     """A paragraph so many columns in, what follows two more."""
-    return textwrap.wrap(text, WIDTH, initial_indent=" " * by, subsequent_indent=" " * (by + 2), break_on_hyphens=False)
+    joined = text.replace(" %", "\N{NO-BREAK SPACE}%").replace("± ", "±\N{NO-BREAK SPACE}")  # a number keeps its sign
+    further = " " * (by + 2)
+    lines = textwrap.wrap(joined, WIDTH, initial_indent=" " * by, subsequent_indent=further, break_on_hyphens=False)
+    return [line.replace("\N{NO-BREAK SPACE}", " ") for line in lines]
 
 
 def _line(q: Quantity) -> str:
@@ -107,8 +140,6 @@ def _short(q: Quantity) -> str:
     if _exact(q):
         return _number(float(q.value))
     value, low, high = numbers(q)
-    if not float(q.low) <= float(q.value) <= float(q.high):  # what comes in steps: the middle of a range is on the edge
-        return f"{low} to {high}"
     return f"{value} [{low} to {high}]"
 
 
@@ -135,6 +166,8 @@ def _in_order(owned: Owned) -> list[Pair]:
 
 def _pair(owned: Owned, pair: Pair) -> Iterator[str]:
     yield from wrapped(f"{pair.first} less {pair.second}", further=4)
+    if pair.lives:
+        yield from _hung(pair.lives, 4)
     told: list[tuple[Quantity, Odds]] = [(pair.by_air, pair.cheaper_by_air), (pair.difference, pair.cheaper)]
     if owned.leads == PRESENT:
         told.reverse()
@@ -165,15 +198,22 @@ def _meeting(owned: Owned, pair: Pair) -> str:
     if not met.cheaper_at_first:
         return "Both cost the same all along."
     other = pair.second if met.cheaper_at_first == pair.first else pair.first
-    start = f"{met.cheaper_at_first} is the cheaper at first"
+    start, of = f"{met.cheaper_at_first} is the cheaper at first", "the draws"
+    if met.at_first < 1.0:
+        start, of = f"{start} in {_share(met.at_first)} of the draws", "those"
+    late = f"{other} does not catch up within {years} year{'s'[: years - 1]} in {_none_or(met.never, of)}"
+    if met.never == 1.0 or not math.isfinite(met.years):
+        return f"{start}, and {late}."
     band = f" [{met.low:.3g} to {met.high:.3g}]" if met.high - met.low > 1e-9 else ""
-    if math.isfinite(met.years):
-        never = f"; in {_share(met.never)} of the draws never within {years} years" if met.never else ""
-        return f"{start}; {other} has cost no more after {met.years:.3g} years{band}{never}."
-    if met.never == 1.0 or not math.isfinite(met.low):
-        return f"{start}, and {other} does not catch up within {years} years in any of the draws."
-    at_all = f"in the others after {met.low:.3g} to {met.high:.3g} years"
-    return f"{start}, and {other} does not catch up within {years} years in {_share(met.never)} of the draws; {at_all}."
+    when = f"costs meet after {met.years:.3g} year{'' if met.years == 1.0 else 's'}{band}"
+    when += ", the median of the draws" if band else ""
+    if met.never >= 0.5:
+        return f"{start}, and {late}; in the others {when}."
+    return f"{start}; {when}; {other} has then cost no more{f'. But {late}' if met.never else ''}."
+
+
+def _none_or(share: float, of: str) -> str:
+    return f"any of {of}" if share == 1.0 else f"{_share(share)} of {of}"
 
 
 def _bars(owned: Owned) -> Iterator[str]:
@@ -186,9 +226,10 @@ def _bars(owned: Owned) -> Iterator[str]:
     if not bars:
         yield "  Nothing: what has a range moves both alike, or not at all."
         return
+    middle = float(units.from_si(bars[0].middle, q.unit, q.kind))
+    at_middle = rounded(spread(q), middle)[0] if not _exact(q) else _number(middle)
     yield from wrapped(
-        f"{_number(float(q.value))} {q.unit} with every number at its middle; below, with one number at each end of "
-        "its range."
+        f"{at_middle} {q.unit} with every number at its middle; below, with one number at each end of its range."
     )
     rows = [(bar.input.name, _range(bar), *_at_ends(bar, q)) for bar in bars[:MOST_BARS]]
     widths = [min(38, max(len(row[0]) for row in rows)), *(max(len(row[k]) for row in rows) for k in (1, 2, 3))]
@@ -210,7 +251,8 @@ def _at_ends(bar: Bar, q: Quantity) -> list[str]:
     ends = [float(units.from_si(x, q.unit, q.kind)) for x in (bar.at_low, bar.at_high)]
     if not all(map(math.isfinite, ends)):
         return ["none" if not math.isfinite(x) else _number(x) for x in ends]
-    return rounded(max(abs(ends[1] - ends[0]) / 4, DIGITS * max(map(abs, ends))), *ends)
+    least = 0.0 if _exact(q) else spread(q) / 10  # what moves it by less than that is no matter
+    return rounded(max(abs(ends[1] - ends[0]) / 4, DIGITS * max(map(abs, ends)), least), *ends)
 
 
 def _conventions(owned: Owned) -> Iterator[str]:

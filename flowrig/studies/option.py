@@ -14,13 +14,23 @@ from flowrig import units
 from flowrig.errors import Fault, InputError
 from flowrig.physics.duct_filter import duct_clean_air
 from flowrig.records import own_facts as facts
-from flowrig.records.declare import Finding, FlagMeaning
+from flowrig.records.declare import Finding
 from flowrig.records.estimates import given_estimate
-from flowrig.records.items import Array, Item, Section
+from flowrig.records.items import Array, Item, Section, as_written
 from flowrig.records.record import Record
 from flowrig.records.sizes import read_sizes
+from flowrig.records.words import three_digits, to_its_bar
 from flowrig.studies.cleaner_source import source_of
 from flowrig.studies.lifetime import Lifetime, lifetime
+from flowrig.studies.option_flags import (
+    CHARGE_KEPT,
+    HALFWAY,
+    LASTS,
+    LIFE_CUT,
+    NEW_ALL_LIFE,
+    RESIDUAL_ABOVE,
+    SHORT,
+)
 from flowrig.studies.payments import YEAR, Terms
 from flowrig.studies.tornado import Input
 from flowrig.uncertainty.cause import Cause
@@ -30,45 +40,6 @@ from flowrig.uncertainty.propagate import linear
 
 MOST_UNITS = 1000
 ROUNDING = 1e-9  # of a number of units: no more is another unit
-NEW_ALL_LIFE = FlagMeaning(
-    "clean air of new filters taken",
-    "warning",
-    "Nothing is told of how the clean air falls while the filters load: that of new filters was taken for their whole "
-    "life, which is too much. State mean_over_life or end_of_life_share, or name a prediction with a table [life].",
-)
-HALFWAY = FlagMeaning(
-    "mean over the life taken halfway",
-    "note",
-    "Of the clean air over the life of the filters only the end is told. The mean was taken halfway between new and "
-    "end, with half of the way to either as a limit: filters that lose a charge fall early, others late.",
-    "own judgement, no source",
-)
-CHARGE_KEPT = FlagMeaning(
-    "charge counted as kept",
-    "warning",
-    "The mean over the life of the filters comes from a prediction that tells nothing of a loss of charge: where they "
-    "have one, their clean air is less than told here.",
-)
-LIFE_CUT = FlagMeaning(
-    "prediction ends before the change",
-    "warning",
-    "The prediction tells the course of the clean air only up to a time before the filters are changed; the mean up to "
-    "there was taken for all of it, which is too much. Lengthen the run in its table [life].",
-)
-SHORT = FlagMeaning(
-    "clean air that is needed not met",
-    "alarm",
-    "As many units as are stated, or the one filter in the ducts, give less clean air over the life of the filters "
-    "than is needed: such an option may be cheaper because it does less. It comes last, whatever it costs. Leave count "
-    "out, and as many units are taken as it needs.",
-)
-LASTS = FlagMeaning(
-    "life of a unit not told",
-    "note",
-    "No unit_life is stated: the unit is taken to last as long as is looked at, and to be worth nothing then, or what "
-    "residual says.",
-)
-FLAGS = (NEW_ALL_LIFE, HALFWAY, CHARGE_KEPT, LIFE_CUT, SHORT, LASTS)
 MONEY = ("price", "installation", "replacement_price", "residual", "upkeep", *facts.SHARED)
 
 
@@ -110,6 +81,11 @@ class Option:
     inputs: list[Input] = field(default_factory=list)
     findings: list[Finding] = field(default_factory=list)
     sizes: Any = None
+
+    @property
+    def of_new_filters(self) -> bool:
+        """Whether its clean air is that of new filters, as nothing is told of its mean over their life."""
+        return any(f.meaning == NEW_ALL_LIFE for f in self.findings)
 
 
 @dataclass
@@ -177,6 +153,11 @@ class _Maker:
             option.given["unit_life"] = linear(_in_years, {"time": self._stated("unit_life")}, (), {"x": ()})["x"]
         else:
             option.findings.append(Finding(LASTS, f"{option.name}: {self.shared.terms.value('years')} years or more"))
+        worth, anew = (option.given.get(name) for name in ("residual", "replacement_price"))
+        if worth is not None and float(worth.value) > float((anew or option.given["price"]).value):
+            told = f"{as_written(section['residual'])} where one costs"
+            price = section["replacement_price" if anew is not None else "price"]
+            option.findings.append(Finding(RESIDUAL_ABOVE, f"{option.name}: {told} {as_written(price)}"))
         option.given["filters"] = Estimate(float(filters))
         if filters:
             option.given["interval"] = self._interval()
@@ -260,7 +241,7 @@ class _Maker:
         if "mean_over_life" not in section and "end_of_life_share" not in section:
             shown = [float(life.shown(t)) for t in (self.life.known, self.life.change)]
             if self.life.known < 0.999 * self.life.change:
-                message = f"{option.name}: told up to {shown[0]:.4g} of {shown[1]:.4g} {life.unit}"
+                message = f"{option.name}: told up to {three_digits(shown[0])} of {three_digits(shown[1])} {life.unit}"
                 option.findings.append(Finding(LIFE_CUT, message))
             if self.life.kept:
                 option.findings.append(Finding(CHARGE_KEPT, f"{option.name}: {self.life.branch}"))
@@ -332,16 +313,19 @@ class _Maker:
                 return max(needed, 1)
             said = f"one of which at most {MOST_UNITS} units meet the need"
             remedy = "Correct the rate or the need, or state its count."
-            raise InputError(Fault(section.where, f"a clean-air rate of {self._shown(given)}", said, remedy))
+            told = f"a clean-air rate of {three_digits(float(self._in_unit(given)))} {self.shared.flow_unit}"
+            raise InputError(Fault(section.where, told, said, remedy))
         if stated < needed:
             what = "lower end of the mean" if sure else "mean"
-            said = f"{self._shown(stated * given)} where {self._shown(float(need))} are needed"
-            option.findings.append(Finding(SHORT, f"{option.name}: {said}, {what} over the life of filters"))
+            over = "with new filters" if option.of_new_filters else f"{what} over the life of filters"
+            told = to_its_bar(*(float(self._in_unit(stated * float(x))) for x in (given, each.u)))
+            unit, lacking = self.shared.flow_unit, 100.0 * (1.0 - stated * given / float(need))
+            said = f"{told} {unit} where {as_written(self.shared.terms['clean_air'])} are needed"
+            option.findings.append(Finding(SHORT, f"{option.name}: {said}, {lacking:.2g} % too little; {over}"))
         return int(stated)
 
-    def _shown(self, flow: float) -> str:
-        unit = self.shared.flow_unit
-        return f"{units.from_si(flow, unit, 'flow'):.4g} {unit}"
+    def _in_unit(self, flow: Any) -> Any:
+        return units.from_si(flow, self.shared.flow_unit, "flow")
 
     def _terms(self, count: int) -> Terms:
         terms = self.shared.terms

@@ -13,18 +13,29 @@ import numpy as np
 
 from flowrig import units
 from flowrig.errors import CalculationError, Fault, InputError
-from flowrig.records.declare import SEVERITIES, Finding, FlagMeaning
+from flowrig.records.declare import SEVERITIES, Finding
 from flowrig.records.estimates import given_estimate
 from flowrig.records.items import Section
 from flowrig.records.own_facts import OWN, SHARED, Owning
 from flowrig.records.record import Record
-from flowrig.records.words import folded
-from flowrig.studies.option import SHORT, Option, Shared, option_of
+from flowrig.records.words import folded, to_its_bar
+from flowrig.studies import left_out
+from flowrig.studies.drawn import Drawn, settle
+from flowrig.studies.option import Option, Shared, option_of
+from flowrig.studies.option_flags import SHORT
+from flowrig.studies.own_flags import (
+    LOST_DRAWS,
+    NO_NEED,
+    NO_RANGES,
+    ON_STEP,
+    OTHER_SIZES,
+    UNEQUAL,
+    UNLIKE_LIVES,
+)
 from flowrig.studies.pairs import Course, Pair, courses, drawn, less, lowest, odds
 from flowrig.studies.payments import ITEMS, course, for_need, numbers_bought, service, totals, yearly
 from flowrig.studies.rates import rates_of
 from flowrig.studies.reduce import load
-from flowrig.studies.result import Quantity
 from flowrig.studies.tornado import Input, tornado
 from flowrig.uncertainty.estimate import Estimate
 from flowrig.uncertainty.interval import Interval, intervals
@@ -36,44 +47,14 @@ LOST = 0.001  # share of draws without a value
 PRESENT, LEVELISED = "present_value", "levelised"
 LABELS = {  # name: words, kind; money and price of air are of the record's currency
     "present_value": ("present value", "money"),
-    "yearly_cost": ("the same, annualised", "money"),
-    "for_need": ("for the need in part units", "money"),
+    "yearly_cost": ("present value, annualised", "money"),
+    "for_need": ("present value, in part units", "money"),
     "levelised": ("cost of clean air", "price of air"),
     "delivered": ("lifetime-mean clean air", "flow"),
     "yearly_air": ("clean air in a year", "volume"),
 }
-UNEQUAL = FlagMeaning(
-    "options deliver unequal clean air",
-    "warning",
-    "Over the life of their filters the options deliver clean-air rates that differ by more than 1 %: whole units meet "
-    "a need with more or less to spare, or their number was stated. What they cost in all is then not like for like; "
-    "the cost of clean air leads. It counts all air as of use, also what is more than was needed.",
-    "1 %: own judgement, no source",
-)
-NO_NEED = FlagMeaning(
-    "clean air that is needed not told",
-    "note",
-    "No clean_air is stated in [own]: options were compared as they stand, one of each or as many as is stated.",
-)
-OTHER_SIZES = FlagMeaning(
-    "clean air of other particles",
-    "warning",
-    "The clean-air rates of the options are not for the same sizes of particles. A rate for large particles is usually "
-    "the higher one: the comparison favours whoever states it.",
-)
-NO_RANGES = FlagMeaning(
-    "no ranges stated",
-    "warning",
-    "Nothing that was stated has a range: which option is cheaper is then certain in arithmetic alone. Prices, hours "
-    "and rates of years to come are not known to a digit; write them as a range, from one value to another.",
-)
-LOST_DRAWS = FlagMeaning(
-    "draws without a value",
-    "warning",
-    "In some draws of the ranges a cost has no value, because a time between changes, a clean-air rate or a rate of a "
-    "year is below what has a meaning. The intervals cover only the others. Narrow the range that reaches so far.",
-)
-FLAGS = (UNEQUAL, NO_NEED, OTHER_SIZES, NO_RANGES, LOST_DRAWS)
+BY = {name: LABELS[name][0] for name in (PRESENT, LEVELISED)}
+NEW_AIR = "clean air of new filters"  # in place of the mean over their life, where that is not told
 
 
 @dataclass
@@ -92,17 +73,20 @@ class OwnedOption:
     sets, anew : float
         Sets of filters and units that one unit takes after its first, by what is known best.
     course : Course
+    left_out : list of str
+        What nobody stated of it, so that it counted as nothing.
     cheapest : float
         Share of the draws in which it is the cheapest of all that give what is needed, by the figure that leads; NaN
         for one that does not.
     """
 
     option: Option
-    quantities: dict[str, Quantity]
-    items: dict[str, Quantity]
+    quantities: dict[str, Drawn]
+    items: dict[str, Drawn]
     sets: float
     anew: float
     course: Course
+    left_out: list[str] = field(default_factory=list)
     cheapest: float = math.nan
 
     @property
@@ -119,7 +103,7 @@ class OwnedOption:
         assert self.option.terms is not None
         return self.option.terms.units
 
-    def __getitem__(self, name: str) -> Quantity:
+    def __getitem__(self, name: str) -> Drawn:
         return self.quantities[name]
 
 
@@ -241,6 +225,7 @@ class _Comparison:
         self.terms = self.held.terms
         self.currency = str(self.terms.value("currency"))
         self.flow_unit = unit or record.heading.value("flow_unit") or "m3/h"
+        self.number = samples or DRAWS
         self.findings: list[Finding] = []
         self.inputs: list[Input] = []
 
@@ -252,6 +237,7 @@ class _Comparison:
         leads = self._leading(owned)
         inputs = [*self.inputs, *(one for option in cleaning for one in option.inputs)]
         pairs = self._pairs(owned, sums, inputs)
+        self.findings += left_out.unevenly(cleaning)
         meeting = [i for i, one in enumerate(owned) if not one.short]
         for i, share in zip(meeting, lowest([self.draws[f"{i} {leads}"] for i in meeting]), strict=True):
             owned[i].cheapest = share
@@ -307,9 +293,9 @@ class _Comparison:
     def _owned(self, cleaning: list[Option], sums: list[dict[str, Estimate]]) -> list[OwnedOption]:
         """Numbers with their bars, all on the same draws, and the costs over time."""
         told = {f"{i} {name}": x for i, of in enumerate(sums) for name, x in of.items()}
-        number = self.samples or DRAWS
-        bars = intervals(told, self.coverage, samples=number, seed=self.seed)
-        self.draws = drawn({k: x for k, x in told.items() if k.endswith((PRESENT, LEVELISED))}, number, self.seed)
+        bars = intervals(told, self.coverage, samples=self.number, seed=self.seed)
+        led = {k: x for k, x in told.items() if k.endswith((PRESENT, LEVELISED))}
+        self.draws = drawn(led, self.number, self.seed)
         self._lost(bars)
         paths = {option.name: course(option.given, option.terms) for option in cleaning if option.terms is not None}
         times = next(iter(paths.values()))[0]
@@ -317,35 +303,61 @@ class _Comparison:
         owned = []
         for i, option in enumerate(cleaning):
             made = {name: self._quantity(name, x, bars[f"{i} {name}"]) for name, x in sums[i].items()}
+            if option.of_new_filters:
+                made["delivered"].label = NEW_AIR
+            self._settle(option.name, made)
             items = {name: q for name, q in made.items() if name in ITEMS and any((q.value, q.low, q.high))}
             rest = {name: q for name, q in made.items() if name not in ITEMS}
             assert option.terms is not None
             bought = numbers_bought(option.given, option.terms)
-            owned.append(OwnedOption(option, rest, items, bought["sets"], bought["units"], over[option.name]))
+            counted = (bought["sets"], bought["units"])
+            owned.append(OwnedOption(option, rest, items, *counted, over[option.name], left_out.left_out(option)))
         return owned
 
-    def _quantity(self, name: str, x: Estimate, bar: Interval, before: str = "") -> Quantity:
+    def _settle(self, of: str, quantities: Mapping[str, Drawn]) -> None:
+        """No value outside its interval."""
+        odd = settle(quantities.values(), self.number, self.seed)
+        if odd:
+            self.findings.append(Finding(ON_STEP, f"{of}: {', '.join(q.label for q in odd)}"))
+
+    def _quantity(self, name: str, x: Estimate, bar: Interval) -> Drawn:
         label, kind = {**{item: (words, "money") for item, words in ITEMS.items()}, **LABELS}[name]
         kind = f"{kind} {self.currency}" if kind in ("money", "price of air") else kind
         shown = self.flow_unit if kind == "flow" else units.default_display(kind)
-        return Quantity(name, before + label, kind, shown, x, bar)
+        return Drawn(name, label, kind, shown, x, bar)
 
     def _pairs(self, owned: list[OwnedOption], sums: list[dict[str, Estimate]], inputs: list[Input]) -> list[Pair]:
         numbers = [(i, j) for i in range(len(owned)) for j in range(i + 1, len(owned))]
         gaps = {
             f"{i} {j} {name}": less(sums[i][name], sums[j][name]) for i, j in numbers for name in (PRESENT, LEVELISED)
         }
-        bars = intervals(gaps, self.coverage, samples=self.samples or DRAWS, seed=self.seed)
+        bars = intervals(gaps, self.coverage, samples=self.number, seed=self.seed)
         moved = tornado(inputs, gaps, self.coverage)
         pairs = []
         for i, j in numbers:
             by = {name: f"{i} {j} {name}" for name in (PRESENT, LEVELISED)}
-            gap = {name: self._quantity(name, gaps[key], bars[key], "difference of ") for name, key in by.items()}
+            gap = {name: self._quantity(name, gaps[key], bars[key]) for name, key in by.items()}
             chance = {name: odds(self.draws[f"{i} {name}"], self.draws[f"{j} {name}"]) for name in by}
             names = (owned[i].name, owned[j].name)
+            self._settle(f"{names[0]} less {names[1]}", gap)
             told = (gap[PRESENT], chance[PRESENT], gap[LEVELISED], chance[LEVELISED])
-            pairs.append(Pair(*names, *told, self.meetings[names], moved[by[PRESENT]], moved[by[LEVELISED]]))
+            lives = self._lives(owned[i].option, owned[j].option)
+            bars_of = (moved[by[PRESENT]], moved[by[LEVELISED]])
+            pairs.append(Pair(*names, *told, self.meetings[names], *bars_of, lives))
         return pairs
+
+    def _lives(self, one: Option, other: Option) -> str:
+        """Whether both tell the mean of their clean air over the life of their filters."""
+        if one.of_new_filters and other.of_new_filters:
+            return "Both by the clean air of new filters, not by its mean over their life."
+        if one.of_new_filters == other.of_new_filters:
+            return ""
+        new, mean = (one.name, other.name) if one.of_new_filters else (other.name, one.name)
+        self.findings.append(Finding(UNLIKE_LIVES, f"{new} by new filters, {mean} by its mean"))
+        return (
+            f"NOT LIKE FOR LIKE: {mean} by its mean over the life of its filters, {new} by the clean air of new ones, "
+            f"which favours {new}."
+        )
 
     def _leading(self, owned: list[OwnedOption]) -> str:
         """The figure that is like for like, and what speaks against the others."""
@@ -359,7 +371,9 @@ class _Comparison:
                 self.findings.append(Finding(OTHER_SIZES, said))
         if max(rates) <= (1.0 + UNLIKE) * min(rates):
             return PRESENT
-        shown = "; ".join(f"{one.name} {float(one['delivered'].value):.4g}" for one in owned)
+        shown = "; ".join(
+            f"{one.name} {to_its_bar(float(one['delivered'].value), float(one['delivered'].u))}" for one in owned
+        )
         self.findings.append(Finding(UNEQUAL, f"{shown} {self.flow_unit}"))
         return LEVELISED
 

@@ -10,7 +10,7 @@ import numpy as np
 
 from flowrig.physics.cost import break_even
 from flowrig.records.items import Array
-from flowrig.studies.result import Quantity
+from flowrig.studies.drawn import Drawn
 from flowrig.studies.tornado import Bar
 from flowrig.uncertainty.estimate import Estimate
 from flowrig.uncertainty.montecarlo import chunks
@@ -44,21 +44,24 @@ class Meeting:
 
     Attributes
     ----------
-    years : float
-        By what is known best; NaN where the costs do not meet.
-    low, high : float
-        Interval of the draws in which they meet; NaN where there is none.
-    never : float
-        Share of the draws in which they do not.
     cheaper_at_first : str
-        By what is known best.
+        Which of the two that is in the most draws; empty where they cost the same all along.
+    at_first : float
+        Share of the draws in which it is; the following is of these alone.
+    years : float
+        Median of the draws in which the costs meet; NaN where there is none.
+    low, high : float
+        Interval of the same.
+    never : float
+        Share of the draws in which they do not meet.
     """
 
+    cheaper_at_first: str
+    at_first: float
     years: float
     low: float
     high: float
     never: float
-    cheaper_at_first: str
 
 
 @dataclass
@@ -69,28 +72,31 @@ class Pair:
     ----------
     first, second : str
         Their names.
-    difference : Quantity
+    difference : Drawn
         Present value of the first less that of the second.
     cheaper : Odds
         That the first has the lower present value.
-    by_air : Quantity
+    by_air : Drawn
         Levelised cost of clean air of the first less that of the second.
     cheaper_by_air : Odds
         That the first has the lower.
     meeting : Meeting
     bars, bars_by_air : list of Bar
         What the range of each input does to either difference, the largest first.
+    lives : str
+        What is amiss where not both tell their clean air as the mean over the life of their filters; else empty.
     """
 
     first: str
     second: str
-    difference: Quantity
+    difference: Drawn
     cheaper: Odds
-    by_air: Quantity
+    by_air: Drawn
     cheaper_by_air: Odds
     meeting: Meeting
     bars: list[Bar] = field(default_factory=list)
     bars_by_air: list[Bar] = field(default_factory=list)
+    lives: str = ""
 
 
 @dataclass
@@ -103,7 +109,7 @@ class Course:
         Years; every one but the first stands twice, before and after what falls due, and the last a third time, with
         the residual value taken off.
     value, low, high : array
-        Of the currency of the record.
+        Of the currency of the record; the value is the median of the draws where it would be outside of its interval.
     """
 
     times: Array
@@ -162,23 +168,29 @@ def courses(
     for name, x in costs.items():
         whole = draws[name][np.all(np.isfinite(draws[name]), axis=-1)]
         low, high = np.quantile(whole, ends, axis=0) if len(whole) else np.full((2, len(times)), np.nan)
-        found[name] = Course(times, x.value, low, high)
+        # an edge of a step, that hardly any draw meets, is no value: see `flowrig.studies.drawn`
+        near = ROUNDING * np.abs(x.value)
+        inside = (low - near <= x.value) & (x.value <= high + near)
+        middle = np.median(whole, axis=0) if len(whole) else x.value
+        found[name] = Course(times, np.where(inside, x.value, middle), low, high)
     names = list(costs)
     pairs = [(one, other) for i, one in enumerate(names) for other in names[i + 1 :]]
-    return found, {(a, b): _meeting(times, costs, draws, a, b, ends) for a, b in pairs}
+    return found, {(a, b): _meeting(times, draws, a, b, ends) for a, b in pairs}
 
 
-def _meeting(
-    times: Array, costs: Mapping[str, Estimate], draws: Mapping[str, Array], a: str, b: str, ends: list[float]
-) -> Meeting:
-    nominal = float(break_even(times, costs[a].value, costs[b].value))
-    met = np.asarray(break_even(times, draws[a], draws[b]))
-    told = np.all(np.isfinite(draws[a] - draws[b]), axis=-1)
-    met = met[told]
+def _meeting(times: Array, draws: Mapping[str, Array], a: str, b: str, ends: list[float]) -> Meeting:
+    gap = draws[a] - draws[b]
+    apart = np.abs(gap) > ROUNDING * np.maximum(np.abs(draws[a]), np.abs(draws[b]))
+    start = np.take_along_axis(gap, np.argmax(apart, axis=-1)[:, None], -1)[:, 0]
+    told = np.all(np.isfinite(gap), axis=-1) & np.any(apart, axis=-1)
+    if not np.any(told):
+        return Meeting("", math.nan, math.nan, math.nan, math.nan, math.nan)
+    ahead = float(np.mean(start[told] < 0.0))
+    first, at_first, sign = (a, ahead, -1.0) if ahead >= 0.5 else (b, 1.0 - ahead, 1.0)
+    held = told & (np.sign(start) == sign)
+    met = np.asarray(break_even(times, draws[a][held], draws[b][held]))
     some = met[np.isfinite(met)]
-    low, high = np.quantile(some, ends) if len(some) else (math.nan, math.nan)
-    never = 1.0 - len(some) / len(met) if len(met) else math.nan
-    gap = costs[a].value - costs[b].value
-    apart = np.flatnonzero(np.abs(gap) > ROUNDING * np.maximum(np.abs(costs[a].value), np.abs(costs[b].value)))
-    first = "" if not len(apart) else a if gap[apart[0]] < 0.0 else b
-    return Meeting(nominal, float(low), float(high), never, first)
+    if not len(some):
+        return Meeting(first, at_first, math.nan, math.nan, math.nan, 1.0)
+    low, years, high = np.quantile(some, [ends[0], 0.5, ends[1]], method="inverted_cdf")
+    return Meeting(first, at_first, float(years), float(low), float(high), 1.0 - len(some) / len(met))

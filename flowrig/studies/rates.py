@@ -5,7 +5,7 @@ from __future__ import annotations
 from flowrig.physics.present_value import nominal_rate, real_rate
 from flowrig.records.declare import Finding, FlagMeaning
 from flowrig.records.estimates import given_estimate
-from flowrig.records.items import Array, Section
+from flowrig.records.items import Array, Item, Section, as_written
 from flowrig.records.own_facts import DISCOUNT, ESCALATIONS, NOMINAL, REAL
 from flowrig.uncertainty.estimate import Estimate
 from flowrig.uncertainty.propagate import linear
@@ -22,7 +22,15 @@ INFLATION_UNUSED = FlagMeaning(
     "note",
     "An inflation is stated, and every rate is of the sort in which the money is reckoned: nothing had to be turned.",
 )
-FLAGS = (WITH_INFLATION, INFLATION_UNUSED)
+STEEP = FlagMeaning(
+    "rate of a year out of the ordinary",
+    "warning",
+    "A discount, inflation or escalation reaches 15 % a year or more, either way: over ten years that is a factor of "
+    "four. Check the number and its %.",
+    "15 %: own judgement, no source",
+)
+STEEPEST = 0.15  # of a year
+FLAGS = (WITH_INFLATION, INFLATION_UNUSED, STEEP)
 
 
 def rates_of(terms: Section, place: str) -> tuple[dict[str, Estimate], dict[str, Estimate], list[Finding]]:
@@ -60,13 +68,23 @@ def rates_of(terms: Section, place: str) -> tuple[dict[str, Estimate], dict[str,
         turned = True
         inputs = {"rate": rate, "inflation": stated["inflation"]}
         rates[name] = linear(_turned, inputs, (), {"rate": ()}, into=money)["rate"]
-    findings = []
+    findings = [
+        Finding(STEEP, f"{name.replace('_', ' ')} {terms[name].text or as_written(terms[name])}")
+        for name in stated
+        if _reach(terms[name]) >= STEEPEST
+    ]
     if untold:
         findings.append(Finding(WITH_INFLATION, f"no {', no '.join(name.replace('_', ' ') for name in untold)}"))
     if "inflation" in stated and not turned:
         findings.append(Finding(INFLATION_UNUSED, f"all rates are {money}"))
         del stated["inflation"]
     return rates, stated, findings
+
+
+def _reach(item: Item) -> float:
+    """How far from nothing it goes, its ± included."""
+    value = float(item.value)
+    return abs(value) + max((float(c.half_width(value)) for c in item.components), default=0.0)
 
 
 def _turned(*, rate: Array, inflation: Array, into: str) -> dict[str, Array]:

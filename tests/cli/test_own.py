@@ -13,8 +13,11 @@ import pytest
 from flowrig.cli import main
 from flowrig.report.explain import explain
 from flowrig.report.own_tables import own_csv
-from flowrig.studies import option, own, rates
+from flowrig.studies import left_out, option_flags, own_flags, rates
+from flowrig.studies.own import own
 from tests.studies.test_bad_own import RECORD
+
+FLAGS = [*rates.FLAGS, *option_flags.FLAGS, *own_flags.FLAGS, *left_out.FLAGS]
 
 
 @pytest.fixture
@@ -34,13 +37,13 @@ def test_the_whole_comparison_as_json(folder: Path, capsys: pytest.CaptureFixtur
     code = run("own", folder / "record.toml", "--json", out, "--quiet", "--unit", "cfm", "--samples", 1000, "--seed", 3)
     assert (code, capsys.readouterr().out) == (0, "")
     body = json.loads(out.read_text(encoding="utf-8"))
-    assert (body["contract"], body["seed"], body["samples"]) == (1, 3, 1000)
+    assert (body["contract"], body["seed"], body["samples"]) == (2, 3, 1000)
     assert body["terms"] == {"years": 10, "currency": "USD", "money": "real", "payments": "end of year",
                              "last_change": "not made", "meets": "mean"}  # fmt: skip
     assert body["costs_nothing"] == ["as it is"]
     assert sorted(body["order"]) == ["filter in the ducts", "four-filter box"]
     box, duct = body["options"]
-    told = {e["name"]: e for e in box["estimates"]}
+    told = {e["key"]: e for e in box["estimates"]}
     assert told["delivered"]["unit"] == "cfm"
     assert told["present_value"]["unit"] == "USD"
     assert (box["units"], box["sets_after_first"], box["clean_air_from"]) == (1, 39, "stated")
@@ -53,7 +56,7 @@ def test_the_whole_comparison_as_json(folder: Path, capsys: pytest.CaptureFixtur
     [pair] = body["pairs"]
     assert (pair["first"], pair["second"]) == ("four-filter box", "filter in the ducts")
     gap = pair["present_value"]
-    values = {o["name"]: {e["name"]: e["value"] for e in o["estimates"]} for o in body["options"]}
+    values = {o["name"]: {e["key"]: e["value"] for e in o["estimates"]} for o in body["options"]}
     less = values["four-filter box"]["present_value"] - values["filter in the ducts"]["present_value"]
     assert gap["difference"]["value"] == pytest.approx(less)
     assert gap["draws"] == 1000
@@ -71,16 +74,17 @@ def test_a_line_a_quantity_a_difference_and_a_time(folder: Path, capsys: pytest.
     assert "Held against each other" in capsys.readouterr().out
     lines = list(csv.DictReader(io.StringIO((folder / "a.csv").read_text(encoding="utf-8"))))
     first = lines[0]
-    assert (first["of"], first["quantity"], first["unit"]) == ("four-filter box", "present_value", "USD")
+    assert (first["of"], first["quantity"], first["unit"]) == ("four-filter box", "present value", "USD")
     assert float(first["low"]) < float(first["value"]) < float(first["high"])
     assert "clean air of new filters taken" in first["flags"]
     assert "options deliver unequal clean air" in first["flags"]
-    [gap] = [x for x in lines if x["of"] == "four-filter box less filter in the ducts" and x["quantity"] == "levelised"]
+    of = "four-filter box less filter in the ducts"
+    [gap] = [x for x in lines if (x["of"], x["quantity"]) == (of, "cost of clean air")]
     assert 0.0 <= float(gap["probability_first_cheaper"]) <= 1.0
-    over = [x for x in lines if x["quantity"] == "paid_so_far" and x["of"] == "four-filter box"]
+    over = [x for x in lines if x["quantity"] == "paid so far" and x["of"] == "four-filter box"]
     assert [float(x["years"]) for x in over[:3]] == [0.0, 1.0, 1.0]
     assert float(over[-1]["value"]) == pytest.approx(float(first["value"]))
-    found = own.own(folder / "record.toml", samples=1000)
+    found = own(folder / "record.toml", samples=1000)
     assert own_csv(found) == (folder / "a.csv").read_text(encoding="utf-8")
 
 
@@ -122,6 +126,9 @@ def test_a_blank_record_that_is_filled_in(tmp_path: Path, capsys: pytest.Capture
     text = path.read_text(encoding="utf-8")
     assert "licensed practice" in text
     assert max(map(len, text.splitlines())) <= 80
+    words = " ".join(text.replace("# ", "").split())
+    assert "Price of one unit. In USD; EUR, GBP alike." in words  # the sheet leaves the currency to the person
+    assert 'One of: USD, EUR, GBP. Example: "USD"' in words
     held = tomllib.loads(text)
     assert held["own"]["currency"] == ""
     filled = {
@@ -143,7 +150,7 @@ def test_a_blank_record_that_is_filled_in(tmp_path: Path, capsys: pytest.Capture
     assert run("sheet", "own", "years=10", "--into", tmp_path, "--force") == 2
 
 
-@pytest.mark.parametrize("flag", [*rates.FLAGS, *option.FLAGS, *own.FLAGS], ids=lambda flag: flag.code)
+@pytest.mark.parametrize("flag", FLAGS, ids=lambda flag: flag.code)
 def test_every_flag_is_explained(flag) -> None:
     assert "".join(explain(flag.code).split()).count("".join(flag.meaning.split())) == 1
 

@@ -202,7 +202,7 @@ def test_nominal_and_real_money_have_one_present_value():
             for of in ("present_value", "energy", "filters", "replacement", "residual"):
                 assert value(other, name, of) == pytest.approx(value(sides[0], name, of), rel=1e-11)
             one, two = sides[0][name]["present_value"], other[name]["present_value"]
-            assert float(two.u) == pytest.approx(float(one.u), rel=1e-9)
+            assert float(two.estimate.u) == pytest.approx(float(one.estimate.u), rel=1e-9)
             width = float(one.high) - float(one.low)
             assert width > 100.0
             assert float(two.low) == pytest.approx(float(one.low), abs=0.02 * width)  # each record has draws of its own

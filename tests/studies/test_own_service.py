@@ -59,7 +59,7 @@ def test_what_falls_short_comes_last_with_an_alarm():
     assert found["dear"].cheapest == 1.0
     [alarm] = [f for f in found.findings if f.severity == "alarm"]
     assert alarm.code == "clean air that is needed not met"
-    assert alarm.message == "cheap: 400 m3/h where 800 m3/h are needed, mean over the life of filters"
+    assert alarm.message == "cheap: 400 m3/h where 800 m3/h are needed, 50 % too little; mean over the life of filters"
     enough = own(record(option("cheap", count=2, price="10 USD"), dear, clean_air="800 m3/h"), samples=FEW)
     assert not [f for f in enough.findings if f.severity == "alarm"]
 
