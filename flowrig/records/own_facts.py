@@ -33,7 +33,7 @@ IN_DUCT = (
     "fan_efficiency",
 )
 HOW = ("test", "prediction", "clean_air_rate")
-MOST_MONEY = 1e9  # in any currency, for one unit, filter or change
+MOST_MONEY = 1e7  # in any currency, for one unit, filter or change
 MOST_ENERGY_PRICE = 10.0 / 3.6e6  # ten a kWh, in any currency: more nobody is billed
 MOST_DEMAND_PRICE = 1.0  # a thousand a kW
 MOST_HOURS = 366 * 86400.0
@@ -236,11 +236,11 @@ OPTIONS = Table(
         Choice("first_set", "Whether the first filters are in the price of a unit, or bought beside it.",
                choices=(IN_PRICE, BOUGHT)),
         Given("unit_life", "How long a unit lasts before it is bought anew. Without it, as long as is looked at.",
-              kind="time", above=0.0, example='"from 5 to 8 years"'),
+              kind="time", low=30 * 86400.0, example='"from 5 to 8 years"'),
         _money("replacement_price", "What is paid for the next one; the price where nothing is said.", '"150 USD"'),
         _money("residual", "Value of a unit at the end, at a price of today; below zero where getting rid of it costs "
                "money. Without it the straight-line share of its price, where its life is told.", '"10 USD"',
-               low=-1e9),
+               low=-MOST_MONEY),
         Count("filters", "Filters in a set of one unit.", low=0, high=1000, example="4"),
         Given("change_every", "Calendar time from one change to the next.", kind="time", low=86400.0,
               example='"from 3 to 4 months"'),

@@ -160,6 +160,7 @@ def own_csv(owned: Owned) -> str:
         line(of, pair.by_air, pair.cheaper_by_air.share, "; ".join(common))
         told = [_cell(met.years), MEDIAN, "", _cell(met.low), _cell(met.high), owned.coverage, "monte carlo"]
         writer.writerow([of, "costs meet after", "", "years", *told, "", "; ".join(common)])
+        plain(of, "costs do not meet, share of the draws", met.never)
     for option in owned:
         unit, course = option["present_value"].unit, option.course
         for time, *told in zip(course.times, course.value, course.low, course.high, strict=True):

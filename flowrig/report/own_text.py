@@ -97,7 +97,8 @@ def _option(owned: Owned, option: OwnedOption, place: int) -> Iterator[str]:
     yield from _hung(f"Clean-air rate {HOW.get(of.how, of.how)}, for {of.particles}.")
     told = [option[n] for n in ("delivered", LEVELISED, PRESENT, "yearly_cost", "for_need") if n in option.quantities]
     width = max(len(q.label) for q in told)
-    yield from (f"   {q.label:<{width}}  {_line(q)}" for q in told)
+    for q in told:
+        yield from textwrap.wrap(f"   {q.label:<{width}}  {_line(q)}", WIDTH, subsequent_indent=" " * (width + 5))
     parts = [f"{q.label} {_short(q)}" for q in option.items.values()]
     yield from _hung(f"Of the present value: {'; '.join(parts)}.")
     bought = [f"{option.sets:.0f} set{'s' if option.sets != 1 else ''} of filters"] if "interval" in of.given else []
@@ -177,7 +178,7 @@ def _pair(owned: Owned, pair: Pair) -> Iterator[str]:
         if max(abs(float(q.low)), abs(float(q.high))) <= SAME * whole:
             yield f"    {label:<17}  the same in every draw"
             continue
-        yield f"    {label:<17}  {_line(q)}"
+        yield from textwrap.wrap(f"    {label:<17}  {_line(q)}", WIDTH, subsequent_indent=" " * 23)
         yield from _hung(f"Probability that {pair.first} is the cheaper: {_chance(odds)}.", 4)
     yield from _hung(_meeting(owned, pair), 4)
 
@@ -204,12 +205,16 @@ def _meeting(owned: Owned, pair: Pair) -> str:
     late = f"{other} does not catch up within {years} year{'s'[: years - 1]} in {_none_or(met.never, of)}"
     if met.never == 1.0 or not math.isfinite(met.years):
         return f"{start}, and {late}."
-    band = f" [{met.low:.3g} to {met.high:.3g}]" if met.high - met.low > 1e-9 else ""
-    when = f"costs meet after {met.years:.3g} year{'' if met.years == 1.0 else 's'}{band}"
-    when += ", the median of the draws" if band else ""
+    band = f" [{_time(met.low)} to {_time(met.high)}]" if met.high - met.low > 1e-9 else ""
+    when = f"costs meet after {_time(met.years)} year{'' if met.years == 1.0 else 's'}{band}"
+    when += f", the median of {of}" if band else ""
     if met.never >= 0.5:
         return f"{start}, and {late}; in the others {when}."
     return f"{start}; {when}; {other} has then cost no more{f'. But {late}' if met.never else ''}."
+
+
+def _time(years: float) -> str:
+    return f"{round(years, 2):g}"  # a month is 0.08
 
 
 def _none_or(share: float, of: str) -> str:

@@ -152,7 +152,8 @@ class _Maker:
         if "unit_life" in section:
             option.given["unit_life"] = linear(_in_years, {"time": self._stated("unit_life")}, (), {"x": ()})["x"]
         else:
-            option.findings.append(Finding(LASTS, f"{option.name}: {self.shared.terms.value('years')} years or more"))
+            years = int(self.shared.terms.value("years"))
+            option.findings.append(Finding(LASTS, f"{option.name}: {years} year{'s'[: years - 1]} or more"))
         worth, anew = (option.given.get(name) for name in ("residual", "replacement_price"))
         if worth is not None and float(worth.value) > float((anew or option.given["price"]).value):
             told = f"{as_written(section['residual'])} where one costs"

@@ -95,7 +95,7 @@ def test_names_are_those_of_the_text(stepped):
             assert name in rows
             assert name in {e["name"] for e in (*told["estimates"], *told["items"])}
     assert {q for of, q in lines_of(stepped) if of == "A less B"} == {
-        "present value", "cost of clean air", "costs meet after"
+        "present value", "cost of clean air", "costs meet after", "costs do not meet, share of the draws"
     }  # fmt: skip
     assert "costs meet after" in text
 
@@ -141,7 +141,7 @@ def test_text_csv_and_json_tell_one_time():
     assert (row["value_from"], row["unit"]) == ("median of draws", "years")
     body = json.loads(own_json(found))["pairs"][0]["costs_meet"]
     assert (body["years"], body["interval"], body["value_from"]) == (met.years, [met.low, met.high], "median of draws")
-    said = f"costs meet after {met.years:.3g} years [{met.low:.3g} to {met.high:.3g}], the median of the draws"
+    said = f"costs meet after {met.years:g} years [{met.low:g} to {met.high:g}], the median of the draws"
     assert said in flat(own_text(found))
 
 
