@@ -11,6 +11,7 @@ from flowrig.errors import Fault
 from flowrig.records.declare import Given, Reading, Series
 from flowrig.records.files import quoted
 from flowrig.uncertainty.statement import StatementError
+from flowrig.unit_table import CURRENCIES
 
 LONG = 200  # characters of one value; more would bury the rest of the report
 
@@ -72,7 +73,10 @@ def opening(text: str) -> str:
 
 
 def a(noun: str) -> str:
-    """With its article: a pressure, an angle."""
+    """With its article: a pressure, an angle; money and prices with their currency behind an 'in'."""
+    what, _, last = noun.rpartition(" ")
+    if last in CURRENCIES:
+        return f"money in {last}" if what == "money" else f"{a(what)} in {last}"
     return f"{'an' if noun[:1] in 'aeiou' else 'a'} {noun}"
 
 

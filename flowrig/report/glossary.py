@@ -68,11 +68,27 @@ WORDS = (
         "lifetime-mean clean air",
         "Clean-air rate of all units of an option together, as the mean from new filters to their change.",
     ),
-    Word("annualised", "The same sum at the end of every year that has that present value."),
     Word(
-        "in part units",
+        "clean air of new filters",
+        "Of an option of which nobody tells how its clean air falls while the filters load: what it gives at the "
+        "start, which is more than the mean over their life. Whatever rests on it is marked; state mean_over_life or "
+        "end_of_life_share.",
+    ),
+    Word(
+        "left out",
+        "What an option may cost and nobody stated: it counts as nothing. State 0 where it truly costs nothing, and it "
+        "is no longer listed.",
+    ),
+    Word("present value, annualised", "The same sum at the end of every year that has that present value."),
+    Word(
+        "present value, in part units",
         "What just the clean air that is needed would cost if a part of a unit could be had: the present value, times "
         "what is needed over what is delivered.",
+    ),
+    Word(
+        "costs meet after",
+        "When the option that was the dearer at first has cost no more than the other: the median of the draws in "
+        "which that comes about, with their interval; how often it does not stands beside it.",
     ),
     Word(
         "cheaper at first",

@@ -157,7 +157,9 @@ def test_every_flag_is_explained(flag) -> None:
 
 @pytest.mark.parametrize(
     "name",
-    ["own.real_discount", "options.change_after", "present value", "annualised", "price of power USD",
+    ["own.real_discount", "options.change_after", "present value",
+     "present value, annualised", "present value, in part units", "left out",
+     "clean air of new filters", "costs meet after", "price of power USD",
      "unit life of four-filter box", "course of the clean air of four-filter box", "cheaper at first"],
 )  # fmt: skip
 def test_names_that_a_report_shows_are_explained(name: str) -> None:
