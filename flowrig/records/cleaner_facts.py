@@ -9,6 +9,7 @@ from flowrig.records.items import Section
 from flowrig.records.rate_sizes import refused_rate
 from flowrig.records.sizes import read_sizes
 
+MOST_AIR = 100.0  # m3/s of one cleaner: nobody can mean more
 STATED = ("clean_air_rate", "power", "sound")  # figures of one unit that a test or a prediction may tell as well
 
 
@@ -59,6 +60,7 @@ CLEANER: tuple[Field, ...] = (
         "Its stated clean-air rate, with its ±. Not a flow, and not a flow times an ePM efficiency.",
         kind="flow",
         above=0.0,
+        high=MOST_AIR,
         limits="must",
         example='"410 m3/h ± 40 m3/h"',
     ),
@@ -72,6 +74,7 @@ CLEANER: tuple[Field, ...] = (
         "True electrical power of one unit at that clean-air rate, in place of what test or prediction tell.",
         kind="power",
         low=0.0,
+        high=1e6,
         example='"92 W ± 3 W"',
     ),
     Given(

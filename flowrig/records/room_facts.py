@@ -39,7 +39,13 @@ BASIS = {  # of what is assumed: where its limits come from
     "return_leakage": "common practice, no source",
     "efficiency_now": "a coarse filter; own judgement, no source",
     "leak_concentration": "the return leaks in outdoor air",
+    "most_units": "4, or one for every 10 m3 of air where that is more; own judgement, no source",
 }
+# Beyond these nobody can mean it.
+MOST_VOLUME, MOST_AREA = 2e7, 2e6  # m3, m2: the largest buildings there are have half of it, or less; from memory
+MOST_AIR = 1000.0  # m3/s, of outdoor air or of a duct
+DENSEST = {"mass concentration": 1e-2, "concentration": 1e14}  # kg/m3, 1/m3
+LONGEST, LONGEST_SEASON = 31 * 86400.0, 3660 * 86400.0  # s
 _PARTICLES = (
     'Which particles the clean air is asked for, such as "0.3 to 1 um"; words for smoke, dust and pollen stand for the '
     "sizes of the tests of air cleaners."
@@ -52,7 +58,13 @@ def told_by(table: Table, concentrations: str = MASS) -> Table:
         return table
     other = dict(zip(KINDS_OF[MASS], KINDS_OF[concentrations], strict=True))
     fields = tuple(
-        replace(f, kind=other[f.kind], example=_EXAMPLES.get(f.name, ""), default=_DEFAULTS.get(f.default, f.default))
+        replace(
+            f,
+            kind=other[f.kind],
+            example=_EXAMPLES.get(f.name, ""),
+            default=_DEFAULTS.get(f.default, f.default),
+            high=DENSEST.get(other[f.kind], f.high),
+        )
         if isinstance(f, Given) and f.kind in other
         else f
         for f in table.fields
@@ -90,6 +102,7 @@ ROOM = Table(
             "Volume of the air in it: net of what stands in it.",
             kind="volume",
             above=0.0,
+            high=MOST_VOLUME,
             limits="must",
             example='"180 m3 ± 6 m3"',
         ),
@@ -98,6 +111,7 @@ ROOM = Table(
             "Area of its floor, with ceiling_height in place of volume.",
             kind="area",
             above=0.0,
+            high=MOST_AREA,
             limits="must",
             example='"62 m2 ± 1 m2"',
         ),
@@ -158,6 +172,7 @@ ROOM = Table(
             "Concentration outdoors; without a ± it is a case that is looked at, and known.",
             kind="mass concentration",
             low=0.0,
+            high=DENSEST["mass concentration"],
             example='"150 ug/m3 ± 30 ug/m3"',
         ),
         Given(
@@ -174,6 +189,7 @@ ROOM = Table(
             "become without them.",
             kind="mass concentration",
             low=0.0,
+            high=DENSEST["mass concentration"],
             example='"80 ug/m3 ± 10 ug/m3"',
         ),
         Given(
@@ -183,6 +199,7 @@ ROOM = Table(
             kind="flow",
             default="0 m3/h",
             low=0.0,
+            high=MOST_AIR,
             example='"200 m3/h ± 30 m3/h"',
         ),
         Given(
@@ -197,23 +214,40 @@ ROOM = Table(
         ),
         Given(
             "persons",
-            "Persons in the room, where a target is told for each of them.",
+            "Persons in the room, one or more, where a target is told for each of them.",
             kind="count",
-            above=0.0,
+            low=1.0,
             high=1e5,
             example='"28 ± 2"',
         ),
         Given(
             "mixing",
-            "Clean air that the room has of its cleaners over what they deliver (flow times efficiency), from a decay "
-            "in it: below 1 where they draw their own outlet air back in, or part of the room is not reached.",
+            "Clean air that the room has of its cleaners over what they deliver (flow times efficiency, or a rate from "
+            "a test chamber), from a decay in it: below 1 where they draw their own outlet air back in, or part of the "
+            "room is not reached. A rate by decay has it in already, and takes none.",
             kind="ratio",
             above=0.0,
             high=1.5,
             limits="must",
             example='"0.85 ± 0.1"',
         ),
-        Count("most_units", "Most units of one sort that there is room, or are sockets, for.", high=1000, example="4"),
+        Count(
+            "most_units",
+            "Most units of one sort that there is room, or are sockets, for. Where it is left out, 4, or one for every "
+            "10 m3 of air.",
+            high=1000,
+            example="4",
+        ),
+        Given(
+            "most_sound",
+            "Highest A-weighted level that all units together may have, at the distance at which that of one was "
+            "found; the background of the room is not in it.",
+            kind="sound level",
+            limits="never",
+            low=0.0,
+            high=160.0,
+            example='"45 dB"',
+        ),
         Given(
             "over",
             "How long the level in the room is followed after the cleaners are switched on.",
@@ -221,6 +255,7 @@ ROOM = Table(
             limits="never",
             default="4 h",
             above=0.0,
+            high=LONGEST,
             example='"3 h"',
         ),
         Choice(
@@ -313,7 +348,8 @@ CONCENTRATION_TARGET = Table(
     "leaves and is cleaned. It says nothing about infection.",
     (
         Given("level", "Concentration wanted in the room, once it is steady.", required=True,
-              kind="mass concentration", limits="never", above=0.0, example='"12 ug/m3"'),
+              kind="mass concentration", limits="never", above=0.0, high=DENSEST["mass concentration"],
+              example='"12 ug/m3"'),
         Text(
             "particles",
             'Which particles: "smoke", "PM2.5" or sizes such as "0.3 to 1 um". Smoke is below 1 um: it takes a rate '
@@ -332,9 +368,9 @@ DUCT = Table(
     "the whole building.",
     (
         Given("flow", "Flow that the fan of the ducts moves with the filter there is.", required=True, kind="flow",
-              above=0.0, limits="must", example='"2000 m3/h ± 200 m3/h"'),
-        Given("flow_with_filter", "The same with the better filter.", kind="flow", above=0.0, limits="must",
-              example='"1850 m3/h ± 200 m3/h"'),
+              above=0.0, high=MOST_AIR, limits="must", example='"2000 m3/h ± 200 m3/h"'),
+        Given("flow_with_filter", "The same with the better filter.", kind="flow", above=0.0, high=MOST_AIR,
+              limits="must", example='"1850 m3/h ± 200 m3/h"'),
         Given("flow_loss", "Share of the flow that the better filter takes, in place of flow_with_filter.",
               kind="ratio", low=-0.5, high=0.99, limits="must", example='"(8 ± 4) %"'),
         Given("efficiency", "Share of the particles that the better filter holds back, what passes beside it included.",
@@ -353,11 +389,12 @@ DUCT = Table(
         Given("return_leakage", "Share of the flow that has leaked in, from attic or outdoors, before the filter.",
               kind="ratio", low=0.0, high=0.95, default=LEAKAGE, example='"(5 ± 4) %"'),
         Given("leak_concentration", "Concentration where the return leaks; that outdoors where it is left out.",
-              kind="mass concentration", low=0.0, example='"150 ug/m3 ± 60 ug/m3"'),
-        Given("power", "Electrical power of the fan while it runs.", kind="power", low=0.0,
+              kind="mass concentration", low=0.0, high=DENSEST["mass concentration"],
+              example='"150 ug/m3 ± 60 ug/m3"'),
+        Given("power", "Electrical power of the fan while it runs.", kind="power", low=0.0, high=1e7,
               example='"450 W ± 40 W"'),
         Given("season", "How long the added running is to last, for its energy; a day where it is left out.",
-              kind="time", limits="never", above=0.0, example='"30 d"'),
+              kind="time", limits="never", above=0.0, high=LONGEST_SEASON, example='"30 d"'),
         Text("notes", "Filter, its frame and its gaps, how the flow was measured."),
     ),
     alternatives=(OneOf((("flow_with_filter",), ("flow_loss",), ("prediction",))),),

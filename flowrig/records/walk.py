@@ -175,8 +175,12 @@ class Walker:
         near = near_name(key, [name for name in known if name not in raw])
         if near:
             self.spoiled.add(path_name((*path, near)))  # it is missing because it stands here under another name
-        elsewhere = "Remove the line, or check in which table it belongs."
-        remedy = f"Did you mean {near}?" if near else elsewhere
+        remedy = "Remove the line, or check in which table it belongs."
+        there = near_name(key, list(known))
+        if near:
+            remedy = f"Did you mean {near}?"
+        elif there:
+            remedy = f"Did you mean {there}? It stands here already: remove one of the two."
         self.fault((*path, key), key, f"one of: {', '.join(known)}", remedy)
 
     def _item(self, declared: Field, raw: object, path: Path_, measured: str) -> Item | None:

@@ -13,6 +13,7 @@ from flowrig.records.files import quoted
 from flowrig.uncertainty.statement import StatementError
 from flowrig.unit_table import CURRENCIES
 
+NEAR = 1e-3  # of a value: an interval this narrow would call for more digits than anybody reads
 LONG = 200  # characters of one value; more would bury the rest of the report
 
 
@@ -40,6 +41,21 @@ def rounded(u: float, *values: float) -> list[str]:
 def to_its_bar(value: float, u: float) -> str:
     """A number in a sentence: no more digits than its standard uncertainty leaves, and never more than four."""
     return f"{float(f'{float(rounded(u, value)[0]):.4g}'):.10g}"
+
+
+def ends_rounded(value: float, low: float, high: float) -> list[str]:
+    """A value and the ends of its interval to the digits of their distance; where they lie very near, to four."""
+    finite = [x for x in (value, low, high) if math.isfinite(x)]
+    width = max(finite) - min(finite) if finite else 0.0
+    if len(finite) < 2:
+        return [three_digits(x) if math.isfinite(x) else f"{x}" for x in (value, low, high)]
+    if not width > NEAR * max(map(abs, finite), default=0.0):
+        return [f"{x:.4g}" for x in (value, low, high)]
+    return rounded(width / 4, *finite) if len(finite) == 3 else _some_rounded(width / 4, value, low, high)
+
+
+def _some_rounded(u: float, *values: float) -> list[str]:
+    return [rounded(u, x)[0] if math.isfinite(x) else f"{x}" for x in values]
 
 
 def shown(value: object) -> str:

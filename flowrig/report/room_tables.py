@@ -20,12 +20,12 @@ from flowrig.studies.room import RoomResult
 from flowrig.studies.room_over_time import Minutes
 from flowrig.studies.room_targets import Case, Target
 from flowrig.studies.room_units import UnitsFor
-from flowrig.studies.room_verdict import sentences, verdict
+from flowrig.studies.room_verdict import achievable, answer, answers, sentences, verdict
 
-CONTRACT = 1  # version of the JSON of a room
+CONTRACT = 2  # version of the JSON of a room; 2 adds `answers`, and of an option `why` and what is `not_known`
 COLUMNS = (
     "about", "of", "ducts", "units", "minutes", "quantity", "unit", "value", "standard_uncertainty", "low", "high",
-    "probability", "flags",
+    "probability", "flags", "words",
 )  # fmt: skip
 
 
@@ -47,12 +47,16 @@ def room_json(result: RoomResult) -> str:
                 "count": result.counts.get(name),
                 "how": sort.how,
                 "particles": sort.particles,
+                "sizes": sort.sizes_said,
                 "clean_air": estimate_body(_rate(result, name), []),
                 "sound_distance_si": sort.sound_distance,
             }
             for name, sort in result.sorts.items()
         ],
         "flow_lost": None if result.lost is None else estimate_body(result.lost, []),
+        "answers": [
+            {"asked": asked, "ducts": state or None, "answer": words} for asked, state, words in answers(result.targets)
+        ],
         "targets": [_target(target) for target in result.targets],
         "options": [_option(option) for option in result.options],
         "times_si": result.times.tolist(),
@@ -88,24 +92,26 @@ def _target(target: Target) -> dict[str, Any]:
 def _case(target: Target, case: Case) -> dict[str, Any]:
     return {
         "ducts": case.state.name,
+        "answer": answer(case),
         "needed": estimate_body(case.needed, case.findings),
         "met_without_units": case.without,
         "met_by_those_counted": case.there,
         "verdicts": list(sentences(target, case)),
-        "units": [_units(found, verdict(target, case, found)) for found in case.units],
+        "units": [_units(case, found, verdict(target, case, found)) for found in case.units],
     }
 
 
-def _units(found: UnitsFor, said: str) -> dict[str, Any]:
+def _units(case: Case, found: UnitsFor, said: str) -> dict[str, Any]:
     beside = {"power": found.power, "sound": found.sound}
     return {
         "name": found.name,
-        "on_mean": found.on_mean,
-        "sure": found.sure,
+        "on_mean": found.told(found.on_mean),
+        "sure": found.told(found.sure),
         "confidence": found.confidence,
         "probability_of_sure": number(found.of_sure),
         "most": found.most,
-        "achievable": found.allowed,
+        "most_assumed": found.assumed,
+        "achievable": achievable(case, found),
         "never_met": found.never,
         "verdict": said,
         "numbers": [int(n) for n in found.numbers],
@@ -119,6 +125,8 @@ def _option(option: Option) -> dict[str, Any]:
     return {
         "title": option.title,
         "units": option.units,
+        "why": option.why,
+        "not_known": option.unknown,
         "ducts": option.state.name,
         "estimates": [estimate_body(q, []) for q in option.quantities.values()],
         "minutes_while_nothing_enters": [_minutes(m) for m in option.cleared],
@@ -160,13 +168,21 @@ def _csv_lines(result: RoomResult) -> Iterator[dict[str, Any]]:
             head = {"about": target.kind, "ducts": case.state.name}
             said = "; ".join(codes([*case.findings, *target.findings]))
             yield {**head, **_single(case.needed), "flags": said}
+            yield {**head, "quantity": "answer", "flags": said, "words": answer(case)}
             for found in case.units:
+                told = achievable(case, found)
+                yield {
+                    **head, "of": found.name, "units": found.sure if told else "", "quantity": "number of units",
+                    "probability": found.of_sure if told else "", "words": verdict(target, case, found),
+                }  # fmt: skip
                 for q in (x for x in (found.reached, found.power, found.sound) if x is not None):
                     for row, count in enumerate(found.numbers):
                         chance = float(found.probability[row]) if q is found.reached else ""
                         yield {**head, "of": found.name, "units": int(count), **_row(q, row), "probability": chance}
     for option in result.options:
         head = {"about": "option", "of": option.title, "ducts": option.state.name}
+        if option.units:
+            yield {**head, "quantity": "number of units", "units": sum(option.units.values()), "words": option.why}
         for q in option.quantities.values():
             yield {**head, **_single(q)}
         last = [option.to_target] if option.to_target is not None else []
@@ -174,6 +190,8 @@ def _csv_lines(result: RoomResult) -> Iterator[dict[str, Any]]:
             line = _single(m.time)
             line["quantity"] = f"time to {m.what}, {m.time.label}" if m.what != "target" else "time to target"
             yield {**head, **line, "probability": 1.0 - m.never}
+        for name, why in option.unknown.items():
+            yield {**head, "quantity": name, "words": f"not known: {why}"}
     for option in result.options:
         head = {"about": "level over time", "of": option.title, "ducts": option.state.name}
         for row, time in enumerate(result.times if option.curve is not None else ()):
@@ -183,13 +201,15 @@ def _csv_lines(result: RoomResult) -> Iterator[dict[str, Any]]:
 
 def _single(q: Quantity) -> dict[str, Any]:
     numbers = dict(zip(("value", "standard_uncertainty", "low", "high"), (q.value, q.u, q.low, q.high), strict=True))
-    return {"quantity": q.name, "unit": q.unit, **{name: float(x) for name, x in numbers.items()}}
+    shown = {name: float(x) for name, x in numbers.items()}
+    return {"quantity": q.name, "unit": q.unit, **shown, "words": q.label}
 
 
 def _row(q: Quantity, row: int) -> dict[str, Any]:
     numbers = (np.broadcast_to(x, q.estimate.value.shape)[row] for x in (q.value, q.u, q.low, q.high))
     names = ("value", "standard_uncertainty", "low", "high")
-    return {"quantity": q.name, "unit": q.unit, **{n: float(x) for n, x in zip(names, numbers, strict=True)}}
+    shown = {n: float(x) for n, x in zip(names, numbers, strict=True)}
+    return {"quantity": q.name, "unit": q.unit, **shown, "words": q.label}
 
 
 def _cell(value: float) -> str:

@@ -10,7 +10,6 @@ import numpy as np
 
 from flowrig import units
 from flowrig.methods.room_cautions import ROOM
-from flowrig.records.words import three_digits
 from flowrig.report.lines import (
     WIDTH,
     budget_lines,
@@ -21,18 +20,22 @@ from flowrig.report.lines import (
     rounded,
     wrapped,
 )
-from flowrig.studies.building import NOW, Option, season_of
+from flowrig.report.room_options_text import options_text, ranged
+from flowrig.studies.building import NOW
+from flowrig.studies.cleaner_source import DECAY
 from flowrig.studies.result import Quantity
 from flowrig.studies.room import RoomResult
-from flowrig.studies.room_over_time import Minutes
 from flowrig.studies.room_targets import Target
 from flowrig.studies.room_units import UnitsFor
-from flowrig.studies.room_verdict import percent, sentences
+from flowrig.studies.room_verdict import answers, percent, sentences
 
-NEVER = "never"
-SURELY = 0.9995  # of the draws: as good as all of them
 TIMES_SHOWN = (0, 2, 5, 10, 15, 30, 60)  # of the times of a curve
 LINES = 12  # numbers of units told one by one
+SORTS = {  # how a rate was come by, beside the mixing that is applied to it
+    "measured": "flow times efficiency",
+    "predicted": "predicted, flow times efficiency",
+    "stated": "stated: taken as from a test chamber",
+}
 HEADS = {
     "air_changes": "air changes",
     "per_person": "for each person",
@@ -44,9 +47,11 @@ HEADS = {
 def room_text(result: RoomResult) -> str:
     """Everything a person at the terminal is shown."""
     lines = [*heading_text(result.record), "", *_room(result)]
+    if result.targets and result.sorts:
+        lines += ["", *_answers(result)]
     for target in result.targets:
         lines += ["", *_target(result, target)]
-    lines += ["", *_options(result), "", *_over_time(result)]
+    lines += ["", *options_text(result), "", *_over_time(result)]
     if result.findings:
         lines += ["", "About the room and its cleaners", *findings_text(result.findings)]
     lines += ["", "Take care; local codes and licensed practice come first"]
@@ -69,10 +74,10 @@ def _room(result: RoomResult) -> Iterator[str]:
         rate = Quantity("", "", "flow", result.asked.flow_unit, sort.clean_air, result.bars[name])
         particles = sort.particles or "particles not said"
         yield from wrapped(f"{name}: {quantity_line(rate)} of clean air, {sort.how}; {particles}", further=4)
-    if facts.mixed and result.sorts:
-        mixing = facts.inputs["mixing"]
-        shown = " ± ".join(rounded(float(mixing.u), float(mixing.value), float(mixing.u)))
-        yield from wrapped(f"In this room each counts for {shown} (u) of that: its mixing.", further=4)
+        if sort.sizes_said:
+            yield from textwrap.wrap(f"{sort.sizes_said}.", WIDTH, initial_indent=" " * 4, subsequent_indent=" " * 4)
+    if result.sorts:
+        yield from wrapped(_mixed(result), further=4)
     if result.lost is not None:
         yield from wrapped(f"The better filter takes {quantity_line(result.lost)} of the flow of the ducts.", further=4)
     if facts.assumed:
@@ -80,6 +85,28 @@ def _room(result: RoomResult) -> Iterator[str]:
         for name, shown, basis in facts.assumed:
             yield from textwrap.wrap(f"{name} = {shown}; {basis}", WIDTH, initial_indent="    ",
                                      subsequent_indent="      ")  # fmt: skip
+
+
+def _mixed(result: RoomResult) -> str:
+    """To which rates the mixing of the room was applied."""
+    facts = result.facts
+    decayed = [name for name, sort in result.sorts.items() if sort.how == DECAY]
+    others = [f"{name} ({SORTS[sort.how]})" for name, sort in result.sorts.items() if sort.how != DECAY]
+    if not facts.mixed:
+        said = f"No mixing is stated: taken as 1 for {', '.join(others)}. " if others else ""
+        within = f"What its room did to {', '.join(decayed)} is in the rate by decay: no mixing is applied to it."
+        return said + within if decayed else said.strip()
+    mixing = facts.inputs["mixing"]
+    shown = " ± ".join(rounded(float(mixing.u), float(mixing.value), float(mixing.u)))
+    ducts = "; not to the filter in the ducts" if facts.duct is not None else ""
+    return f"In this room each counts for {shown} (u) of that: its mixing, applied to {', '.join(others)}{ducts}."
+
+
+def _answers(result: RoomResult) -> Iterator[str]:
+    """The number of units that each target takes, before anything else."""
+    yield "The answer, target by target; what it rests on follows"
+    for about, state, words in answers(result.targets):
+        yield from wrapped(f"{about}{f' ({state})' if state else ''}: {words}.", further=4)
 
 
 def _target(result: RoomResult, target: Target) -> Iterator[str]:
@@ -110,6 +137,7 @@ def _numbers(found: UnitsFor) -> Iterator[str]:
         columns["their watts"] = [_half(found.power, row) for row in rows]
     if found.sound is not None:
         columns["their dB"] = [_half(found.sound, row, 1) for row in rows]
+    silent = [head for head, q in (("watts", found.power), ("dB", found.sound)) if q is None]
     widths = {head: max(len(head), *map(len, column)) for head, column in columns.items()}
     yield f"    {found.name}"
     yield "    " + "  ".join([f"{'units':>5}", f"{'meet it':>11}", *(f"{head:>{w}}" for head, w in widths.items())])
@@ -117,6 +145,8 @@ def _numbers(found: UnitsFor) -> Iterator[str]:
         told = [f"{int(found.numbers[row]):>5}", f"{percent(float(found.probability[row])):>11}"]
         yield "    " + "  ".join([*told, *(f"{columns[head][i]:>{w}}" for head, w in widths.items())])
 
+    if silent:
+        yield f"    their {' and their '.join(silent)}: not known"
     if len(rows) <= rows[-1]:
         yield "    --csv FILE writes every number"
 
@@ -152,64 +182,6 @@ def _cell(q: Quantity, row: int) -> str:
 def _ends(q: Quantity, row: int) -> tuple[float, float, float]:
     value, low, high = (float(np.broadcast_to(x, q.estimate.value.shape)[row]) for x in (q.value, q.low, q.high))
     return value, low, high
-
-
-def ranged(value: float, low: float, high: float) -> str:
-    """A value with both ends, to the digits of their distance."""
-    if not math.isfinite(value):
-        return "-"
-    if not math.isfinite(high - low) or high - low <= 1e-6 * abs(value):
-        return f"{value:.4g}"
-    shown = rounded((high - low) / 4, value, low, high)
-    return f"{shown[0]} [{shown[1]} to {shown[2]}]"
-
-
-def _options(result: RoomResult) -> Iterator[str]:
-    """What may be done, each with what it does."""
-    yield f"What can be done, {100 * result.coverage:.6g} % intervals in brackets"
-    season = units.from_si(season_of(result.facts), "d", "time")
-    for i, option in enumerate(result.options, 1):
-        yield from wrapped(f"{i}  {option.title}", further=5)
-        told = list(_lines(option, season))
-        width = max(len(label) for label, _ in told)
-        for label, words in told:
-            head = f"     {label:<{width}}  "
-            yield from textwrap.wrap(words, WIDTH, initial_indent=head, subsequent_indent=" " * len(head))
-    if any("power" in option.quantities for option in result.options):
-        said = "Power and energy are those of units that run all the time, and of the ducts' fan for its added runtime."
-        yield from wrapped(said)
-
-
-def _lines(option: Option, season: float) -> Iterator[tuple[str, str]]:
-    for q in option.quantities.values():
-        label = f"energy in {season:.4g} d" if q.name == "energy" else q.label
-        value, low, high = (float(x) for x in (q.value, q.low, q.high))
-        shown = f"{value:.1f} [{low:.1f} to {high:.1f}]" if q.kind == "sound level" else ranged(value, low, high)
-        yield label, f"{shown} {q.unit}"
-    yield "minutes to clear 90, 99, 99.9 %", _minutes(option.cleared)
-    if option.come_down:
-        yield "the same while more enters", _minutes(option.come_down)
-    if option.to_target is not None:
-        time = option.to_target
-        shown, chance = _time(time), ""
-        if 0.0 < time.never < SURELY:
-            chance = f"{NEVER} in {percent(time.never)} of the draws"
-            shown = chance if shown == NEVER else f"{shown}, {chance}"
-        yield "minutes to the target level", shown
-
-
-def _minutes(times: Sequence[Minutes]) -> str:
-    shown = [_time(m) for m in times]
-    return NEVER if set(shown) == {NEVER} else "; ".join(shown)
-
-
-def _time(m: Minutes) -> str:
-    value, low, high = (_three(float(x)) for x in (m.time.value, m.time.low, m.time.high))
-    return value if low == high else f"{value} [{low} to {high}]"
-
-
-def _three(x: float) -> str:
-    return three_digits(x) if math.isfinite(x) else NEVER
 
 
 def _over_time(result: RoomResult) -> Iterator[str]:

@@ -14,7 +14,7 @@ from flowrig.physics.sound import energy_sum
 from flowrig.records.declare import Finding
 from flowrig.records.estimates import given_estimate
 from flowrig.records.items import Array
-from flowrig.studies import room_flags
+from flowrig.studies import room_flags, sound_flags
 from flowrig.studies.cleaner_source import Source
 from flowrig.studies.result import Quantity
 from flowrig.studies.room_balance import (
@@ -28,6 +28,7 @@ from flowrig.studies.room_balance import (
 )
 from flowrig.studies.room_inputs import BALANCE, Asked, Facts
 from flowrig.studies.room_over_time import SHARE_LEFT, Minutes, minutes, over_time
+from flowrig.studies.sound import LOUD
 from flowrig.uncertainty.estimate import Estimate
 from flowrig.uncertainty.interval import intervals
 from flowrig.uncertainty.propagate import linear
@@ -36,6 +37,22 @@ NOW, BETTER = "as it is", "with the duct filter"
 NOTHING, DUCT, UNITS, ALL = "nothing added", "duct filter", "units", "duct filter and units"
 DAY = 86_400.0
 SETTLED = 0.05  # of u: the ends of drawn intervals, beside what is assumed of a room
+
+
+@dataclass(frozen=True)
+class Chosen:
+    """Units to be looked at.
+
+    Attributes
+    ----------
+    units : dict of str to int
+        How many of each sort.
+    why : str
+        Where the numbers are from.
+    """
+
+    units: dict[str, int]
+    why: str
 
 
 @dataclass
@@ -74,10 +91,14 @@ class Option:
     units : dict of str to int
         How many of each sort.
     state : State
+    why : str
+        Where these numbers are from.
     quantities : dict of str to Quantity
         ``added`` (clean-air rate beyond the building as it is), ``air_changes`` (clean air that counts against
         infection), ``level`` where it is known, ``power`` and ``energy`` (over a day, or the season) where they are,
         and ``sound``.
+    unknown : dict of str to str
+        Why ``power`` or ``sound`` of the units is not known.
     cleared : list of Minutes
         To 90, 99 and 99.9 %, while nothing enters.
     come_down : list of Minutes
@@ -91,7 +112,9 @@ class Option:
     name: str
     units: dict[str, int]
     state: State
+    why: str = ""
     quantities: dict[str, Quantity] = field(default_factory=dict)
+    unknown: dict[str, str] = field(default_factory=dict)
     cleared: list[Minutes] = field(default_factory=list)
     come_down: list[Minutes] = field(default_factory=list)
     to_target: Minutes | None = None
@@ -139,29 +162,32 @@ def rate_of(units: Sequence[tuple[Estimate, float]], mixing: Estimate) -> Estima
 def options_of(
     facts: Facts,
     states: Sequence[State],
-    sets: Sequence[Mapping[str, int]],
+    sets: Sequence[Sequence[Chosen]],
     sorts: Mapping[str, Source],
     target: Estimate | None,
     instants: Array,
     asked: Asked,
 ) -> list[Option]:
-    """Every state of the ducts without units and with each set of them.
+    """Every state of the ducts without units and with the sets that belong to it.
 
     Parameters
     ----------
-    sets : sequence of mappings of str to int
-        Numbers of units, by sort.
+    sets : sequence of sequences of Chosen
+        Of each state.
     target : Estimate or None
         Concentration.
     instants : array
         Times of the curve. [s]
     """
-    plain, better = (NOTHING, DUCT), (UNITS, ALL)
-    found = [
-        Option((better if any(chosen.values()) else plain)[i], {n: k for n, k in chosen.items() if k}, state)
-        for chosen in ({}, *(chosen for chosen in sets if any(chosen.values())))
+    found = [Option((NOTHING, DUCT)[i], {}, state) for i, state in enumerate(states)]
+    with_them = [
+        Option((UNITS, ALL)[i], {n: k for n, k in chosen.units.items() if k}, state, _why(chosen, i, len(states)))
         for i, state in enumerate(states)
+        for chosen in sets[i]
+        if any(chosen.units.values())
     ]
+    order = list(sorts)  # a sort without and with the ducts, then the next
+    found += sorted(with_them, key=lambda option: [order.index(name) for name in option.units])
     initial = _initial(facts, states[0])
     for option in found:
         _tell(option, facts, states[0], sorts, target, initial, instants, asked)
@@ -198,6 +224,7 @@ def _tell(
         told["level"] = out["level"]
     told |= _electrical(option, facts, sorts)
     told |= _heard(option, sorts)
+    option.unknown = _unknown(option, sorts)
     bars = intervals(told, asked.coverage, samples=asked.samples, seed=asked.seed, tolerance=SETTLED)
     option.quantities = {
         name: Quantity(name, *_shown(name, facts, asked.flow_unit), x, bars[name]) for name, x in told.items()
@@ -272,6 +299,50 @@ def _shown(name: str, facts: Facts, flow_unit: str) -> tuple[str, str, str]:
         "energy": ("energy", "energy", "kWh"),
         "sound": ("sound level of all units", "sound level", "dB"),
     }[name]
+
+
+def _why(chosen: Chosen, state: int, states: int) -> str:
+    """Where the numbers are from, the state of the ducts beside it where there are two."""
+    if states == 1:
+        return chosen.why
+    return f"{chosen.why}, {('without', 'beside')[state]} the duct filter"
+
+
+def _unknown(option: Option, sorts: Mapping[str, Source]) -> dict[str, str]:
+    """Why watts or decibels of the units are not known."""
+    found = {}
+    silent = [name for name in option.units if sorts[name].sound is None]
+    places = sorted({f"{far:.4g} m" for name in option.units if (far := sorts[name].sound_distance) is not None})
+    if silent:
+        found["sound"] = f"no level of {', '.join(silent)} is stated or measured"
+    elif len(places) > 1:
+        found["sound"] = f"levels of one unit are at different distances, {' and '.join(places)}"
+    dark = [name for name in option.units if sorts[name].power is None]
+    if dark:
+        found["power"] = f"no power of {', '.join(dark)} is stated or measured"
+    elif option.units and option.name == ALL and option.state.power is None:
+        found["power"] = "no power of the ducts' fan is stated"
+    return found
+
+
+def sound_findings(facts: Facts, options: Sequence[Option]) -> list[Finding]:
+    """What is louder than the room may have it, or of which that cannot be said."""
+    limit = facts.room.value("most_sound")
+    found = []
+    for option in options:
+        heard = option.quantities.get("sound")
+        if limit is None:
+            if heard is not None and float(heard.low) > LOUD:
+                said = f"{option.title}: {float(heard.value):.1f} dB together; no most_sound is stated in [room]"
+                found.append(Finding(sound_flags.LOUD, said))
+        elif "sound" in option.unknown:
+            found.append(Finding(room_flags.SOUND_UNKNOWN, f"{option.title}: {option.unknown['sound']}"))
+        elif heard is not None and float(heard.high) > limit:
+            level, low, high = (f"{float(x):.1f}" for x in (heard.value, heard.low, heard.high))
+            above = "is above" if float(heard.value) > limit else "may be above"
+            said = f"{option.title}: {level} dB ({low} to {high}) {above} most_sound, {limit:.4g} dB"
+            found.append(Finding(room_flags.TOO_LOUD, said))
+    return found
 
 
 def leak_findings(facts: Facts, options: Sequence[Option]) -> list[Finding]:

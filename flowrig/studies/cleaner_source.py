@@ -6,6 +6,9 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Any
 
+import numpy as np
+
+from flowrig import units
 from flowrig.errors import Fault, InputError
 from flowrig.records.declare import Finding, FlagMeaning
 from flowrig.records.estimates import given_estimate
@@ -14,6 +17,7 @@ from flowrig.records.record import Record
 from flowrig.records.sizes import Sizes, read_sizes
 from flowrig.records.words import three_digits
 from flowrig.studies.predict import predict
+from flowrig.studies.rate_findings import of_the_rate
 from flowrig.studies.reduce import reduce
 from flowrig.studies.result import PartResult, Quantity, Result
 from flowrig.uncertainty.estimate import Estimate
@@ -32,6 +36,7 @@ PREDICTED_RATE = FlagMeaning(
     "measured yet.",
 )
 FLAGS = (STATED_RATE, PREDICTED_RATE)
+SIZE_CAUSE = "|sizes of a decay "  # in the identity of the cause, see `room_decay_sizes`
 DECAY = "measured by decay"  # in a room: what the room does to the cleaner is in it
 
 
@@ -58,7 +63,9 @@ class Source:
     sound_distance : float or None
         At which distance that is. [m]
     findings : list of Finding
-        Alarms and warnings of the test or prediction too, with its name in front.
+        Alarms and warnings of the test or prediction too, with its name in front: those about the clean-air rate.
+    sizes_said : str
+        Of a rate by decay, what is to be said of the sizes it is for.
     of : Any
         The result of the test or the prediction; None for stated figures.
     """
@@ -74,6 +81,7 @@ class Source:
     sound_distance: float | None = None
     findings: list[Finding] = field(default_factory=list)
     of: Any = None
+    sizes_said: str = ""
 
 
 def source_of(record: Record, section: Section, options: Mapping[str, Any]) -> Source:
@@ -126,12 +134,12 @@ def _of_test(section: Section, sizes: Sizes | None, result: Result) -> Source:
         read = f"{result.record.name}, which tells {three_digits(float(rate.value))} {rate.unit}"
         remedy = "Look at what flowrig reduce says of it: were places, or runs on and off, exchanged?"
         raise InputError(Fault(item.where, read, "a test that tells a clean-air rate above zero", remedy))
-    by_decay = rate is not next((p.rate(sizes.lower, sizes.upper) for p in parts if p.name == "particles"), None)
+    by_decay = any(p.name == "decay" and p.rate(sizes.lower, sizes.upper) is rate for p in parts)
     power = _number(result.parts.get("electrical"), "power")
     heard: Any = result.parts.get("sound")
     sound = _number(heard, "level")
     name = section.value("name")
-    findings = [Finding(f.meaning, f"{name}: {f.message}") for f in result.all_findings if f.severity != "note"]
+    findings = of_the_rate(result, name, "decay" if by_decay else "particles", sizes)
     return Source(
         name,
         section.value("count"),
@@ -144,7 +152,21 @@ def _of_test(section: Section, sizes: Sizes | None, result: Result) -> Source:
         heard.distance if sound is not None else None,
         findings,
         result,
+        _decay_sizes(rate, sizes) if by_decay else "",
     )
+
+
+def _decay_sizes(rate: Quantity, sizes: Sizes) -> str:
+    """What a rate by decay is the mean of, and how far the sizes of the counter may move it."""
+    said = (
+        f"by decay, of the number of particles from {sizes} as the counter counts them, so that the smallest and most "
+        "numerous weigh most"
+    )
+    moved = [line for line in rate.estimate.budget() if SIZE_CAUSE in line.cause.id]
+    if not moved:
+        return f"{said}; how far the counter's sizes may be off is not in its bar"
+    u = three_digits(float(units.from_si(float(np.squeeze(moved[0].u)), rate.unit, units.as_difference("flow"))))
+    return f"{said}; the counter's size limits ({moved[0].cause.name}) move it by u {u} {rate.unit}"
 
 
 def _number(part: PartResult | None, name: str) -> Estimate | None:

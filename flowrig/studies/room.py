@@ -10,42 +10,47 @@ from typing import Any
 
 import numpy as np
 
-from flowrig import units
 from flowrig.errors import Fault, InputError
 from flowrig.records.declare import SEVERITIES, Finding
 from flowrig.records.files import quoted
+from flowrig.records.flags import ASSUMED
 from flowrig.records.items import Array, Section
 from flowrig.records.particle_words import is_class_average
 from flowrig.records.record import Record
 from flowrig.records.room import Room
+from flowrig.records.room_facts import BASIS
 from flowrig.studies import room_flags
-from flowrig.studies.building import Option, State, leak_findings, options_of, rate_of, states_of
+from flowrig.studies.building import (
+    Chosen,
+    Option,
+    State,
+    leak_findings,
+    options_of,
+    sound_findings,
+    states_of,
+)
 from flowrig.studies.cleaner import all_of
 from flowrig.studies.cleaner_source import DECAY, Source, source_of
 from flowrig.studies.reduce import load
 from flowrig.studies.reference_flow import told_once
 from flowrig.studies.result import Quantity
+from flowrig.studies.room_cases import case_of
 from flowrig.studies.room_inputs import Asked, Facts, facts_of
 from flowrig.studies.room_over_time import TIMES
+from flowrig.studies.room_reasons import BLOWN_IN, entering, why_so_much
 from flowrig.studies.room_targets import (
-    AIR_CHANGES,
     BOTH,
     LEVEL,
-    PER_PERSON,
-    Case,
     Target,
     needed,
     particle_findings,
     targets_of,
 )
-from flowrig.studies.room_units import DRAWS, UnitsFor, tell, units_for
-from flowrig.studies.room_verdict import FASTEST
-from flowrig.uncertainty.estimate import Estimate
+from flowrig.studies.room_units import Limits
+from flowrig.studies.room_verdict import FASTEST, MEETS, percent
 from flowrig.uncertainty.interval import Interval, intervals, tangent
-from flowrig.uncertainty.montecarlo import sample
-from flowrig.uncertainty.propagate import linear
 
-REACHED = {AIR_CHANGES: "air_changes", PER_PERSON: "per_person", BOTH: "added", LEVEL: "level"}
+AS_COUNTED = "as the record counts them"
 SETTLED = 0.05
 
 
@@ -173,8 +178,12 @@ def _honest(part: Room, facts: Facts, sources: Sequence[Source]) -> None:
         said = "no mixing for a rate by decay: what a room does to a cleaner is in it already"
         remedy = "Remove mixing, or give its test [particles] and a [[flow]]: flow times efficiency takes a mixing."
         faults.append(Fault(part.task["mixing"].where, read, said, remedy))
-    if by_decay and len(by_decay) == len(sources):
+    if by_decay and not facts.mixed:
         facts.findings = [f for f in facts.findings if f.meaning is not room_flags.PERFECT_MIXING]
+        others = [source.name for source in sources if source.how != DECAY]
+        if others:
+            said = f"no mixing in [room]: taken as 1 for {', '.join(others)}"
+            facts.findings.append(Finding(room_flags.PERFECT_MIXING, said))
     named = [(section["prediction"], source.particles) for section, source in zip(part.cleaners, sources, strict=True)
              if "prediction" in section]  # fmt: skip
     if part.duct is not None and "prediction" in part.duct:
@@ -214,7 +223,8 @@ def work_out(
     InputError
         If a target lacks what it is told by.
     """
-    targets = targets_of(facts, sections)
+    targets = targets_of(facts, sections, asked.flow_unit)
+    limits = _limits(facts, targets, sources)
     states = states_of(facts)
     sorts = {source.name: source for source in sources}
     counts = {source.name: source.count for source in sources if source.count is not None}
@@ -223,13 +233,15 @@ def work_out(
         rates["duct filter"] = facts.duct_particles
     for target in targets:
         for i, state in enumerate(states):
-            two = [t.cases[i].needed.estimate for t in targets if t.infection and t.cases and t is not target]
-            rate = needed(target, facts, state, two if target.kind == BOTH else [])
-            target.cases.append(_case(target, rate, facts, state, sorts, counts, asked))
+            two = [t for t in targets if target.kind == BOTH and t.infection and t.cases and t is not target]
+            rate = needed(target, facts, state, [t.cases[i].needed.estimate for t in two])
+            ruling = max(two, key=lambda t, i=i: float(t.cases[i].needed.estimate.value), default=target)  # type: ignore[misc]
+            why = why_so_much(ruling, facts, state)
+            target.cases.append(case_of(target, rate, facts, state, sorts, counts, limits, why, asked))
         target.findings += particle_findings(target, rates)
     level = next((t for t in targets if t.kind == LEVEL), None)
     instants = np.linspace(0.0, float(facts.room.value("over")), TIMES)
-    chosen = _sets(targets, sorts, counts)
+    chosen = [_sets(targets, i, sorts, counts) for i in range(len(states))]
     wanted = None if level is None else level.number
     options = options_of(facts, states, chosen, sorts, wanted, instants, asked)
     bars = intervals({name: sort.clean_air for name, sort in sorts.items()}, **asked.drawn, tolerance=SETTLED)
@@ -238,8 +250,8 @@ def work_out(
         bar = intervals({"": facts.lost}, **asked.drawn, tolerance=SETTLED)[""]
         lost = Quantity("flow_lost", "flow of the ducts that the better filter takes", "ratio", "%", facts.lost, bar)
     findings = [*facts.record.findings, *(f for source in sources for f in source.findings)]
-    findings += [*facts.findings, *leak_findings(facts, options)]
-    if level is not None and facts.inputs["outdoor_air"].value > 0.0:
+    findings += [*facts.findings, *leak_findings(facts, options), *sound_findings(facts, options)]
+    if level is not None and BLOWN_IN in (coming := entering(facts, states[0])) and coming[BLOWN_IN] > 0.0:
         findings.append(Finding(room_flags.SMOKE_BLOWN_IN, "outdoor_air in [room]"))
     findings = told_once(sorted(findings, key=lambda f: SEVERITIES.index(f.severity)))
     return RoomResult(
@@ -247,102 +259,42 @@ def work_out(
     )
 
 
-def _case(
-    target: Target,
-    rate: Estimate,
-    facts: Facts,
-    state: State,
-    sorts: Mapping[str, Source],
-    counts: Mapping[str, int],
-    asked: Asked,
-) -> Case:
-    """One target in one state of the ducts: the rate it takes, and how many units of each sort."""
-    bar = intervals({"": rate}, **asked.drawn, tolerance=SETTLED)[""]
-    label = "clean-air rate that units have to give"
-    case = Case(state, Quantity("needed", label, "flow", asked.flow_unit, rate, bar))
-    mixing, most = facts.inputs["mixing"], facts.room.value("most_units")
-    for name, sort in sorts.items():
-        others = [(sorts[n].clean_air, float(k)) for n, k in counts.items() if n != name]
-        base, unit = rate_of(others, mixing), rate_of([(sort.clean_air, 1.0)], mixing)
-        found = units_for(name, rate, base, unit, asked, most)
-        inputs = {
-            "unit": unit, "base": base, "volume": facts.inputs["volume"], "counted": state.counted,
-            "gain": state.gain, "loss": state.loss,
-        }  # fmt: skip
-        if "persons" in facts.inputs:
-            inputs["persons"] = facts.inputs["persons"]
-        shown = _labels(facts, asked.flow_unit)
-        wanted = REACHED[target.kind]
-        case.units.append(tell(found, wanted, shown, inputs, sort.power, sort.sound, asked))
-        case.findings += _judged(target, state, found)
-    if counts:
-        there = [(sorts[n].clean_air, float(k)) for n, k in counts.items()]
-        case.there = _probability(rate, rate_of(there, mixing), asked)
-    case.without = _probability(rate, Estimate(0.0), asked)
-    case.changes = float(rate.value) / float(facts.inputs["volume"].value)
-    if case.changes > FASTEST:
-        said = f"{units.from_si(case.changes, '1/h', 'rate'):.3g} air changes an hour from the units"
-        case.findings.append(Finding(room_flags.TOO_FAST, said))
-    if not target.infection and float(rate.value) == 0.0:
-        case.findings.append(Finding(room_flags.INDOORS_ALREADY, f"{target.said}; {state.name}"))
-    return case
+def _limits(facts: Facts, targets: Sequence[Target], sources: Sequence[Source]) -> Limits:
+    """What bounds a number of units that is looked for; what is assumed of it is told."""
+    assumed = "most_units" not in facts.room
+    if assumed and targets and sources:
+        facts.assume("room.most_units", str(facts.most_units), BASIS["most_units"])
+        said = [f.message for f in facts.findings if f.meaning is ASSUMED]
+        facts.findings = [f for f in facts.findings if f.meaning is not ASSUMED]
+        facts.findings.append(Finding(ASSUMED, ", ".join([*said, f"room.most_units = {facts.most_units}"])))
+    return Limits(facts.most_units, facts.place, assumed, FASTEST * float(facts.inputs["volume"].value))
 
 
-def _probability(rate: Estimate, given: Estimate, asked: Asked) -> float:
-    """That units which are counted meet a target."""
-    inputs = {"one": given, "other": rate}
-    spare = sample(
-        linear(lambda one, other: {"x": one - other}, inputs, (), {"x": ()})["x"], asked.samples or DRAWS, asked.seed
-    )
-    return float(np.mean(spare >= 0.0))
-
-
-def _judged(target: Target, state: State, found: UnitsFor) -> list[Finding]:
-    findings = []
-    who = f"{found.name}, {state.name}"
-    sure = f"{100 * found.confidence:g} %"
-    if found.sure is None:
-        said = f"{who}: no number meets {target.said} with {sure} confidence"
-        findings.append(Finding(room_flags.NOT_ACHIEVABLE, said))
-    elif not found.allowed:
-        chance = 100 * found.probability_of(int(found.most or 0))
-        said = f"{who}: {found.sure} would be needed with {sure} confidence, at most {found.most} are allowed"
-        findings.append(Finding(room_flags.TOO_MANY, f"{said}; these meet it with a probability of {chance:.3g} %"))
-    elif found.on_edge:
-        said = f"{found.sure} meet it with a probability of {100 * found.of_sure:.2f} %"
-        fewer = 100 * found.probability_of(found.sure - 1) if found.sure else 0.0
-        findings.append(Finding(room_flags.ON_EDGE, f"{who}: {said}, one fewer with {fewer:.2f} %"))
-    if found.lost > 0.0:
-        findings.append(Finding(room_flags.LOST, f"{who}: {100 * found.lost:.2g} % of the draws"))
-    return findings
-
-
-def _labels(facts: Facts, flow_unit: str) -> dict[str, tuple[str, str, str]]:
-    return {
-        "air_changes": ("air changes of clean air", "rate", "1/h"),
-        "per_person": ("clean air for each person", "flow", flow_unit),
-        "added": ("clean-air rate of all units", "flow", flow_unit),
-        "level": ("level, once steady", facts.kind, facts.unit),
-        "power": ("power", "power", "W"),
-        "sound": ("sound level", "sound level", "dB"),
-    }
-
-
-def _sets(targets: Sequence[Target], sorts: Mapping[str, Source], counts: Mapping[str, int]) -> list[dict[str, int]]:
-    """Numbers of units to be looked at: those that the record counts, and beside them what a target takes of each
-    other sort, the level's where there is one, as the building is."""
-    sets = [dict(counts)] if counts else []
+def _sets(
+    targets: Sequence[Target], state: int, sorts: Mapping[str, Source], counts: Mapping[str, int]
+) -> list[Chosen]:
+    """Numbers of units to be looked at in one state of the ducts: those that the record counts, and beside them what a
+    target takes of each other sort there, the level's where there is one."""
     if not targets:
-        return sets
+        return [Chosen(dict(counts), AS_COUNTED)] if counts else []
     ruling = next((t for t in targets if t.kind == LEVEL), None) or max(
-        targets, key=lambda t: float(t.cases[0].needed.estimate.value)
+        targets, key=lambda t: float(t.cases[state].needed.estimate.value)
     )
-    for found in ruling.cases[0].units:
+    case = ruling.cases[state]
+    sets = []
+    if case.there is not None:
+        why = f"{AS_COUNTED}; they {MEETS[ruling.kind]} with a probability of {percent(case.there)}"
+        sets.append(Chosen(dict(counts), why))
+    for found in case.units:
         if found.name in counts:
             continue
-        number = found.sure if found.sure is not None and found.allowed else found.most
-        if number is None:
-            number = found.on_mean
+        meets, number = f"{MEETS[ruling.kind]} with {100 * found.confidence:g} % confidence", found.sure
+        why = f"the number of {found.name} that will {meets}"
+        if not found.allowed or case.changes > FASTEST:
+            number = None if found.assumed else found.most
+            why = f"most_units of {found.name}, which will not {meets}"
+        beside = ", beside those that the record counts" if counts else ""
         if number:
-            sets.append({**counts, found.name: min(number, int(found.numbers[-1]))})
+            why += beside
+            sets.append(Chosen({**counts, found.name: number}, why))
     return sets

@@ -15,26 +15,28 @@ PERFECT_MIXING = FlagMeaning(
     "warning",
     "The air of the room is taken as perfectly mixed, and the cleaners to work on all of it. Behind furniture, in "
     "corners and next to their own outlets they do less: a decay in the room itself tells by how much, in the field "
-    "mixing of [room].",
+    "mixing of [room]. A rate by decay has what its own room did to the cleaner in it already.",
 )
 NOT_ACHIEVABLE = FlagMeaning(
     "not achievable",
     "alarm",
-    "No number of such units meets the target with the confidence asked for: within its error bar a unit adds no clean "
-    "air, or more than a thousand would be needed. Take other units, less outdoor air in the room, or another target.",
+    "No number of such units meets the target with the confidence asked for; the message says why. Where one unit may "
+    "add no clean air at all, measure it better, or take another.",
 )
 TOO_MANY = FlagMeaning(
     "more units than allowed",
     "alarm",
-    "The target takes more units than the most that were stated. With these the room stays above it, or short of it; "
-    "the table says by how much.",
+    "The target takes more units than most_units, or than there is room for where it is left out. With these the room "
+    "stays above it, or short of it; the table says by how much.",
+    "4, or one for every 10 m3 of air where that is more: own judgement, no source",
 )
 TOO_FAST = FlagMeaning(
     "not achievable in a well-mixed room",
     "alarm",
     "The target takes more than 30 air changes an hour from the cleaners. The equations go on, but no room is well "
-    "mixed at that rate, and none is pleasant in its draught and noise: outdoor air, leaks or a source bring in more "
-    "than cleaners can deal with. Close the room first: windows, cracks, outdoor air without a filter, the source.",
+    "mixed at that rate, and none is pleasant in its draught and noise. The words of the target say what makes it so: "
+    "for a level what enters, which is to be kept out first (windows, cracks, outdoor air without a filter, the "
+    "source); for guidance what it asks of a room of this size.",
     "30 an hour: own judgement, no source",
 )
 ON_EDGE = FlagMeaning(
@@ -139,6 +141,38 @@ LOSES_FLOW = FlagMeaning(
     "by whoever looks after them.",
     "a fifth: own judgement, no source",
 )
+MUCH_AIR = FlagMeaning(
+    "more air than rooms have",
+    "warning",
+    "A flow changes the air of the room more than 20 times an hour, which few rooms have: look at its unit, and "
+    "whether the room is the one that it goes through. Beyond 200 it is refused.",
+    "own judgement, no source",
+)
+CROWDED = FlagMeaning(
+    "little air for so many",
+    "warning",
+    "The room has less than 2 m3 of air for each person: look at the number of persons and at the volume.",
+    "own judgement, no source",
+)
+TOO_LOUD = FlagMeaning(
+    "louder than allowed",
+    "warning",
+    "So many units together are louder than most_sound in [room], each at the distance at which the level of one was "
+    "found: their energies add. More or larger units at a lower speed are quieter; a test there tells the rate.",
+    "energy sum; any textbook of acoustics",
+)
+SOUND_UNKNOWN = FlagMeaning(
+    "sound not known",
+    "note",
+    "How loud the units are together is not known: of one of them no level is stated or measured, or levels were found "
+    "at different distances. Whether they stay below most_sound cannot be said.",
+)
+MORE_IN_TEST = FlagMeaning(
+    "more said by its test",
+    "note",
+    "The test or prediction of a cleaner has further warnings that are not about the clean-air rate taken here: of its "
+    "watts or its sound, of a class, of other sizes of particles. flowrig reduce, or flowrig predict, shows them.",
+)
 FLAGS = (
     EXACT,
     PERFECT_MIXING,
@@ -161,4 +195,9 @@ FLAGS = (
     FLUE_UNKNOWN,
     RETURN_LEAKS,
     LOSES_FLOW,
+    MUCH_AIR,
+    CROWDED,
+    TOO_LOUD,
+    SOUND_UNKNOWN,
+    MORE_IN_TEST,
 )

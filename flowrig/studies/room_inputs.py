@@ -13,6 +13,7 @@ from flowrig.records.estimates import given_estimate
 from flowrig.records.items import Section, as_written
 from flowrig.records.record import Record
 from flowrig.records.room_facts import BASIS, KINDS_OF, NONE, PRESENT
+from flowrig.records.words import three_digits
 from flowrig.studies import room_flags
 from flowrig.studies.predict import predict
 from flowrig.studies.room_balance import flow_left, lost_share, net_volume
@@ -34,7 +35,12 @@ CASES = (
     "runtime_now",
     "leak_concentration",
 )  # without a ± a case that is looked at: known, and no fault
+WITH_OUTDOORS = ("penetration", "outdoor_air_efficiency")  # of no account where the air outdoors is clean
 MUCH = 0.2  # of the flow
+PLACE = (4, 10.0)  # units, and m3 of air for each: what there is room for where nothing is said; own judgement
+FEW_CHANGES, MOST_CHANGES = 20.0 / 3600.0, 200.0 / 3600.0  # 1/s of a flow: odd beyond, and beyond what can be meant
+MOST_COUNTED = 1000  # units, as of the field most_units
+LEAST_AIR = 2.0  # m3 a person
 
 
 @dataclass(frozen=True)
@@ -107,6 +113,23 @@ class Facts:
         """Whether the mixing was measured."""
         return "mixing" in self.room
 
+    @property
+    def clean_outdoors(self) -> bool:
+        """Whether nothing comes in from outdoors: a concentration that is stated to be none."""
+        outdoors = self.inputs["outdoor_concentration"]
+        return self.known and float(outdoors.value) == 0.0 and not outdoors.parts
+
+    @property
+    def place(self) -> int:
+        """Units of one sort that there is room for, by the volume alone."""
+        least, each = PLACE
+        return min(max(least, int(float(self.inputs["volume"].value) / each)), MOST_COUNTED)
+
+    @property
+    def most_units(self) -> int:
+        """Most units of one sort: stated, or what there is room for."""
+        return int(self.room.value("most_units", self.place))
+
     def assume(self, name: str, value: str, basis: str) -> None:
         self.assumed.append((name, value, basis))
 
@@ -148,6 +171,7 @@ def facts_of(record: Record, room: Section, duct: Section | None, asked: Asked) 
     _tell(found, room, used=[*sides, *BALANCE, *(n for n in ONE_EACH if n in room)])
     if duct is not None:
         _ducts(found, duct, place, asked)
+    _odd_air(found)
     if found.assumed:
         said = ", ".join(f"{name} = {value}" for name, value, _ in found.assumed)
         found.findings.append(Finding(flags.ASSUMED, said))
@@ -167,7 +191,11 @@ def _tell(found: Facts, section: Section, used: list[str]) -> None:
         if item.assumed:
             if name == "outdoor_air_efficiency" and section.value("outdoor_air") == 0.0:
                 continue  # of no air
+            if name in WITH_OUTDOORS and found.clean_outdoors:
+                continue  # of nothing
             found.assume(f"{section.name}.{name}", item.field.default, BASIS[name])
+        elif name in WITH_OUTDOORS and found.clean_outdoors:
+            continue
         elif not item.components and name not in CASES and item.value != 0.0:
             exact.append(f"{name} = {as_written(item)}")
     if exact:
@@ -210,11 +238,44 @@ def _ducts(found: Facts, duct: Section, place: str, asked: Asked) -> None:
     }
     used = ["flow", "flow_with_filter", "flow_loss", "efficiency", "efficiency_now", "runtime", "runtime_now"]
     _tell(found, duct, [*used, "supply_leakage", "return_leakage", "leak_concentration"])
-    if "leak_concentration" not in duct and found.known:
+    if "leak_concentration" not in duct and found.known and not found.clean_outdoors:
         found.assume("duct.leak_concentration", "that outdoors", BASIS["leak_concentration"])
     lost = float(found.lost.value)
     if lost > MUCH:
         found.findings.append(Finding(room_flags.LOSES_FLOW, f"{100 * lost:.2g} % of it"))
+
+
+def _odd_air(found: Facts) -> None:
+    """Flows that change the air of the room more often than rooms have it, and persons that have hardly any.
+
+    Raises
+    ------
+    InputError
+        Where a flow is beyond what can be meant.
+    """
+    volume = float(found.inputs["volume"].value)
+    moved = [(found.room["outdoor_air"], float(found.inputs["outdoor_air"].value))]
+    if found.duct is not None:
+        each = (("flow", "now"), ("flow_with_filter", "better"), ("prediction", "better"))
+        moved += [
+            (found.duct[name], float(found.ducts[when]["duct_flow"].value)) for name, when in each if name in found.duct
+        ]
+    faults, odd = [], []
+    for item, flow in moved:
+        said = f"{three_digits(3600.0 * flow / volume)} air changes an hour of {three_digits(volume)} m3"
+        if flow > MOST_CHANGES * volume:
+            limit = f"no more than {3600.0 * MOST_CHANGES:g} air changes an hour, which no room has"
+            remedy = "Correct the flow or the room; with [duct] the room is the whole building."
+            faults.append(Fault(item.where, said, limit, remedy))
+        elif flow > FEW_CHANGES * volume:
+            odd.append(f"{item.path}: {said}")
+    if faults:
+        raise InputError(faults)
+    found.findings += [Finding(room_flags.MUCH_AIR, said) for said in odd]
+    if "persons" in found.inputs and volume < LEAST_AIR * float(found.inputs["persons"].value):
+        share = volume / float(found.inputs["persons"].value)
+        said = f"{float(found.inputs['persons'].value):.4g} persons, {share:.2g} m3 each"
+        found.findings.append(Finding(room_flags.CROWDED, said))
 
 
 def _flue(found: Facts) -> None:

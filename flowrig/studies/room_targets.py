@@ -14,6 +14,7 @@ from flowrig.records.declare import Finding
 from flowrig.records.guidance import LARGER, MEMORY, Guidance, find_guidance
 from flowrig.records.items import Section, as_written
 from flowrig.records.particle_words import match, sizes_of
+from flowrig.records.words import three_digits
 from flowrig.studies import room_flags
 from flowrig.studies.building import State
 from flowrig.studies.result import Quantity
@@ -30,6 +31,7 @@ TITLES = {
     BOTH: "Guidance on infection: the larger of the two",
     LEVEL: "Level of particles in the room",
 }
+KIND_OF = {AIR_CHANGES: "rate", PER_PERSON: "flow"}
 SILENT = {  # of what a target says nothing
     AIR_CHANGES: "It says nothing about smoke.",
     PER_PERSON: "It says nothing about smoke.",
@@ -56,6 +58,8 @@ class Case:
         Probability that it is met without any unit.
     changes : float
         Volumes of the room that the units have to clean a time. [1/s]
+    why : str
+        What makes the target take so much, as a sentence.
     findings : list of Finding
     """
 
@@ -65,6 +69,7 @@ class Case:
     there: float | None = None
     without: float | None = None
     changes: float = 0.0
+    why: str = ""
     findings: list[Finding] = field(default_factory=list)
 
 
@@ -81,6 +86,10 @@ class Target:
         Empty where it was not said.
     number : Estimate
         Exact. [1/s], [m3/s] or a concentration
+    unit : str
+        In which the number was written, or is printed.
+    asked : str
+        The number alone, as it is asked for.
     guidance : Guidance or None
     cases : list of Case
         One a state of the ducts.
@@ -91,6 +100,8 @@ class Target:
     said: str
     particles: str
     number: Estimate
+    unit: str = ""
+    asked: str = ""
     guidance: Guidance | None = None
     cases: list[Case] = field(default_factory=list)
     findings: list[Finding] = field(default_factory=list)
@@ -108,7 +119,7 @@ class Target:
         return self.kind != LEVEL
 
 
-def targets_of(facts: Facts, sections: Mapping[str, Section]) -> list[Target]:
+def targets_of(facts: Facts, sections: Mapping[str, Section], flow_unit: str = "m3/h") -> list[Target]:
     """The targets of a record, the one of a level last.
 
     Parameters
@@ -116,6 +127,8 @@ def targets_of(facts: Facts, sections: Mapping[str, Section]) -> list[Target]:
     facts : Facts
     sections : mapping of str to Section
         By the names of their tables.
+    flow_unit : str
+        In which flows are told: a target of another unit is told in both.
 
     Raises
     ------
@@ -128,19 +141,19 @@ def targets_of(facts: Facts, sections: Mapping[str, Section]) -> list[Target]:
     changes, persons = sections.get("air_change_target"), sections.get("per_person_target")
     level = sections.get("concentration_target")
     if changes is not None:
-        found.append(_of_guidance(AIR_CHANGES, changes, "air_changes", "rate"))
+        found.append(_of_guidance(AIR_CHANGES, changes, "air_changes", "1/h"))
     if persons is not None:
         if "persons" not in facts.room:
             said = "the number of persons, in [room]: the target is one for each of them"
             faults.append(Fault(persons.where, "no persons", said, 'Add persons = "28 ± 2", for instance.'))
-        found.append(_of_guidance(PER_PERSON, persons, "per_person", "flow"))
+        found.append(_of_guidance(PER_PERSON, persons, "per_person", flow_unit))
         if found[-1].guidance is not None and found[-1].guidance.name == LARGER:
             found += _second_of(found[-1].guidance, changes, persons, faults)
     found.sort(key=lambda target: target.kind)  # air changes first
     if len(found) > 1:
         both = [t.guidance for t in found if t.guidance is not None]
         said = "both of these, whichever takes more clean air"
-        found.append(Target(BOTH, said, "", Estimate(0.0), both[0] if both else None))
+        found.append(Target(BOTH, said, "", Estimate(0.0), flow_unit, "", both[0] if both else None))
     if level is not None:
         if not facts.known:
             said = "the concentration outdoors, in [room]: it is what gets in"
@@ -152,37 +165,56 @@ def targets_of(facts: Facts, sections: Mapping[str, Section]) -> list[Target]:
     return found
 
 
-def _of_guidance(kind: str, section: Section, name: str, unit_kind: str) -> Target:
+def _of_guidance(kind: str, section: Section, name: str, shown: str) -> Target:
+    """A target of clean air; where it is written in another unit than is `shown`, it is told in both."""
     guidance = find_guidance(section.value("guidance")) if "guidance" in section else None
     particles = str(section.value("particles", ""))
     findings = []
     if guidance is None:
-        said = as_written(section[name])
-        said += f" ({section.value('source')})" if "source" in section else ""
-        number = float(section.value(name))
+        number, unit = float(section.value(name)), section[name].unit or shown
+        asked = f"{as_written(section[name])}{_also(number, unit, shown, KIND_OF[kind])}"
+        asked += " a person" if kind == PER_PERSON else ""
+        said = f"{asked} ({section.value('source')})" if "source" in section else asked
         if "source" not in section:
             findings.append(Finding(room_flags.NO_SOURCE, f"{section.name}: {as_written(section[name])}"))
     else:
-        said, number = _printed(guidance, name)
+        asked, number, unit = _printed(guidance, name, shown)
+        said = _sourced(asked, guidance)
         if guidance.status == MEMORY:
             note = f"; {guidance.note}" if guidance.note else ""
             findings.append(Finding(room_flags.FROM_MEMORY, f"{guidance.name}: {guidance.source}{note}"))
-    return Target(kind, said, particles, Estimate(number), guidance, findings=findings)
+    return Target(kind, said, particles, Estimate(number), unit, asked, guidance, findings=findings)
 
 
-def _printed(guidance: Guidance, name: str) -> tuple[str, float]:
-    """A published target in the units that it is printed in, its status beside it."""
+def _also(number: float, unit: str, shown: str, kind: str) -> str:
+    """The number in the unit that is shown elsewhere, in brackets, where that is another one."""
+    if units.factor(unit, kind) == units.factor(shown, kind):
+        return ""
+    return f" ({three_digits(float(units.from_si(number, shown, kind)))} {shown})"
+
+
+def _printed(guidance: Guidance, name: str, shown: str) -> tuple[str, float, str]:
+    """A published target in the unit that it is printed in."""
     number = getattr(guidance, name)
     assert number is not None
-    shown = f"{guidance.hourly:g} 1/h" if name == "air_changes" else f"{guidance.cfm:g} cfm a person"
-    return f"{shown}: {guidance.name} ({guidance.source}; {guidance.status})", float(number)
+    if name == "air_changes":
+        unit, said = "1/h", f"{guidance.hourly:g} 1/h"
+    else:
+        unit, said = "cfm", f"{guidance.cfm:g} cfm{_also(float(number), 'cfm', shown, 'flow')} a person"
+    return said, float(number), unit
+
+
+def _sourced(asked: str, guidance: Guidance) -> str:
+    """With its name and source, and its status beside it."""
+    return f"{asked}: {guidance.name} ({guidance.source}; {guidance.status})"
 
 
 def _second_of(guidance: Guidance, changes: Section | None, persons: Section, faults: list[Fault]) -> list[Target]:
     """The air changes that a guidance of two rules asks for, where no table of its own says them."""
-    said, number = _printed(guidance, "air_changes")
+    asked, number, unit = _printed(guidance, "air_changes", "1/h")
     if changes is None:
-        return [Target(AIR_CHANGES, said, str(persons.value("particles", "")), Estimate(number), guidance)]
+        words = str(persons.value("particles", ""))
+        return [Target(AIR_CHANGES, _sourced(asked, guidance), words, Estimate(number), unit, asked, guidance)]
     other = find_guidance(changes.value("guidance")) if "guidance" in changes else None
     own = float(changes.value("air_changes")) if other is None else float(other.air_changes or 0.0)
     if abs(own - number) > 1e-9 * number:
@@ -197,13 +229,15 @@ def _of_level(facts: Facts, section: Section) -> Target:
     if "source" not in section:
         findings.append(Finding(room_flags.NO_SOURCE, f"{section.name}: {as_written(section['level'])}"))
     words = str(section.value("particles"))
-    said = f"{as_written(section['level'])} of {words}"
-    said += f" ({section.value('source')})" if "source" in section else ""
+    number, unit = float(section.value("level")), section["level"].unit or facts.unit
+    asked = f"{as_written(section['level'])}{_also(number, unit, facts.unit, facts.kind)} of {words}"
+    said = f"{asked} ({section.value('source')})" if "source" in section else asked
     sizes = sizes_of(words)
-    guessed = [name for name in ("penetration", "deposition") if facts.room[name].assumed]
+    told = ("deposition",) if facts.clean_outdoors else ("penetration", "deposition")
+    guessed = [name for name in told if facts.room[name].assumed]
     if guessed and sizes is not None and sizes.lower >= SUBMICROMETRE:
         findings.append(Finding(room_flags.OTHER_SIZES_ASSUMED, f"{' and '.join(guessed)}; the target is of {sizes}"))
-    return Target(LEVEL, said, words, Estimate(float(section.value("level"))), None, findings=findings)
+    return Target(LEVEL, said, words, Estimate(number), facts.unit, asked, None, findings=findings)
 
 
 def needed(target: Target, facts: Facts, state: State, others: list[Estimate]) -> Estimate:

@@ -21,7 +21,7 @@ from flowrig.uncertainty.propagate import linear
 
 DRAWS = 16 * CHUNK  # a probability of 97.5 % is then good to 0.05 %
 ROW_DRAWS = 4000  # of a line of the table
-SHOWN = 8  # lines, at most, where no most_units is stated
+SHOWN = 8  # lines, at most, where most_units is not stated and no number is enough
 BEYOND = 1000  # units: no room has more
 NEAR = 2.0  # standard errors of a drawn probability
 
@@ -53,7 +53,18 @@ class UnitsFor:
     power, sound : Quantity or None
         Of so many units; axis ``along``, the first of which (none) is no sound.
     most : int or None
-        The stated most.
+        The most that may stand there.
+    place : int or None
+        Units that a room of this size has place for; a number beyond it, and beyond the most, is no advice and is not
+        told.
+    assumed : bool
+        The most was not stated: it is that place.
+    each : float
+        What one adds in this room, with every value as it is stated. [m3/s]
+    adds_nothing : bool
+        With every value as it is stated a unit adds no clean air.
+    too_fast : bool
+        One fewer than `sure` would change the air more than 30 times an hour, and not be enough.
     on_edge : bool
         The probability of `sure`, or that of one fewer, lies so near to the confidence that draws do not tell it.
     """
@@ -70,6 +81,11 @@ class UnitsFor:
     power: Quantity | None = None
     sound: Quantity | None = None
     most: int | None = None
+    place: int | None = None
+    assumed: bool = False
+    each: float = math.nan
+    adds_nothing: bool = False
+    too_fast: bool = False
     on_edge: bool = False
     never: float = 0.0  # share of the draws in which no number meets it
     lost: float = field(default=0.0)  # share of the draws without a value
@@ -80,11 +96,43 @@ class UnitsFor:
     @property
     def allowed(self) -> bool:
         """Whether that many may stand there."""
-        return self.sure is not None and (self.most is None or self.sure <= self.most)
+        return self.sure is not None and not self.too_fast and (self.most is None or self.sure <= self.most)
+
+    @property
+    def number_is_short(self) -> bool:
+        """Whether more are needed than may stand there."""
+        return self.most is not None and (self.sure is None or self.sure > self.most)
+
+    def told(self, number: int | None) -> int | None:
+        """A number that may be said; None where nobody could put so many there."""
+        if number is None or self.most is None or self.place is None:
+            return number
+        return number if number <= max(self.most, self.place) else None
 
     def probability_of(self, number: int) -> float:
         """That so many meet it; the last that was reckoned for more."""
         return float(self.probability[min(number, len(self.probability) - 1)])
+
+
+@dataclass(frozen=True)
+class Limits:
+    """What bounds a number of units.
+
+    Attributes
+    ----------
+    most : int or None
+    place : int or None
+        Units that a room of this size has place for.
+    assumed : bool
+        The most is that place: nothing was stated.
+    fastest : float
+        Clean-air rate beyond which no room is well mixed. [m3/s]
+    """
+
+    most: int | None = None
+    place: int | None = None
+    assumed: bool = False
+    fastest: float = math.inf
 
 
 def number_needed(needed: Array, base: Array, unit: Array) -> Array:
@@ -113,7 +161,7 @@ def units_for(
     base: Estimate,
     unit: Estimate,
     asked: Asked,
-    most: int | None = None,
+    limits: Limits | None = None,
 ) -> UnitsFor:
     """How many units of one sort bring a room from what it has to what a target takes.
 
@@ -128,7 +176,7 @@ def units_for(
         What one more gives. Units of a sort are alike: they share whatever it is off by.
     asked : Asked
         The number has the confidence of one side of its coverage: (1 + coverage)/2.
-    most : int, optional
+    limits : Limits, optional
 
     Notes
     -----
@@ -145,7 +193,11 @@ def units_for(
     [at_mean] = np.atleast_1d(np.ceil(number_needed(needed.value, base.value, unit.value) * (1.0 - 1e-12)))
     on_mean = _count(float(at_mean))
     sure = _count(float(np.quantile(whole, confidence, method="inverted_cdf")))
-    last = most if most is not None else max(SHOWN if sure is None else sure + 1, (on_mean or 0) + 1)
+    limits = limits or Limits()
+    most = limits.most
+    last = max(SHOWN if sure is None else sure + 1, (on_mean or 0) + 1)
+    if most is not None and (not limits.assumed or sure is None or sure > most):
+        last = most
     last = int(min(max(last, 1), BEYOND))
     counted = np.arange(last + 1.0)
     probability = np.searchsorted(np.sort(whole), counted, side="right") / len(whole)
@@ -161,6 +213,11 @@ def units_for(
         np.quantile(numbers, [1.0 - confidence, confidence], method="inverted_cdf"),
         None,  # type: ignore[arg-type]  # told by `tell`
         most=most,
+        place=limits.place,
+        assumed=limits.assumed,
+        each=float(unit.value),
+        adds_nothing=not float(unit.value) > 0.0,
+        too_fast=sure is not None and sure > 1 and float(base.value + (sure - 1) * unit.value) > limits.fastest,
         never=float(np.mean(np.isinf(numbers))) - lost,
         lost=lost,
     )

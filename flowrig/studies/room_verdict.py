@@ -2,15 +2,18 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
+from typing import Any
+
+import numpy as np
 
 from flowrig import units
-from flowrig.records.words import three_digits
-from flowrig.studies.result import Quantity
+from flowrig.records.words import ends_rounded, three_digits
 from flowrig.studies.room_targets import AIR_CHANGES, BOTH, LEVEL, PER_PERSON, Case, Target
-from flowrig.studies.room_units import BEYOND, UnitsFor
+from flowrig.studies.room_units import UnitsFor
 
 FASTEST = 30.0 / 3600.0  # 1/s of clean air from units: beyond, no room is well mixed; own judgement, no source
+LIMIT = "30 air changes an hour"
 MEETS = {  # how a target is met
     AIR_CHANGES: "give the air changes of clean air asked for",
     PER_PERSON: "give the clean air asked for each person",
@@ -23,24 +26,27 @@ def verdict(target: Target, case: Case, found: UnitsFor) -> str:
     """What is to be said of units of one sort against one target."""
     sure = f"{100 * found.confidence:g} % confidence"
     meets, name = MEETS[target.kind], found.name
-    if found.sure is None and found.on_mean is None:
-        why = f"not even {BEYOND} are enough" if float(case.needed.estimate.value) > 0.0 else "one adds no clean air"
-        return f"Not achievable: no number of {name} will {meets}; {why}."
-    if found.sure is None:
-        return (
-            f"Not achievable with {sure} by any number of {name}: within its error bar one adds no clean air, or too "
-            f"little. With every value as it is stated {_units(found.on_mean)} would {meets}."
-        )
-    if not found.allowed:
-        assert found.most is not None
-        chance = percent(found.probability_of(found.most))
-        reached = _at(found.reached, min(found.most, len(found.numbers) - 1))
-        return (
-            f"Not achievable with at most {found.most} of {name}: {found.sure} would be needed to {meets} with {sure}. "
-            f"At {found.most} the room comes to {reached}, which meets the target with a probability of {chance}."
-        )
+    if case.changes > FASTEST:
+        return f"Not achievable with any number of {name} in a room that stays well mixed."
     if found.sure == 0:
         return f"Met without any {name}, with {sure}."
+    if found.adds_nothing:
+        return f"Not achievable with {name}: with every value as it is stated, one adds no clean air."
+    if found.never > 1.0 - found.confidence:
+        mean = found.told(found.on_mean)
+        said = f"Not achievable with {sure} by any number of {name}: within its error bar one may add no clean air"
+        said += f" (a probability of {percent(found.never)})."
+        return f"{said} With every value as it is stated {_units(mean)} would {meets}." if mean is not None else said
+    if found.number_is_short:
+        return _short(case, found, meets, sure)
+    assert found.sure is not None
+    if found.too_fast:
+        few = found.told(found.on_mean)
+        also = f"; on the mean {_units(few)} would {meets}" if few is not None else ""
+        return (
+            f"Not achievable with {sure} by {name} in a room that stays well mixed: more than {LIMIT} would be "
+            f"needed{also}."
+        )
     if found.on_mean == found.sure:
         return f"{_units(found.sure)} {_do(found.sure, meets)}, on the mean and with {sure}."
     if not found.on_mean:
@@ -52,26 +58,79 @@ def verdict(target: Target, case: Case, found: UnitsFor) -> str:
     )
 
 
+def _short(case: Case, found: UnitsFor, meets: str, sure: str) -> str:
+    """More are needed than may stand there."""
+    assert found.most is not None
+    chance = percent(found.probability_of(found.most))
+    row = min(found.most, len(found.numbers) - 1)
+    value, low, high = ends_rounded(*(float(np.broadcast_to(x, found.numbers.shape)[row]) for x in _ends(found)))
+    reached = f"{value} {found.reached.unit} ({low} to {high})"
+    told = found.told(found.sure)
+    more = f"{told} would be needed" if told is not None else "far more would be needed"
+    place = f"at most {found.most}"
+    basis = (
+        " (most_units is not stated: a room of this size is taken to have place for so many)" if found.assumed else ""
+    )
+    unit, kind = case.needed.unit, case.needed.kind
+    each, whole = (three_digits(float(units.from_si(x, unit, kind))) for x in (found.each, case.needed.estimate.value))
+    return (
+        f"Not achievable with {place} of {found.name}{basis}: {more} to {meets} with {sure}. "
+        f"One gives {each} of the {whole} {unit} that it takes. At {found.most} the room comes to {reached}, which "
+        f"meets the target with a probability of {chance}."
+    )
+
+
+def _ends(found: UnitsFor) -> tuple[Any, Any, Any]:
+    return found.reached.value, found.reached.low, found.reached.high
+
+
+def achievable(case: Case, found: UnitsFor) -> bool:
+    """Whether the number of units is one that may be told."""
+    return found.allowed and case.changes <= FASTEST
+
+
+def answer(case: Case) -> str:
+    """The number of units that meets a target, of each sort, in a few words."""
+    if case.changes > FASTEST:
+        return "not achievable in a room that stays well mixed"
+    if not case.units:
+        return f"no cleaner to count; met without any with a probability of {percent(case.without or 0.0)}"
+    each = []
+    for found in case.units:
+        if not achievable(case, found):
+            most = f" with at most {found.most}" if found.number_is_short and not found.assumed else ""
+            each.append(f"{found.name} not achievable{most}")
+        else:
+            each.append(f"{found.sure} × {found.name}" if found.sure else f"none of {found.name} needed")
+    return f"{', or '.join(each)}, with {100 * case.units[0].confidence:g} % confidence"
+
+
+def answers(targets: Sequence[Target]) -> Iterator[tuple[str, str, str]]:
+    """Of each target in each state of the ducts, what is asked for, the state where there are two, and the answer."""
+    for target in targets:
+        asked = f"{target.title}, {target.asked}" if target.asked else target.title
+        for case in target.cases:
+            yield asked, case.state.name if len(target.cases) > 1 else "", answer(case)
+
+
 def sentences(target: Target, case: Case) -> Iterator[str]:
     """All that is to be said of a target in one state of the ducts, sort by sort."""
     if case.changes > FASTEST:
-        changes = units.from_si(case.changes, "1/h", "rate")
+        changes = three_digits(float(units.from_si(case.changes, "1/h", "rate")))
         yield (
-            "Not achievable in a room that stays well mixed: outdoor air, leaks and sources bring in so much that "
-            f"units would have to clean it {changes:.3g} times an hour."
+            f"Not achievable in a room that stays well mixed: units would have to clean it {changes} times an hour, "
+            f"and beyond {LIMIT} the balance means nothing."
         )
-    for found in case.units:
-        said = verdict(target, case, found)
-        yield f"{found.name}: {said[:1].lower()}{said[1:]}" if len(case.units) > 1 else said
+    else:
+        for found in case.units:
+            said = verdict(target, case, found)
+            yield f"{found.name}: {said[:1].lower()}{said[1:]}" if len(case.units) > 1 else said
+    if case.why and (case.changes > FASTEST or (case.units and not any(achievable(case, x) for x in case.units))):
+        yield case.why
     if case.there is not None:
         yield f"Those that the record counts will {MEETS[target.kind]} with a probability of {percent(case.there)}."
     if not case.units and case.without is not None:
         yield f"Without any unit the target is met with a probability of {percent(case.without)}."
-
-
-def _at(q: Quantity, row: int) -> str:
-    value, low, high = (three_digits(float(x[row])) for x in (q.value, q.low, q.high))
-    return f"{value} {q.unit} ({low} to {high})"
 
 
 def _units(number: int | None, word: bool = True) -> str:
@@ -89,4 +148,6 @@ def percent(share: float) -> str:
     """A probability; what draws do not tell from none or from all is not said as if they did."""
     if share >= 0.9995:
         return "over 99.9 %"
-    return "below 0.1 %" if share < 0.0005 else f"{100 * share:.1f} %"
+    if share < 0.0005:
+        return "below 0.1 %"
+    return f"{100 * share:.0f} %" if 0.1 <= share < 0.9 else f"{100 * share:.1f} %"
