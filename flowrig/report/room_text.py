@@ -10,6 +10,7 @@ import numpy as np
 
 from flowrig import units
 from flowrig.methods.room_cautions import ROOM
+from flowrig.records.words import three_digits
 from flowrig.report.lines import (
     WIDTH,
     budget_lines,
@@ -113,8 +114,8 @@ def _target(result: RoomResult, target: Target) -> Iterator[str]:
     yield target.title
     yield from wrapped(f"Target: {target.said}. {target.silent}", further=4)
     for case in target.cases:
-        where = "" if len(target.cases) == 1 else f"{case.state.name.capitalize()}, units"
-        yield from wrapped(f"{where or 'Units'} have to give {quantity_line(case.needed)} of clean air", further=4)
+        what = case.needed.label if len(target.cases) == 1 else f"{case.state.name}, {case.needed.label}"
+        yield from wrapped(f"{what[:1].upper()}{what[1:]}: {quantity_line(case.needed)}", further=4)
         others = other_units(case.needed)
         if others:
             yield f"    in other units {others}"
@@ -190,7 +191,7 @@ def _over_time(result: RoomResult) -> Iterator[str]:
     first = curves[0]
     yield f"{first.label[:1].upper()}{first.label[1:]} after switching on [{first.unit}], by the number of the option"
     cells = [[_cell(q, row) for row in TIMES_SHOWN] for q in curves]
-    shown = [f"{units.from_si(float(result.times[row]), 'min', 'time'):.4g}" for row in TIMES_SHOWN]
+    shown = [three_digits(float(units.from_si(float(result.times[row]), "min", "time"))) for row in TIMES_SHOWN]
     widths = [max(len(str(i)), *map(len, column)) for i, column in enumerate(cells, 1)]
     for part in _abreast(widths, WIDTH - 7):
         yield "  " + "  ".join([f"{'min':>5}", *(f"{i + 1:>{widths[i]}}" for i in part)])

@@ -159,14 +159,14 @@ def _of_test(section: Section, sizes: Sizes | None, result: Result) -> Source:
 def _decay_sizes(rate: Quantity, sizes: Sizes) -> str:
     """What a rate by decay is the mean of, and how far the sizes of the counter may move it."""
     said = (
-        f"by decay, of the number of particles from {sizes} as the counter counts them, so that the smallest and most "
-        "numerous weigh most"
+        f"The rate of the number of particles, {sizes}, as the counter counts them: the smallest are the most, and "
+        "weigh most"
     )
     moved = [line for line in rate.estimate.budget() if SIZE_CAUSE in line.cause.id]
     if not moved:
         return f"{said}; how far the counter's sizes may be off is not in its bar"
     u = three_digits(float(units.from_si(float(np.squeeze(moved[0].u)), rate.unit, units.as_difference("flow"))))
-    return f"{said}; the counter's size limits ({moved[0].cause.name}) move it by u {u} {rate.unit}"
+    return f"{said}; {moved[0].cause.name} move it by u {u} {rate.unit}"
 
 
 def _number(part: PartResult | None, name: str) -> Estimate | None:

@@ -192,6 +192,10 @@ def _honest(part: Room, facts: Facts, sources: Sequence[Source]) -> None:
         if is_class_average(words):
             said = "an efficiency for sizes of particles: ePM is an average over a mixture that no room has"
             faults.append(Fault(item.where, f"efficiencies of {words}", said, "Give the filters those of 0.3 to 1 um."))
+    if facts.known and not float(states_of(facts)[0].loss.value) > 0.0:
+        said = "particles that leave the room or settle: infiltration, outdoor_air or deposition above 0"
+        remedy = "State one of them; without any, no level comes to rest, and none can be told."
+        faults.append(Fault(part.task.where, "a room that nothing leaves and in which nothing settles", said, remedy))
     most = part.task.value("most_units")
     for section in part.cleaners:
         count = section.value("count")

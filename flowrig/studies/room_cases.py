@@ -132,6 +132,6 @@ def _labels(facts: Facts, flow_unit: str, target: Target) -> dict[str, tuple[str
         "per_person": ("clean air for each person", "flow", target.unit if target.kind == PER_PERSON else flow_unit),
         "added": ("clean-air rate of all units", "flow", flow_unit),
         "level": ("level, once steady", facts.kind, facts.unit),
-        "power": ("power of all units", "power", "W"),
-        "sound": ("sound level of all units", "sound level", "dB"),
+        "power": ("power of these units", "power", "W"),
+        "sound": ("sound level of these units", "sound level", "dB"),
     }

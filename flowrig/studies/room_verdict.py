@@ -71,12 +71,14 @@ def _short(case: Case, found: UnitsFor, meets: str, sure: str) -> str:
     basis = (
         " (most_units is not stated: a room of this size is taken to have place for so many)" if found.assumed else ""
     )
+    mean = found.on_mean if found.on_mean is not None and found.on_mean <= found.most else None
+    few = f", so that {mean} would do on the mean: it is the error bars that ask for more" if mean else ""
     unit, kind = case.needed.unit, case.needed.kind
     each, whole = (three_digits(float(units.from_si(x, unit, kind))) for x in (found.each, case.needed.estimate.value))
     return (
         f"Not achievable with {place} of {found.name}{basis}: {more} to {meets} with {sure}. "
-        f"One gives {each} of the {whole} {unit} that it takes. At {found.most} the room comes to {reached}, which "
-        f"meets the target with a probability of {chance}."
+        f"One gives {each} of the {whole} {unit} that it takes{few}. At {found.most} the room comes to {reached}, "
+        f"which meets the target with a probability of {chance}."
     )
 
 
@@ -96,6 +98,9 @@ def answer(case: Case) -> str:
     if not case.units:
         return f"no cleaner to count; met without any with a probability of {percent(case.without or 0.0)}"
     each = []
+    if not any(achievable(case, found) for found in case.units):
+        names = " or ".join(found.name for found in case.units)
+        return f"not achievable with {names}, with {100 * case.units[0].confidence:g} % confidence"
     for found in case.units:
         if not achievable(case, found):
             most = f" with at most {found.most}" if found.number_is_short and not found.assumed else ""

@@ -5,12 +5,14 @@ from __future__ import annotations
 import csv
 import io
 import json
+import re
 
 import pytest
 
 from flowrig.report.explain import explain
+from flowrig.report.room_options_text import ranged
 from flowrig.report.room_tables import COLUMNS, room_csv, room_json
-from flowrig.report.room_text import alarms, ranged, room_text
+from flowrig.report.room_text import alarms, room_text
 from flowrig.studies.room import RoomResult, room
 from tests.studies import rooms
 from tests.studies.test_building import DUCTS
@@ -55,7 +57,7 @@ def test_the_text_stays_within_its_width(told: RoomResult) -> None:
 
 def test_the_json_holds_its_contract(told: RoomResult) -> None:
     body = json.loads(room_json(told))
-    assert body["contract"] == 1
+    assert body["contract"] == 2
     assert [t["kind"] for t in body["targets"]] == ["air changes", "per person", "larger of two", "concentration"]
     assert [t["about_smoke"] for t in body["targets"]] == [False, False, False, True]
     assert [t["about_infection"] for t in body["targets"]] == [True, True, True, False]
@@ -95,6 +97,17 @@ def test_the_csv_has_a_line_a_number(told: RoomResult) -> None:
     [time] = [line for line in lines if line["of"] == "nothing added" and line["quantity"] == "time to target"]
     assert time["value"] == "never"
     assert float(time["probability"]) == 0.0
+    answers = [line for line in lines if line["quantity"] == "answer"]
+    assert [(line["about"], line["ducts"]) for line in answers] == [(line["about"], line["ducts"]) for line in needed]
+    assert [line["words"] for line in answers] == [a["answer"] for a in json.loads(room_json(told))["answers"]]
+    text = re.sub(r"-\s+", "-", " ".join(room_text(told).split()).casefold())  # words are broken at their hyphens
+    assert [line["words"] for line in (*answers, *needed) if line["words"].casefold() not in text] == []
+    labels = {line["words"] for line in lines if line["about"] == "option" and line["quantity"] == "level"}
+    assert labels == {"level, once steady"}
+    for line in (x for x in lines if x["quantity"] == "number of units" and x["about"] == "concentration"):
+        case = told["concentration"].cases[["as it is", "with the duct filter"].index(line["ducts"])]
+        [found] = [x for x in case.units if x.name == line["of"]]
+        assert line["units"] == (str(found.sure) if found.allowed else "")
     reached = [line for line in lines if line["about"] == "concentration" and line["quantity"] == "level"
                and line["ducts"] == "as it is" and line["of"] == "small one"]  # fmt: skip
     assert [int(line["units"]) for line in reached] == [0, 1, 2, 3]
@@ -108,6 +121,10 @@ def test_the_csv_has_a_line_a_number(told: RoomResult) -> None:
         ((72.2, 46.8, 104.9), "72 [47 to 105]"),
         ((5.0, 5.0, 5.0), "5"),
         ((float("nan"), 1.0, 2.0), "-"),
+        ((99.82, 91.41, 110.3), "99.8 [91.4 to 110.3]"),
+        ((23.412, 12.118, float("inf")), "23.4 [12.1 to never]"),
+        ((float("inf"), 26.7712, float("inf")), "never [26.8 to never]"),
+        ((100.0, 99.999, 100.001), "100"),
         ((0.0, 0.0, 0.0), "0"),
     ],
 )

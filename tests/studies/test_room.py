@@ -275,7 +275,8 @@ def test_a_number_that_is_not_allowed_is_said_plainly():
     assert "more units than allowed" in codes(case.findings)
     said = verdict(found[AIR_CHANGES], case, units)
     assert said.startswith("Not achievable with at most 2 of a cleaner: 4 would be needed")
-    assert "10 1/h (10 to 10)" in said
+    assert "10.04 1/h (10.04 to 10.04)" in said
+    assert "One gives 251 of the 1000 m3/h that it takes." in said
 
 
 # Source: the share of a normal distribution below nothing, by the error function.
