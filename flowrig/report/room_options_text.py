@@ -39,7 +39,9 @@ def options_text(result: RoomResult) -> Iterator[str]:
         width = max(len(label) for label, _ in told)
         for label, words in told:
             head = f"     {label:<{width}}  "
-            yield from textwrap.wrap(words, WIDTH, initial_indent=head, subsequent_indent=" " * len(head))
+            joined = words.replace(" %", "\N{NO-BREAK SPACE}%")  # a number keeps its sign
+            lines = textwrap.wrap(joined, WIDTH, initial_indent=head, subsequent_indent=" " * len(head))
+            yield from (line.replace("\N{NO-BREAK SPACE}", " ") for line in lines)
     left_out = [name for name in result.sorts if not any(name in option.units for option in result.options)]
     if left_out and result.targets:
         said = "it is not achievable, or none is needed; the targets say which"

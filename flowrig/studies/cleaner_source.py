@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -84,7 +84,9 @@ class Source:
     sizes_said: str = ""
 
 
-def source_of(record: Record, section: Section, options: Mapping[str, Any]) -> Source:
+def source_of(
+    record: Record, section: Section, options: Mapping[str, Any], also: Sequence[str] = ("electrical", "sound")
+) -> Source:
     """A cleaner from the section that describes it.
 
     Parameters
@@ -95,6 +97,8 @@ def source_of(record: Record, section: Section, options: Mapping[str, Any]) -> S
         With the fields `flowrig.records.cleaner_facts.CLEANER`.
     options : mapping
         ``coverage``, ``samples`` and ``seed`` of the reduction or prediction.
+    also : sequence of {'electrical', 'sound'}
+        Parts of a test whose findings are repeated beside those of the clean-air rate.
 
     Raises
     ------
@@ -105,7 +109,7 @@ def source_of(record: Record, section: Section, options: Mapping[str, Any]) -> S
     """
     sizes = read_sizes(section.value("particles")) if "particles" in section else None
     if "test" in section:
-        found = _of_test(section, sizes, reduce(section.value("test"), **options))
+        found = _of_test(section, sizes, reduce(section.value("test"), **options), also)
     elif "prediction" in section:
         found = _of_prediction(section, sizes, section.value("prediction"), options)
     else:
@@ -118,7 +122,7 @@ def source_of(record: Record, section: Section, options: Mapping[str, Any]) -> S
     return found
 
 
-def _of_test(section: Section, sizes: Sizes | None, result: Result) -> Source:
+def _of_test(section: Section, sizes: Sizes | None, result: Result, also: Sequence[str]) -> Source:
     item = section["test"]
     assert sizes is not None
     parts: list[Any] = [result.parts[name] for name in ("particles", "decay") if name in result.parts]
@@ -139,7 +143,7 @@ def _of_test(section: Section, sizes: Sizes | None, result: Result) -> Source:
     heard: Any = result.parts.get("sound")
     sound = _number(heard, "level")
     name = section.value("name")
-    findings = of_the_rate(result, name, "decay" if by_decay else "particles", sizes)
+    findings = of_the_rate(result, name, "decay" if by_decay else "particles", sizes, also)
     return Source(
         name,
         section.value("count"),

@@ -3,19 +3,19 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 
 from flowrig.records.declare import Finding
 from flowrig.records.sizes import Sizes, read_sizes
 from flowrig.studies import room_flags, size_classes
 from flowrig.studies.result import Result
 
-BESIDE = ("power", "apparent power", "sound level")  # what instruments measure of which no clean-air rate is made
+BESIDE = {"electrical": ("power", "apparent power"), "sound": ("sound level",)}  # and what instruments measure for them
 OF_A_CLASS = tuple(meaning for meaning in size_classes.FLAGS if meaning is not size_classes.STATE_NOT_TOLD)
 _SIZES = re.compile(r"from \d[\d.]* um|\d[\d.]* to \d[\d.]* um")
 
 
-def of_the_rate(result: Result, name: str, part: str, sizes: Sizes) -> list[Finding]:
+def of_the_rate(result: Result, name: str, part: str, sizes: Sizes, also: Sequence[str] = ()) -> list[Finding]:
     """Alarms and warnings about a clean-air rate, and one line that points to the test for its others.
 
     Parameters
@@ -28,15 +28,18 @@ def of_the_rate(result: Result, name: str, part: str, sizes: Sizes) -> list[Find
         Which part of the test tells the rate: flow times efficiency, or a decay.
     sizes : Sizes
         That the rate is for.
+    also : sequence of {'electrical', 'sound'}
+        Further parts that are as good as the rate: whoever reckons costs needs the watts.
     """
     kept: list[Finding] = []
     others = 0
-    about = list(_about(result, part))
+    about = list(_about(result, part, also))
+    aside = [kind for other, kinds in BESIDE.items() if other not in also for kind in kinds]
     for finding in result.all_findings:
         if finding.severity == "note":
             continue
         said = _of_sizes(finding.message, sizes) if any(finding is one for one in about) else ""
-        if said and finding.meaning not in OF_A_CLASS and not _of_others(finding, result):
+        if said and finding.meaning not in OF_A_CLASS and not _of_others(finding, result, aside):
             kept.append(Finding(finding.meaning, f"{name}: {said}"))
         else:
             others += 1
@@ -46,11 +49,12 @@ def of_the_rate(result: Result, name: str, part: str, sizes: Sizes) -> list[Find
     return kept
 
 
-def _about(result: Result, part: str) -> Iterator[Finding]:
+def _about(result: Result, part: str, also: Sequence[str]) -> Iterator[Finding]:
     """Findings of what the rate is made of."""
     yield from result.findings
-    if part in result.parts:
-        yield from result.parts[part].findings
+    for name in (part, *also):
+        if name in result.parts:
+            yield from result.parts[name].findings
     if part == "decay":
         return
     for flow in result.flows:
@@ -71,7 +75,7 @@ def _of_sizes(message: str, sizes: Sizes) -> str:
     return "; ".join(kept)
 
 
-def _of_others(finding: Finding, result: Result) -> bool:
+def _of_others(finding: Finding, result: Result, aside: Sequence[str]) -> bool:
     """Whether a finding about instruments names none but those of watts and decibels."""
     named = [i for i in result.record.instruments.values() if re.search(rf"\b{re.escape(i.name)}\b", finding.message)]
-    return bool(named) and all(i.kind in BESIDE for i in named)
+    return bool(named) and all(i.kind in aside for i in named)

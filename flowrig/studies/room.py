@@ -154,7 +154,7 @@ def room(
     asked = Asked(coverage, seed, samples, unit or record.heading.value("flow_unit") or "m3/h")
     facts, *sources = all_of(
         lambda: facts_of(record, part.task, part.duct, asked),
-        *(partial(source_of, record, section, asked.drawn) for section in part.cleaners),
+        *(partial(source_of, record, section, asked.drawn, also=()) for section in part.cleaners),
     )
     _honest(part, facts, sources)
     return work_out(facts, part.targets, [_kept(source) for source in sources], asked)

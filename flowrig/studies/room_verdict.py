@@ -97,17 +97,18 @@ def answer(case: Case) -> str:
         return "not achievable in a room that stays well mixed"
     if not case.units:
         return f"no cleaner to count; met without any with a probability of {percent(case.without or 0.0)}"
+    there = f"; those that the record counts, a probability of {percent(case.there)}" if case.there is not None else ""
     each = []
     if not any(achievable(case, found) for found in case.units):
         names = " or ".join(found.name for found in case.units)
-        return f"not achievable with {names}, with {100 * case.units[0].confidence:g} % confidence"
+        return f"not achievable with {names}, with {100 * case.units[0].confidence:g} % confidence{there}"
     for found in case.units:
         if not achievable(case, found):
             most = f" with at most {found.most}" if found.number_is_short and not found.assumed else ""
             each.append(f"{found.name} not achievable{most}")
         else:
             each.append(f"{found.sure} × {found.name}" if found.sure else f"none of {found.name} needed")
-    return f"{', or '.join(each)}, with {100 * case.units[0].confidence:g} % confidence"
+    return f"{', or '.join(each)}, with {100 * case.units[0].confidence:g} % confidence{there}"
 
 
 def answers(targets: Sequence[Target]) -> Iterator[tuple[str, str, str]]:

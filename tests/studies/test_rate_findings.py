@@ -65,6 +65,12 @@ def test_what_is_about_the_rate_stays(part, message, kept):
     assert found == [(room_decay_flags.FLOOR_OFF.code, f"a cleaner: {kept}")]
 
 
+def test_who_reckons_with_watts_hears_of_them():
+    found = reduced(electrical=[Finding(electrical.UPPER_BOUND, "92.8 W")], sound=[])
+    [said] = of_the_rate(found, "a cleaner", "particles", SIZES, also=("electrical",))
+    assert (said.code, said.message) == (electrical.UPPER_BOUND.code, "a cleaner: 92.8 W")
+
+
 def test_the_note_is_one():
     assert room_flags.MORE_IN_TEST.severity == "note"
     assert told("decay") == []
