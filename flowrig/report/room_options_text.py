@@ -34,14 +34,12 @@ def options_text(result: RoomResult) -> Iterator[str]:
     for i, option in enumerate(result.options, 1):
         yield from wrapped(f"{i}  {option.title}", further=5)
         if option.why:
-            yield from textwrap.wrap(option.why, WIDTH, initial_indent=" " * 5, subsequent_indent=" " * 5)
+            yield from _folded(option.why, " " * 5)
         told = list(_lines(option, result))
         width = max(len(label) for label, _ in told)
         for label, words in told:
             head = f"     {label:<{width}}  "
-            joined = words.replace(" %", "\N{NO-BREAK SPACE}%")  # a number keeps its sign
-            lines = textwrap.wrap(joined, WIDTH, initial_indent=head, subsequent_indent=" " * len(head))
-            yield from (line.replace("\N{NO-BREAK SPACE}", " ") for line in lines)
+            yield from _folded(words, head)
     left_out = [name for name in result.sorts if not any(name in option.units for option in result.options)]
     if left_out and result.targets:
         said = "it is not achievable, or none is needed; the targets say which"
@@ -57,6 +55,13 @@ def options_text(result: RoomResult) -> Iterator[str]:
         said = "Sound levels are those of the units alone, added by energy, as if each stood at that distance."
         yield from wrapped(said)
     yield from wrapped("Ends are drawn: from one table to another they may differ by a twentieth of their distance.")
+
+
+def _folded(words: str, head: str) -> Iterator[str]:
+    """Behind a head, further lines below its end; a number keeps its sign."""
+    joined = words.replace(" %", "\N{NO-BREAK SPACE}%")
+    for line in textwrap.wrap(joined, WIDTH, initial_indent=head, subsequent_indent=" " * len(head)):
+        yield line.replace("\N{NO-BREAK SPACE}", " ")
 
 
 def _lines(option: Option, result: RoomResult) -> Iterator[tuple[str, str]]:

@@ -115,10 +115,8 @@ def _target(result: RoomResult, target: Target) -> Iterator[str]:
     yield from wrapped(f"Target: {target.said}. {target.silent}", further=4)
     for case in target.cases:
         what = case.needed.label if len(target.cases) == 1 else f"{case.state.name}, {case.needed.label}"
-        yield from wrapped(f"{what[:1].upper()}{what[1:]}: {quantity_line(case.needed)}", further=4)
-        others = other_units(case.needed)
-        if others:
-            yield f"    in other units {others}"
+        yield from wrapped(f"{what[:1].upper()}{what[1:]}: {_needed(case.needed)}", further=4)
+        yield f"    in other units {_others(case.needed)}"
         for sentence in sentences(target, case):
             yield from wrapped(sentence, further=4)
         for found in case.units:
@@ -128,6 +126,19 @@ def _target(result: RoomResult, target: Target) -> Iterator[str]:
             yield from budget_lines(case.needed.estimate, case.needed.unit, "flow")
         yield from findings_text(case.findings)
     yield from findings_text(target.findings)
+
+
+def _needed(q: Quantity) -> str:
+    """Without a bar where nothing it is made of has one."""
+    return quantity_line(q) if q.estimate.parts else f"{float(q.value):.4g} {q.unit}"
+
+
+def _others(q: Quantity) -> str:
+    if q.estimate.parts:
+        return other_units(q)
+    own = units.factor(q.unit, q.kind)
+    others = [q.to(unit) for unit in ("m3/h", "L/s", "cfm") if units.factor(unit, q.kind) != own]
+    return ", ".join(f"{float(other.value):.4g} {other.unit}" for other in others)
 
 
 def _numbers(found: UnitsFor) -> Iterator[str]:

@@ -17,7 +17,7 @@ from flowrig.records.record import Record
 from flowrig.records.sizes import Sizes, read_sizes
 from flowrig.records.words import three_digits
 from flowrig.studies.predict import predict
-from flowrig.studies.rate_findings import of_the_rate
+from flowrig.studies.rate_findings import of_the_rate, predicted_of_the_rate
 from flowrig.studies.reduce import reduce
 from flowrig.studies.result import PartResult, Quantity, Result
 from flowrig.uncertainty.estimate import Estimate
@@ -111,7 +111,7 @@ def source_of(
     if "test" in section:
         found = _of_test(section, sizes, reduce(section.value("test"), **options), also)
     elif "prediction" in section:
-        found = _of_prediction(section, sizes, section.value("prediction"), options)
+        found = _of_prediction(section, sizes, section.value("prediction"), options, also)
     else:
         found = _stated(record, section, sizes)
     for name in ("power", "sound"):
@@ -179,7 +179,9 @@ def _number(part: PartResult | None, name: str) -> Estimate | None:
     return found.estimate if found is not None and not found.bound else None
 
 
-def _of_prediction(section: Section, sizes: Sizes | None, record: Record, options: Mapping[str, Any]) -> Source:
+def _of_prediction(
+    section: Section, sizes: Sizes | None, record: Record, options: Mapping[str, Any], also: Sequence[str]
+) -> Source:
     predicted = predict(record, **options)
     name = section.value("name")
     if predicted.held is None or "clean_air" not in predicted.main.quantities:
@@ -188,7 +190,7 @@ def _of_prediction(section: Section, sizes: Sizes | None, record: Record, option
         remedy = "Give each filter's record its efficiency and particles; flowrig predict shows what it tells."
         raise InputError(Fault(where, f"{predicted.record.name}, which tells none", said, remedy))
     power = predicted.main.quantities.get("power") if predicted.setup.curve.electrical else None
-    findings = [Finding(f.meaning, f"{name}: {f.message}") for f in predicted.findings if f.severity != "note"]
+    findings = predicted_of_the_rate(predicted.findings, name, predicted.record.name, also)
     findings.append(Finding(PREDICTED_RATE, name))
     rate = predicted.main.quantities["clean_air"].estimate
     return Source(

@@ -7,10 +7,14 @@ from collections.abc import Iterator, Sequence
 
 from flowrig.records.declare import Finding
 from flowrig.records.sizes import Sizes, read_sizes
-from flowrig.studies import room_flags, size_classes
+from flowrig.studies import cleaner, equal_noise, room_flags, size_classes
 from flowrig.studies.result import Result
 
 BESIDE = {"electrical": ("power", "apparent power"), "sound": ("sound level",)}  # and what instruments measure for them
+PREDICTED_BESIDE = {
+    "electrical": (cleaner.POWER_AT_SPEED, cleaner.SHAFT_POWER, cleaner.POWER_IN_AIR),
+    "sound": equal_noise.FLAGS,
+}
 OF_A_CLASS = tuple(meaning for meaning in size_classes.FLAGS if meaning is not size_classes.STATE_NOT_TOLD)
 _SIZES = re.compile(r"from \d[\d.]* um|\d[\d.]* to \d[\d.]* um")
 
@@ -46,6 +50,29 @@ def of_the_rate(result: Result, name: str, part: str, sizes: Sizes, also: Sequen
     if others:
         more = f"{others} further warning{'' if others == 1 else 's'}, not about this rate"
         kept.append(Finding(room_flags.MORE_IN_TEST, f"{name}: {more}; flowrig reduce {result.record.name}"))
+    return kept
+
+
+def predicted_of_the_rate(
+    findings: Sequence[Finding], name: str, record: str, also: Sequence[str] = ()
+) -> list[Finding]:
+    """The same of a prediction, by what its findings mean.
+
+    Parameters
+    ----------
+    findings : sequence of Finding
+        Of the prediction.
+    name, record : str
+        Of the cleaner, and of the record of its prediction.
+    also : sequence of {'electrical', 'sound'}
+    """
+    aside = [meaning for other, meanings in PREDICTED_BESIDE.items() if other not in also for meaning in meanings]
+    told = [f for f in findings if f.severity != "note"]
+    kept = [Finding(f.meaning, f"{name}: {f.message}") for f in told if f.meaning not in aside]
+    if len(told) > len(kept):
+        others = len(told) - len(kept)
+        more = f"{others} further warning{'' if others == 1 else 's'}, not about this rate"
+        kept.append(Finding(room_flags.MORE_IN_TEST, f"{name}: {more}; flowrig predict {record}"))
     return kept
 
 

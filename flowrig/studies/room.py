@@ -19,6 +19,7 @@ from flowrig.records.particle_words import is_class_average
 from flowrig.records.record import Record
 from flowrig.records.room import Room
 from flowrig.records.room_facts import BASIS
+from flowrig.records.words import three_digits
 from flowrig.studies import room_flags
 from flowrig.studies.building import (
     Chosen,
@@ -239,8 +240,7 @@ def work_out(
         for i, state in enumerate(states):
             two = [t for t in targets if target.kind == BOTH and t.infection and t.cases and t is not target]
             rate = needed(target, facts, state, [t.cases[i].needed.estimate for t in two])
-            ruling = max(two, key=lambda t, i=i: float(t.cases[i].needed.estimate.value), default=target)  # type: ignore[misc]
-            why = why_so_much(ruling, facts, state)
+            why = why_so_much(max(two, key=partial(_takes, i), default=target), facts, state)
             target.cases.append(case_of(target, rate, facts, state, sorts, counts, limits, why, asked))
         target.findings += particle_findings(target, rates)
     level = next((t for t in targets if t.kind == LEVEL), None)
@@ -255,12 +255,21 @@ def work_out(
         lost = Quantity("flow_lost", "flow of the ducts that the better filter takes", "ratio", "%", facts.lost, bar)
     findings = [*facts.record.findings, *(f for source in sources for f in source.findings)]
     findings += [*facts.findings, *leak_findings(facts, options), *sound_findings(facts, options)]
+    fast = limits.fastest
+    for option in (o for o in options if o.units and float(o.quantities["added"].estimate.value) > fast):
+        hourly = 30.0 * float(option.quantities["added"].estimate.value) / fast
+        findings.append(Finding(room_flags.BEYOND_MIXED, f"{option.title}: {three_digits(hourly)} times an hour"))
     if level is not None and BLOWN_IN in (coming := entering(facts, states[0])) and coming[BLOWN_IN] > 0.0:
         findings.append(Finding(room_flags.SMOKE_BLOWN_IN, "outdoor_air in [room]"))
     findings = told_once(sorted(findings, key=lambda f: SEVERITIES.index(f.severity)))
     return RoomResult(
         facts.record, facts, sorts, counts, states, targets, options, instants, asked, findings, bars, lost
     )
+
+
+def _takes(state: int, target: Target) -> float:
+    """Clean air that a target takes in one state of the ducts. [m3/s]"""
+    return float(target.cases[state].needed.estimate.value)
 
 
 def _limits(facts: Facts, targets: Sequence[Target], sources: Sequence[Source]) -> Limits:
@@ -281,9 +290,7 @@ def _sets(
     target takes of each other sort there, the level's where there is one."""
     if not targets:
         return [Chosen(dict(counts), AS_COUNTED)] if counts else []
-    ruling = next((t for t in targets if t.kind == LEVEL), None) or max(
-        targets, key=lambda t: float(t.cases[state].needed.estimate.value)
-    )
+    ruling = next((t for t in targets if t.kind == LEVEL), None) or max(targets, key=partial(_takes, state))
     case = ruling.cases[state]
     sets = []
     if case.there is not None:
@@ -297,8 +304,7 @@ def _sets(
         if not found.allowed or case.changes > FASTEST:
             number = None if found.assumed else found.most
             why = f"most_units of {found.name}, which will not {meets}"
-        beside = ", beside those that the record counts" if counts else ""
         if number:
-            why += beside
+            why += f", beside {found.beside}" if found.beside else ""
             sets.append(Chosen({**counts, found.name: number}, why))
     return sets

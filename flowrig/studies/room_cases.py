@@ -64,6 +64,7 @@ def case_of(
         others = [(sorts[n].clean_air, float(k)) for n, k in counts.items() if n != name]
         base, unit = rate_of(others, mixing), rate_of([(sort.clean_air, 1.0)], mixing)
         found = units_for(name, rate, base, unit, asked, limits)
+        found.beside = ", ".join(f"{k} × {n}" for n, k in counts.items() if k and n != name)
         inputs = {
             "unit": unit, "base": base, "volume": facts.inputs["volume"], "counted": state.counted,
             "gain": state.gain, "loss": state.loss,
@@ -74,7 +75,7 @@ def case_of(
         wanted = REACHED[target.kind]
         case.units.append(tell(found, wanted, shown, inputs, sort.power, sort.sound, asked))
         case.findings += _judged(target, case, found)
-    if counts:
+    if any(counts.values()):
         there = [(sorts[n].clean_air, float(k)) for n, k in counts.items()]
         case.there = _probability(rate, rate_of(there, mixing), asked)
     case.without = _probability(rate, Estimate(0.0), asked)

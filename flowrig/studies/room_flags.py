@@ -148,6 +148,13 @@ MUCH_AIR = FlagMeaning(
     "whether the room is the one that it goes through. Beyond 200 it is refused.",
     "own judgement, no source",
 )
+BEYOND_MIXED = FlagMeaning(
+    "more clean air than stays mixed",
+    "warning",
+    "With these units the air of the room is cleaned more than 30 times an hour. The equations go on, but no room is "
+    "well mixed at that rate: the level and the minutes that are told are the best there could be.",
+    "30 an hour: own judgement, no source",
+)
 CROWDED = FlagMeaning(
     "little air for so many",
     "warning",
@@ -196,6 +203,7 @@ FLAGS = (
     RETURN_LEAKS,
     LOSES_FLOW,
     MUCH_AIR,
+    BEYOND_MIXED,
     CROWDED,
     TOO_LOUD,
     SOUND_UNKNOWN,

@@ -59,6 +59,8 @@ class UnitsFor:
         told.
     assumed : bool
         The most was not stated: it is that place.
+    beside : str
+        What others the record counts: the number is of units beside them.
     each : float
         What one adds in this room, with every value as it is stated. [m3/s]
     adds_nothing : bool
@@ -83,6 +85,7 @@ class UnitsFor:
     most: int | None = None
     place: int | None = None
     assumed: bool = False
+    beside: str = ""
     each: float = math.nan
     adds_nothing: bool = False
     too_fast: bool = False

@@ -23,7 +23,12 @@ MEETS = {  # how a target is met
 
 
 def verdict(target: Target, case: Case, found: UnitsFor) -> str:
-    """What is to be said of units of one sort against one target."""
+    """What is to be said of units of one sort against one target, beside which others that is."""
+    said = _verdict(target, case, found)
+    return f"Beside {found.beside}: {said[:1].lower()}{said[1:]}" if found.beside else said
+
+
+def _verdict(target: Target, case: Case, found: UnitsFor) -> str:
     sure = f"{100 * found.confidence:g} % confidence"
     meets, name = MEETS[target.kind], found.name
     if case.changes > FASTEST:
@@ -101,13 +106,16 @@ def answer(case: Case) -> str:
     each = []
     if not any(achievable(case, found) for found in case.units):
         names = " or ".join(found.name for found in case.units)
+        bounds = {found.most for found in case.units if found.number_is_short and not found.assumed}
+        names += f" and at most {bounds.pop()}" if len(bounds) == 1 else ""
         return f"not achievable with {names}, with {100 * case.units[0].confidence:g} % confidence{there}"
     for found in case.units:
         if not achievable(case, found):
             most = f" with at most {found.most}" if found.number_is_short and not found.assumed else ""
             each.append(f"{found.name} not achievable{most}")
         else:
-            each.append(f"{found.sure} × {found.name}" if found.sure else f"none of {found.name} needed")
+            words = f"{found.sure} × {found.name}" if found.sure else f"none of {found.name} needed"
+            each.append(f"{words} beside {found.beside}" if found.beside else words)
     return f"{', or '.join(each)}, with {100 * case.units[0].confidence:g} % confidence{there}"
 
 

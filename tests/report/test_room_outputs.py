@@ -115,6 +115,16 @@ def test_the_csv_has_a_line_a_number(told: RoomResult) -> None:
     assert low < value < high
 
 
+# Source: 28 times 30 cfm; the foot of 0.3048 m.
+@pytest.mark.recomputed
+def test_what_is_known_exactly_has_no_bar_and_no_digits_of_one() -> None:
+    persons = {"persons": 28}
+    target = {"per_person": "30 cfm", "source": "a test"}
+    text = room_text(room(rooms.room(rooms.unit(), room=persons, per_person_target=target), samples=1000, unit="cfm"))
+    assert "units have to give: 840 cfm\n" in text
+    assert "    in other units 1427 m3/h, 396.4 L/s\n" in text
+
+
 @pytest.mark.parametrize(
     ("numbers", "shown"),
     [

@@ -8,8 +8,8 @@ import pytest
 
 from flowrig.records.declare import Finding
 from flowrig.records.sizes import read_sizes
-from flowrig.studies import electrical, room_decay_flags, room_flags, size_classes
-from flowrig.studies.rate_findings import of_the_rate
+from flowrig.studies import cleaner, electrical, room_decay_flags, room_flags, size_classes
+from flowrig.studies.rate_findings import of_the_rate, predicted_of_the_rate
 from flowrig.studies.room import room as study
 from tests.studies.decays import ALL, decays
 from tests.studies.rooms import room
@@ -71,6 +71,17 @@ def test_who_reckons_with_watts_hears_of_them():
     assert (said.code, said.message) == (electrical.UPPER_BOUND.code, "a cleaner: 92.8 W")
 
 
+def test_a_prediction_repeats_no_warning_of_watts():
+    watts, flow = Finding(cleaner.POWER_AT_SPEED, "x"), Finding(cleaner.PARALLEL_DIP, "y")
+    found = predicted_of_the_rate([watts, flow, Finding(cleaner.HOT, "z")], "a cleaner", "two.toml")
+    assert [(f.code, f.message) for f in found] == [
+        (flow.code, "a cleaner: y"),
+        ("more said by its test", "a cleaner: 1 further warning, not about this rate; flowrig predict two.toml"),
+    ]
+    both = predicted_of_the_rate([watts, flow], "a cleaner", "two.toml", also=("electrical",))
+    assert [f.code for f in both] == [watts.code, flow.code]
+
+
 def test_the_note_is_one():
     assert room_flags.MORE_IN_TEST.severity == "note"
     assert told("decay") == []
@@ -79,8 +90,8 @@ def test_the_note_is_one():
 def test_a_room_of_a_whole_test_repeats_what_is_of_its_sizes():
     record = decays(channels=ALL)
     record["electrical"] = {"power": ["100 W ± 1 W"], "power_is": "volts times amperes"}
-    cleaner = {"name": "tried", "test": record, "particles": "0.3 to 0.5 um", "count": 1}
-    found = study(room(cleaner, room={"mixing": None}), samples=1000)
+    tried = {"name": "tried", "test": record, "particles": "0.3 to 0.5 um", "count": 1}
+    found = study(room(tried, room={"mixing": None}), samples=1000)
     of_test = {f.code for f in found.sorts["tried"].of.parts["electrical"].findings if f.severity != "note"}
     assert of_test
     assert not of_test & {f.code for f in found.findings}

@@ -235,6 +235,38 @@ def test_a_rate_by_decay_says_of_which_sizes_it_is():
     assert not study(room(unit(count=1)), samples=FEW).sorts["a cleaner"].sizes_said
 
 
+# Source: 1200 m3/h in 20 m3 are 60 an hour.
+@pytest.mark.recomputed
+def test_more_clean_air_than_stays_mixed_is_told():
+    size = {"volume": "20 m3 ± 0.0001 m3"}
+    found = study(room(unit(rate="1200 m3/h ± 0.001 m3/h", count=1), room=size), samples=FEW)
+    assert [f.message for f in found.findings if f.code == "more clean air than stays mixed"] == [
+        "1 × a cleaner: 60 times an hour"
+    ]
+    found = study(room(unit(rate="590 m3/h ± 0.001 m3/h", count=1), room=size), samples=FEW)
+    assert "more clean air than stays mixed" not in codes(found.findings)
+
+
+# Source: (600 - 301)/101 = 2.96: three beside the one that is there; 600/301 = 1.99: two of it in all.
+@pytest.mark.recomputed
+def test_a_number_beside_others_says_beside_which():
+    record = room(
+        unit("large", "301 m3/h ± 0.0001 m3/h", count=1), unit("small", "101 m3/h ± 0.0001 m3/h"),
+        air_change_target={"air_changes": "12 1/h", "source": "a test"},
+    )  # fmt: skip
+    found = study(record, samples=FEW)
+    [case] = found[AIR_CHANGES].cases
+    assert answer(case).startswith("2 × large, or 3 × small beside 1 × large, with 97.5 % confidence")
+    large, small = (verdict(found[AIR_CHANGES], case, units) for units in case.units)
+    assert large.startswith("2 units give")
+    assert small.startswith("Beside 1 × large: 3 units give")
+    assert found.options[-1].why.endswith("with 97.5 % confidence, beside 1 × large")
+    record["cleaners"][0]["count"] = 0
+    [none] = study(record, samples=FEW)[AIR_CHANGES].cases
+    assert answer(none) == "2 × large, or small not achievable, with 97.5 % confidence"  # 6, and place for 5
+    assert none.there is None
+
+
 def test_clean_air_outdoors_warns_of_nothing_it_could_bring():
     clean = {"outdoor_concentration": "0 ug/m3", "outdoor_air": "100 m3/h", "penetration": None}
     found = study(room(unit(), room=clean, concentration_target=smoke("9 ug/m3")), samples=FEW)
