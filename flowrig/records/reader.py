@@ -13,6 +13,7 @@ from flowrig.records.attach import attach
 from flowrig.records.beside import Beside, find_named
 from flowrig.records.blanks import written
 from flowrig.records.declare import DESCRIBED, Described, File, Finding, Reading, Table
+from flowrig.records.electrical_facts import ELECTRICAL
 from flowrig.records.fan_facts import FAN, MEASURED
 from flowrig.records.files import near_name, quoted
 from flowrig.records.filter_facts import FILTER
@@ -173,6 +174,9 @@ class _Reader:
         self._task(record, points)
         held = {name: raw for name, raw in self.data.items() if name in tables}
         record.parts = dict(parts.read_parts(PartReader(held, self.walker, self.beside, self._described)))
+        for section in (section for content in record.parts.values() for section in content.sections):
+            if section.table is ELECTRICAL:
+                self._named_flow(record, section, None not in methods)
         self._air(record, {**flow_reader.air, **(points.air if points is not None else {})})
         if "claims" in self.data:
             record.claims = self._claims(record, None not in methods)
@@ -403,6 +407,11 @@ class _Reader:
     def _claims(self, record: Record, complete: bool) -> Section:
         """What is stated of the unit; of which flow is told by the words of a section that was read."""
         section = self._section(unit_facts.CLAIMS, self.data["claims"], ("claims",))
+        self._named_flow(record, section, complete)
+        return section
+
+    def _named_flow(self, record: Record, section: Section, complete: bool) -> None:
+        """The flow that a section is said to be of is one of the record."""
         known = list(dict.fromkeys(flow.section.value("of", "") for flow in record.flows))
         said = section.value("of")
         if said is not None and complete and folded(said) not in map(folded, known):
@@ -410,8 +419,9 @@ class _Reader:
             expected = f"one of: {', '.join(map(quoted, words))}" if words else "the words of a flow, and none has any"
             near = near_name(said, words)
             remedy = f"Did you mean {quoted(near)}?" if near else 'Write of = "…" in its [[flow]] sections too.'
+            if not record.flows:
+                expected, remedy = "no such word: the record holds no [[flow]]", "Remove the line."
             self.faults.append(Fault(section["of"].where, quoted(said), expected, remedy))
-        return section
 
     def _air(self, record: Record, from_log: dict[str, dict[str, Item]]) -> None:
         raw = self.data.get("air", {})
