@@ -10,6 +10,7 @@ import numpy as np
 from flowrig.records.declare import Choice, Pairs, Reading, Table, Text, Wrong
 from flowrig.records.items import Section
 from flowrig.records.part import Part, PartReader
+from flowrig.records.words import a
 
 TRUE_POWER, PRODUCT, UNSURE = "true power", "volts times amperes", "not known"
 DIMMER = "a lamp dimmer"
@@ -21,8 +22,12 @@ def _checks(section: Section) -> Sequence[Wrong]:
     wrong = []
     for name in RUNNING:
         if name in section and not np.all(section.value(name) > 0.0):
-            said = f"a {name.replace('_', ' ')} above 0: a unit that runs draws something"
+            said = f"{a(name).replace('_', ' ')} above 0: a unit that runs draws something"
             wrong.append(Wrong(name, said, "Read it with the unit running; what it draws switched off is standby."))
+        elif name in section:
+            mean = float(np.mean(section.value(name)))
+            if any(float(c.half_width(mean)) >= mean for c in section[name].components):
+                wrong.append(Wrong(name, "a ± smaller than the reading", "Check the value, the ± and their units."))
     if not ("power" in section or "apparent" in section or "current" in section):
         wrong.append(Wrong("power", "what the watt meter showed", 'Add power = "91.5 W", for instance.'))
     if "current" in section and "voltage" not in section:

@@ -96,6 +96,8 @@ def _holds(found: Record, sort: str) -> bool:
         return reduced and found.curve is None and found.calibration is None
     if sort == "predict":
         return found.prediction is not None
+    if sort == "sound":
+        return "sound" in found.parts
     return found.curve is not None and found.curve.table.name == sort
 
 
@@ -380,7 +382,7 @@ class _Reader:
         if not _holds(found, sort):
             held = "a record of readings: [[flow]], [particles] or [decay]" if sort == "test" else ""
             held = held or f"a record with a table [{sort}]"
-            what = "cleaner under test" if sort == "test" else "cleaner" if sort == "predict" else sort
+            what = {"test": "cleaner under test", "sound": "cleaner under test", "predict": "cleaner"}.get(sort, sort)
             self.faults.append(Fault(where, shown(raw), held, f"Name the record of a {what}."))
             return None
         for name, digest in found.digests.items():

@@ -17,6 +17,7 @@ from flowrig.records.files import quoted
 from flowrig.records.items import Array, Item, Section
 from flowrig.records.part import Part, PartReader
 from flowrig.records.sound_facts import ELSEWHERE, SOUND
+from flowrig.records.words import folded
 
 READ = ("level", "background")
 PLACE = Reading("place", "number of the place of the microphone", kind="count", low=1.0, high=1000.0)
@@ -80,6 +81,7 @@ def _read(reader: PartReader) -> Sound:
     section = reader.walker.section(SOUND, raw, ("sound",), given)
     reader.walker.complete(section)
     sound = Sound(section, elsewhere=reader.several(ELSEWHERE))
+    _names_apart(sound.elsewhere, reader.faults)
     if len(reader.faults) > before:
         return sound
     if not at:
@@ -167,6 +169,17 @@ def _cells(item: Item, place: Array, frequency: Array, faults: list[Fault]) -> C
         faults.append(Fault(item.where, said, "every band as often at a place", "Add the readings that are missing."))
         return None
     return Cells(places, bands, rows)
+
+
+def _names_apart(elsewhere: list[Section], faults: list[Fault]) -> None:
+    """Places of one name could not be told apart in a result."""
+    known: dict[tuple[str, int], str] = {}
+    for section in (one for one in elsewhere if "name" in one):
+        name, units = section.value("name"), section.value("units", 1)
+        first = known.setdefault((folded(name), units), section.name)
+        if first != section.name:
+            said = f"a name of its own, or another number of units; {first} has these"
+            faults.append(Fault(section["name"].where, quoted(name), said, "Rename one of the two, or remove it."))
 
 
 def _same_bands(sound: Sound, faults: list[Fault]) -> None:

@@ -39,6 +39,7 @@ from flowrig.records.declare import (
 from flowrig.records.describe import EMPTY, example, form
 from flowrig.records.files import is_bare, near_name
 from flowrig.records.items import Item, Section, as_read, path_name, unit_written
+from flowrig.records.largest_error import too_large
 from flowrig.records.schema import MEASURED_KIND, MEASURED_STEP, USUAL_ACCURACY
 from flowrig.records.words import OF_LIMITS, a, bounds_in_words, opening, sentence, shown, unreadable, usual_units
 from flowrig.uncertainty.statement import Component, parse_value
@@ -424,6 +425,10 @@ class Walker:
             value, components = parse_value(raw, read, convert, relative_unit=percent)
         except ValueError as error:
             self.unreadable(path, raw, shape, error)
+            return None
+        beyond = too_large(kind, value, components)
+        if beyond:
+            self.fault(path, raw, beyond, "Check the digits behind the ±.")
             return None
         return value, unit_written(raw), components
 

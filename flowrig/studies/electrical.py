@@ -55,6 +55,12 @@ OFF_ABOVE_ON = FlagMeaning(
     "The unit is said to draw more watts switched off than running, by more than the error bars explain: power and "
     "standby were exchanged, or a digit has slipped. No air for each watt is told.",
 )
+NOT_TOLD = FlagMeaning(
+    "power not told",
+    "alarm",
+    "The error bar of the power reaches down to nothing: the meter's limits are as large as what it showed. Check the "
+    "digits of its accuracy, or take a meter with a smaller range. No air for each watt is told.",
+)
 AT_ODDS = FlagMeaning(
     "electrical readings at odds",
     "warning",
@@ -75,7 +81,7 @@ WHICH_FLOW = FlagMeaning(
     "The record holds several flows and does not say at which of them the power was read, so that no flow for each "
     "watt is told. Write of in [electrical].",
 )
-FLAGS = (UPPER_BOUND, IMPOSSIBLE, FACTOR_LOW, OFF_ABOVE_ON, AT_ODDS, ON_DIMMER, WHICH_FLOW)
+FLAGS = (UPPER_BOUND, IMPOSSIBLE, FACTOR_LOW, OFF_ABOVE_ON, NOT_TOLD, AT_ODDS, ON_DIMMER, WHICH_FLOW)
 
 Bound = Literal["", "at most", "at least"]
 
@@ -112,8 +118,8 @@ class _Reduction:
         if "standby" in self.read:
             self._add("standby", "power, switched off", "power", "W", self.read["standby"])
         known = self.part.quantities.get("power") or self.part.quantities["power_at_most"]
-        self._switched_off(known)
-        if not any(f.meaning in (IMPOSSIBLE, OFF_ABOVE_ON) for f in self.part.findings):
+        self._likely(known)
+        if not any(f.meaning in (IMPOSSIBLE, OFF_ABOVE_ON, NOT_TOLD) for f in self.part.findings):
             self._air_for_each_watt(known)
         self.part.findings += [*self._findings(known), *state_unsaid(self.section)]
         self.part.findings.sort(key=lambda f: SEVERITIES.index(f.severity))
@@ -129,7 +135,10 @@ class _Reduction:
         if self.section.value("speed_control") == DIMMER:
             yield Finding(ON_DIMMER, "switch it off, and let a licensed electrician look at it")
 
-    def _switched_off(self, known: Quantity) -> None:
+    def _likely(self, known: Quantity) -> None:
+        if not known.bound and float(known.low) <= 0.0:
+            said = f"{known.value:.4g} {known.unit}, from {known.low:.4g} {known.unit}"
+            self.part.findings.append(Finding(NOT_TOLD, said))
         standby = self.read.get("standby")
         if standby is not None and _above(standby, known.estimate):
             words = [f"{as_written(self.section['standby'])} switched off", f"{known.value:.4g} {known.unit} running"]
