@@ -13,20 +13,21 @@ from flowrig.records.attach import attach
 from flowrig.records.beside import Beside, find_named
 from flowrig.records.blanks import written
 from flowrig.records.declare import DESCRIBED, Described, File, Finding, Reading, Table
-from flowrig.records.electrical_facts import ELECTRICAL
 from flowrig.records.fan_facts import FAN, MEASURED
-from flowrig.records.files import near_name, quoted
+from flowrig.records.files import near_name
 from flowrig.records.filter_facts import FILTER
 from flowrig.records.flow_reader import FlowReader, calibrations
+from flowrig.records.in_python import plain
 from flowrig.records.in_use import read_courses
 from flowrig.records.instruments import Instrument, read_instrument
 from flowrig.records.items import Item, Section, path_name
+from flowrig.records.named_flow import flow_unnamed
 from flowrig.records.part import PartReader
 from flowrig.records.points import CALIBRATION, Points, read_points, task_table
 from flowrig.records.prediction import PREDICTION
 from flowrig.records.record import Declared, Record, ToCome
 from flowrig.records.walk import Walker
-from flowrig.records.words import folded, shown
+from flowrig.records.words import shown
 
 TASKS = {table.name: table for table in (CALIBRATION, FAN, FILTER)}  # what a table of points may belong to
 
@@ -67,6 +68,7 @@ def read_record(
         reader.beside.in_python = True
         reader.beside.digests["record"] = ""  # the record's own stands first
         reader.take_tables()
+        reader.data = plain(reader.data)
         content = repr(sorted(reader.data.items(), key=str)) + "".join(reader.beside.digests.values())
         reader.beside.digests["record"] = hashlib.sha256(content.encode()).hexdigest()
     else:
@@ -176,9 +178,8 @@ class _Reader:
         self._task(record, points)
         held = {name: raw for name, raw in self.data.items() if name in tables}
         record.parts = dict(parts.read_parts(PartReader(held, self.walker, self.beside, self._described)))
-        for section in (section for content in record.parts.values() for section in content.sections):
-            if section.table is ELECTRICAL:
-                self._named_flow(record, section, None not in methods)
+        if "electrical" in record.parts and None not in methods:
+            self.faults += flow_unnamed(record.parts["electrical"].sections[0], record.flows)
         self._air(record, {**flow_reader.air, **(points.air if points is not None else {})})
         if "claims" in self.data:
             record.claims = self._claims(record, None not in methods)
@@ -409,21 +410,9 @@ class _Reader:
     def _claims(self, record: Record, complete: bool) -> Section:
         """What is stated of the unit; of which flow is told by the words of a section that was read."""
         section = self._section(unit_facts.CLAIMS, self.data["claims"], ("claims",))
-        self._named_flow(record, section, complete)
+        if complete:
+            self.faults += flow_unnamed(section, record.flows)
         return section
-
-    def _named_flow(self, record: Record, section: Section, complete: bool) -> None:
-        """The flow that a section is said to be of is one of the record."""
-        known = list(dict.fromkeys(flow.section.value("of", "") for flow in record.flows))
-        said = section.value("of")
-        if said is not None and complete and folded(said) not in map(folded, known):
-            words = [word for word in known if word]
-            expected = f"one of: {', '.join(map(quoted, words))}" if words else "the words of a flow, and none has any"
-            near = near_name(said, words)
-            remedy = f"Did you mean {quoted(near)}?" if near else 'Write of = "…" in its [[flow]] sections too.'
-            if not record.flows:
-                expected, remedy = "no such word: the record holds no [[flow]]", "Remove the line."
-            self.faults.append(Fault(section["of"].where, quoted(said), expected, remedy))
 
     def _air(self, record: Record, from_log: dict[str, dict[str, Item]]) -> None:
         raw = self.data.get("air", {})

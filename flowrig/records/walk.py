@@ -4,12 +4,11 @@ from __future__ import annotations
 
 import contextlib
 import datetime as dt
-import math
 import os
 import re
 from collections.abc import Callable, Collection, Iterable, Mapping
 from dataclasses import dataclass, field
-from typing import TypeGuard, cast
+from typing import cast
 
 import numpy as np
 
@@ -38,6 +37,7 @@ from flowrig.records.declare import (
 )
 from flowrig.records.describe import EMPTY, example, form
 from flowrig.records.files import is_bare, near_name
+from flowrig.records.in_python import is_finite, is_number
 from flowrig.records.items import Item, Section, as_read, path_name, unit_written
 from flowrig.records.largest_error import too_large
 from flowrig.records.schema import MEASURED_KIND, MEASURED_STEP, USUAL_ACCURACY
@@ -45,6 +45,7 @@ from flowrig.records.words import OF_LIMITS, a, bounds_in_words, opening, senten
 from flowrig.uncertainty.statement import Component, parse_value
 
 _ISO_DATE = re.compile(r"\d{4}-\d{2}-\d{2}")
+IN_QUOTES = "Write number and unit in quotes."
 OPEN = "..."  # stands for what only the person can know
 Path_ = tuple[str | int, ...]
 
@@ -282,7 +283,7 @@ class Walker:
         return Item(declared, raw, self.where(*path))
 
     def _choice(self, declared: Choice, raw: object, path: Path_) -> Item | None:
-        if raw in declared.choices:
+        if isinstance(raw, str) and raw in declared.choices:
             return Item(declared, raw, self.where(*path))
         near = near_name(raw, list(declared.choices)) if isinstance(raw, str) else None
         remedy = f'Did you mean "{near}"?' if near else "Choose one of them, in quotes."
@@ -306,7 +307,7 @@ class Walker:
             said = f"{bounds_in_words(declared, kind, unit)}, the lower end of its ± too"
             self.fault(path, raw, said, "Check the value, the ± and their units.")
             return None
-        text = raw if isinstance(raw, str) else repr(raw) if _is_number(raw) else ""
+        text = raw if isinstance(raw, str) else repr(raw) if is_number(raw) else ""
         return Item(declared, value, self.where(*path), unit=unit, text=text, components=components)
 
     def _series(self, declared: Series, raw: object, path: Path_) -> Item | None:
@@ -345,7 +346,7 @@ class Walker:
             if set(raw) != {"unit", "values"} or not isinstance(unit, str) or not isinstance(values, list):
                 self.fault(path, raw, "values and their unit", 'Write { values = [250.1, 249.8], unit = "Pa" }.')
                 return None
-            texts = [f"{v!r} {unit}" if _is_number(v) else v for v in values]
+            texts = [f"{v!r} {unit}" if is_number(v) else v for v in values]
         else:
             texts = raw if isinstance(raw, list) else [raw]
         if len(texts) == 1 and np.ndim(getattr(raw, "magnitude", 0.0)):
@@ -353,7 +354,7 @@ class Walker:
         if not texts:
             self.fault(path, raw, "at least one reading", "Write the readings, or remove the line.")
             return None
-        if len(texts) > 1 and not units.bare(kind) and all(map(_is_number, texts)):
+        if len(texts) > 1 and not units.bare(kind) and all(map(is_number, texts)):
             remedy = (
                 f'Write {{ values = {shown(raw)}, unit = "{units.default_display(kind)}" }}, whichever the unit is.'
             )
@@ -401,8 +402,8 @@ class Walker:
             except ValueError as error:
                 self.fault(path, raw, shape, sentence(str(error)))
                 return None
-        if _is_number(raw):
-            if not math.isfinite(raw):
+        if is_number(raw):
+            if not is_finite(raw):
                 self.fault(path, raw, shape, "A value that is missing or without bound cannot be used.")
                 return None
             if units.bare(kind):
@@ -411,7 +412,8 @@ class Walker:
             self.fault(path, raw, shape, bare)
             return None
         if not isinstance(raw, str):
-            self.fault(path, raw, shape, "Write number and unit in quotes.")
+            remedy = "A value that is missing cannot be used: leave its line out." if raw is None else IN_QUOTES
+            self.fault(path, raw, shape, remedy)
             return None
 
         def read(text: str) -> float:
@@ -431,10 +433,6 @@ class Walker:
             self.fault(path, raw, beyond, "Check the digits behind the ±.")
             return None
         return value, unit_written(raw), components
-
-
-def _is_number(value: object) -> TypeGuard[int | float]:
-    return isinstance(value, (int, float)) and not isinstance(value, bool)
 
 
 def _line(declared: Field, measures: str | None = None) -> str:

@@ -55,7 +55,7 @@ def shown(value: object) -> str:
     elif isinstance(value, (list, tuple)):
         text = f"[{', '.join(shown(v) for v in value[:LONG])}]"
     else:
-        text = f"{value}"
+        text = " ".join(f"{value}".split())
     return text if len(text) <= LONG else text[:LONG] + "…"
 
 

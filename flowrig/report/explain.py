@@ -37,9 +37,13 @@ def explain(name: str = "") -> str:
 
     Raises
     ------
+    TypeError
+        If it is no word.
     InputError
         If nothing has that name; the nearest names are given.
     """
+    if not isinstance(name, str):
+        raise TypeError(f"name is {name!r}; a word is expected, such as 'drop'")
     return explain_all([name] if name.strip() else [])
 
 

@@ -19,6 +19,7 @@ from flowrig.records.particle_words import is_class_average
 from flowrig.records.record import Record
 from flowrig.records.room import Room
 from flowrig.studies import room_flags
+from flowrig.studies.arguments import checked
 from flowrig.studies.building import Option, State, leak_findings, options_of, rate_of, states_of
 from flowrig.studies.cleaner import all_of
 from flowrig.studies.cleaner_source import DECAY, Source, source_of
@@ -110,6 +111,7 @@ class RoomResult:
         return found
 
 
+@checked
 def room(
     source: str | Path | Mapping[str, Any] | Record,
     *,
@@ -136,6 +138,8 @@ def room(
 
     Raises
     ------
+    TypeError, ValueError
+        If an argument is of no use, such as a coverage of 2.
     InputError
         With every fault of the records, and if a target lacks what it is told by.
     CalculationError
