@@ -12,8 +12,8 @@ from flowrig.methods.method import Effect, Method
 from flowrig.records import describe
 from flowrig.records.causes import CauseMeaning
 from flowrig.records.declare import Field, FlagMeaning, Table
-from flowrig.report.glossary import Word
 from flowrig.report.topics import SORTS, Topic, find, folded, topics
+from flowrig.report.word import Word
 
 WIDTH = 80
 _INDENT = "  "
