@@ -210,7 +210,7 @@ class _Reader:
             known = not self.walker.is_spoiled("instruments")
             attach(section, record.instruments, unread if known else None, self.faults)
         if self.faults:
-            raise InputError(self.faults)
+            raise InputError(self.beside.told(self.faults))
         return record
 
     def _same_serial(self, hardware: Mapping[str, Mapping[str, Section]]) -> None:

@@ -301,7 +301,8 @@ class Result:
             for q in claim.ratios:
                 yield from self._lines(q.label, q, claim.findings)
             if not claim.ratios:
-                words = {"measurement": f"claim: {claim.name}", "quantity": claim.name, "unit": claim.unit}
+                words = {"measurement": f"claim: {claim.name}", "quantity": claim.name, "label": claim.name}
+                words["unit"] = claim.unit
                 said = "; ".join([NOT_MEASURED, *codes(claim.findings)])
                 yield {**words, **BLANK, "interval_from": "", "flags": said, "message": ""}
 
@@ -313,6 +314,7 @@ class Result:
                 **({"row": i + 1} if self.rows is not None else {}),
                 "measurement": name,
                 "quantity": q.name,
+                "label": q.label,
                 "unit": q.unit,
                 "value": float(value),
                 "standard_uncertainty": float(u),
@@ -326,7 +328,7 @@ class Result:
             }
 
     def _flag_line(self, name: str, finding: Finding) -> dict[str, Any]:
-        words = {"measurement": name, "quantity": FLAG, "unit": ""}
+        words = {"measurement": name, "quantity": FLAG, "label": "", "unit": ""}
         row = {"row": ""} if self.rows is not None else {}
         return {**row, **words, **BLANK, "interval_from": "", "flags": marked(finding), "message": finding.message}
 

@@ -105,3 +105,19 @@ def test_two_places_of_one_name():
     with pytest.raises(flowrig.InputError) as caught:
         heard(at, level=dB(52, 53))
     assert [fault.where for fault in caught.value.faults] == ["record, sound_at[2].name"]
+
+
+def test_a_blank_row_is_one_fault_beside_those_of_other_rows():
+    table = {
+        "place": [1, None, 2, None],
+        "frequency [Hz]": [63, None, None, 125],
+        "level [dB]": [50, None, 51, 52],
+    }
+    with pytest.raises(flowrig.InputError) as caught:
+        heard(readings=table)
+    said = [str(fault).split("; expected")[0] for fault in caught.value.faults]
+    assert said == [
+        "sound.readings, row 3: read a blank row",
+        "sound.readings, row 5, column 'place': read nothing",
+        "sound.readings, row 4, column 'frequency [Hz]': read nothing",
+    ]
