@@ -151,6 +151,10 @@ def _cells(item: Item, place: Array, frequency: Array, faults: list[Fault]) -> C
     places, bands = np.unique(place), np.unique(frequency)
     with np.errstate(all="ignore"):
         exact = np.where(bands == WIDE, 1.0, band_frequency(bands))
+    if np.any(places % 1):
+        odd = f"place {places[places % 1 != 0][0]:g}"
+        faults.append(Fault(item.where, odd, "whole numbers of places", "Number the places 1, 2, 3 and so on."))
+        return None
     remedy = "Write the usual middle frequencies, such as 63, 125, 250 Hz or 100, 125, 160 Hz."
     if np.any(np.isnan(exact)):
         odd = ", ".join(f"{x:g} Hz" for x in bands[np.isnan(exact)])

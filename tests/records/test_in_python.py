@@ -58,7 +58,7 @@ def test_arrays_that_differ_far_inside_are_different_records():
         (float("nan"), "missing or without bound"),
         (10**400, "missing or without bound"),
         (pd.Series([90.0, 91.0]), "Write { values = [90.0, 91.0]"),
-        ({"a": "90 W"}, "read a table of a; expected values and their unit"),
+        ({"a": "90 W"}, "read a table of a; expected values, a list of numbers, and their unit"),
         (True, "read true"),
         (pd.DataFrame({"a": [1]}), "read a 0 1; expected a power"),
         ({1: 2}, "read the key 1; expected the name of a field"),
@@ -176,3 +176,34 @@ def test_arguments_of_the_others():
     assert found.coverage == 0.9
     with pytest.raises(flowrig.InputError):
         flowrig.reduce(Path("nowhere") / "record.toml")
+
+
+@pytest.mark.parametrize(
+    ("table", "field", "value", "said"),
+    [
+        ("sound", "distance", ["1 m", "2 m"], "No list: write number and unit in quotes, of one value alone."),
+        ("sound", "distance", {"values": [1], "unit": "m"}, "No table: write number and unit in quotes"),
+        ("sound", "distance", True, "true is no number: write number and unit in quotes."),
+        ("sound", "place", [True], "true is no number: write the number."),
+        ("sound", "place", [1.5], "read place 1.5; expected whole numbers of places"),
+        ("electrical", "power", {"values": 90, "unit": "W"}, 'Write { values = [..., ...], unit = "W" }.'),
+        ("electrical", "with", 3, 'Write with = "...", a name in quotes.'),
+        ("", "sound_at", "a", "read 'a'; expected [[sound_at]], in double brackets"),
+        (
+            "",
+            "sound",
+            [{"level": "50 dB"}],
+            "read [[sound]], in double brackets; expected a table [sound]. Write it once",
+        ),
+        ("", "sound", "loud", "read 'loud'; expected a table [sound]"),
+    ],
+)
+def test_a_value_of_the_wrong_type_has_one_fault_that_says_so(table: str, field: str, value: Any, said: str) -> None:
+    made = record()
+    made["instruments"] = WATTS | {"meter": {"measures": "sound level", "accuracy": "1 dB"}}
+    made["sound"] = {"level": ["50 dB"]}
+    (made[table] if table else made)[field] = value
+    with pytest.raises(flowrig.InputError) as caught:
+        flowrig.reduce(made)
+    assert said in str(caught.value)
+    assert len(caught.value.faults) == 1
