@@ -13,7 +13,7 @@ from flowrig.records.declare import SEVERITIES, Finding, FlagMeaning
 from flowrig.records.electrical_facts import DIMMER, PRODUCT, TRUE_POWER, UNSURE
 from flowrig.records.files import quoted
 from flowrig.records.items import Array, Section, as_written
-from flowrig.studies.beside_reading import state_unsaid, value_of
+from flowrig.studies.beside_reading import state_said, state_unsaid, value_of
 from flowrig.studies.claims import Measured, flows_of
 from flowrig.studies.clean_air_flow import delivered
 from flowrig.studies.one_sided import one_sided
@@ -121,6 +121,7 @@ class _Reduction:
         self._likely(known)
         if not any(f.meaning in (IMPOSSIBLE, OFF_ABOVE_ON, NOT_TOLD) for f in self.part.findings):
             self._air_for_each_watt(known)
+        self.part.sentences += state_said(self.section)
         self.part.findings += [*self._findings(known), *state_unsaid(self.section)]
         self.part.findings.sort(key=lambda f: SEVERITIES.index(f.severity))
         return self.part

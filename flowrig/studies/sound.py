@@ -27,7 +27,7 @@ from flowrig.records.sound_facts import (
     SURVEY,
 )
 from flowrig.studies import sound_flags as flags
-from flowrig.studies.beside_reading import state_unsaid
+from flowrig.studies.beside_reading import state_said, state_unsaid
 from flowrig.studies.one_sided import one_sided
 from flowrig.studies.result import PartResult, Quantity, Result, unused
 from flowrig.studies.sound_level import GRADES, Level, level_alone
@@ -211,7 +211,7 @@ class _Reduction:
         return linear(_heard, inputs, (), {"x": ()}, directivity=directivity, number=number)["x"]
 
     def _sentences(self) -> list[str]:
-        level = self.level
+        level, section = self.level, self.section
         said = []
         if level.places > 1:
             said.append(f"Mean by energy over {level.places} places of the microphone.")
@@ -228,7 +228,8 @@ class _Reduction:
                     else "."
                 )
             )
-        return said
+        away = f"{as_written(section['distance'])} from the middle of the unit" if "distance" in section else ""
+        return said + state_said(section, away)
 
     def _findings(self) -> list[Finding]:
         level, section = self.level, self.section

@@ -421,3 +421,12 @@ def test_long_names_that_begin_alike_stay_apart():
     at = [{"name": f"the desk nearest to the window, {n}", "distance": "2 m"} for n in ("left", "right")]
     found = heard(at, level=dB(52, 53), **FLOOR)
     assert len({q.label for q in found.quantities.values()}) == len(found.quantities) == 4
+
+
+def test_where_and_at_what_it_was_read_is_told():
+    assert heard(level=dB(52, 53), **FLOOR).sentences[0] == (
+        "1 m from the middle of the unit; setting: high; filters: new."
+    )
+    made = record(level=dB(52, 53))
+    del made["sound"]["setting"], made["sound"]["filter_state"]
+    assert not any("filters" in said for said in flowrig.reduce(made).parts["sound"].sentences)
