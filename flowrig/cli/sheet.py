@@ -18,8 +18,9 @@ def command(method: str, settings: tuple[str, ...], into: str, force: bool) -> N
     """Write a blank record of METHOD: record.toml, and for a traverse the grid of places to read.
 
     In place of a method, prediction writes a blank record for flowrig predict with those of its fan and filter, fan or
-    filter one of these alone, particles one of particle counts before and behind a filter, electrical and sound one of
-    watts and of levels, room one for flowrig room, own one for flowrig own.
+    filter one of these alone, particles one of particle counts before and behind a filter, decay one of particle counts
+    in a room with a cleaner on and off, electrical and sound one of watts and of levels, room one for flowrig room, own
+    one for flowrig own.
 
     \b
     KEY=VALUE fills in what is already known:

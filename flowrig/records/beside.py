@@ -10,6 +10,7 @@ from typing import Any
 
 from flowrig.errors import Fault, InputError
 from flowrig.records import csv_text, tables, toml_text
+from flowrig.records.blank_rows import told_once
 from flowrig.records.calibration import CalibrationFile, content_digest, read_calibration
 from flowrig.records.declare import CALIBRATIONS, Calibration, Finding, FlagMeaning, Sort
 from flowrig.records.files import near_name, quoted
@@ -58,6 +59,10 @@ class Beside:
                 raise
             # no line of the file to point at, but the one that names it
             raise InputError(replace(fault, where=where) for fault in error.faults) from None
+
+    def told(self, faults: list[Fault]) -> list[Fault]:
+        """The faults of a record, a blank row of one of its tables told once."""
+        return told_once(faults, self._read.values())
 
     def take(self, columns: Any, name: str) -> None:
         """A table that stands in a Python record in place of its file's name."""

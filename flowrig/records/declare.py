@@ -210,6 +210,7 @@ DESCRIBED = {
     "filter": Sort("record of a fan or filter", "curves"),
     "predict": Sort("record of a cleaner", "cleaners"),
     "test": Sort("record of a cleaner", "cleaners"),
+    "sound": Sort("record of a cleaner", "cleaners"),
 }
 
 
@@ -220,7 +221,7 @@ class Described(Field):
     Attributes
     ----------
     table : str
-        Key of `DESCRIBED`: the table that it must hold, or ``test`` for readings that `reduce` takes.
+        Key of `DESCRIBED`: the table that it must hold, or ``test`` for a clean-air rate that `reduce` tells.
     several : bool
         A list of names.
     """

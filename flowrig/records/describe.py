@@ -27,10 +27,11 @@ from flowrig.records.declare import (
     Words,
 )
 from flowrig.records.items import unit_written
-from flowrig.records.schema import MEASURED_KIND, MEASURED_STEP
+from flowrig.records.schema import MEASURED_KIND, MEASURED_STEP, USUAL_ACCURACY
 from flowrig.unit_table import CURRENCIES
 
 EMPTY = '""'  # the example of a field that declares none
+OPEN = "..."  # stands for what only the person can know
 
 
 def table_name(table: Table) -> str:
@@ -180,3 +181,13 @@ def alternative(choice: OneOf) -> str:
     if len(choice.sets) == 1:
         return f"together or not at all: {sets}"
     return f"{'exactly one' if choice.required else 'at most one'} of: {sets}"
+
+
+def line(declared: Field, measures: str | None = None) -> str:
+    """A line as it might be written."""
+    value = example(declared)
+    if isinstance(declared, Statement) and measures in USUAL_ACCURACY and not declared.yearly:
+        value = f'"{USUAL_ACCURACY[measures]}"'
+    elif value == EMPTY or (isinstance(declared, Choice) and not declared.example):
+        value = OPEN  # which one of them is for the person to say
+    return f"{declared.name} = {value}"

@@ -5,16 +5,29 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+import numpy as np
+
 from flowrig.records.declare import Choice, Pairs, Reading, Table, Text, Wrong
 from flowrig.records.items import Section
 from flowrig.records.part import Part, PartReader
+from flowrig.records.words import a
 
 TRUE_POWER, PRODUCT, UNSURE = "true power", "volts times amperes", "not known"
 DIMMER = "a lamp dimmer"
+RUNNING = ("power", "apparent", "power_factor", "current")  # read while the unit runs
+MOST_POWER = 1e5  # W, at a socket
 
 
 def _checks(section: Section) -> Sequence[Wrong]:
     wrong = []
+    for name in RUNNING:
+        if name in section and not np.all(section.value(name) > 0.0):
+            said = f"{a(name).replace('_', ' ')} above 0: a unit that runs draws something"
+            wrong.append(Wrong(name, said, "Read it with the unit running; what it draws switched off is standby."))
+        elif name in section:
+            mean = float(np.mean(section.value(name)))
+            if any(float(c.half_width(mean)) >= mean for c in section[name].components):
+                wrong.append(Wrong(name, "a ± smaller than the reading", "Check the value, the ± and their units."))
     if not ("power" in section or "apparent" in section or "current" in section):
         wrong.append(Wrong("power", "what the watt meter showed", 'Add power = "91.5 W", for instance.'))
     if "current" in section and "voltage" not in section:
@@ -35,7 +48,7 @@ ELECTRICAL = Table(
             "Power shown by the watt meter, in watts; volt-amperes belong into apparent. Several are averaged.",
             kind="power",
             low=0.0,
-            high=1e6,
+            high=MOST_POWER,
             example='"91.5 W"',
             asked=True,
         ),
@@ -51,7 +64,7 @@ ELECTRICAL = Table(
             "Apparent power, where the meter shows it. Without true watts it is their upper bound.",
             kind="apparent power",
             low=0.0,
-            high=1e6,
+            high=MOST_POWER,
             example='"148 VA"',
         ),
         Reading(
@@ -77,7 +90,7 @@ ELECTRICAL = Table(
             "True power with the unit plugged in and switched off at its own switch.",
             kind="power",
             low=0.0,
-            high=1e6,
+            high=MOST_POWER,
             example='"0.4 W"',
         ),
         Text("setting", "Setting of the speed.", example='"high"', asked=True),

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+import math
 from collections.abc import Callable, Collection, Iterator
 from dataclasses import dataclass, field
 from functools import lru_cache
@@ -16,9 +17,12 @@ from flowrig.records import flags
 from flowrig.records.calibration import CalibrationFile
 from flowrig.records.declare import Finding
 from flowrig.records.items import Section
+from flowrig.records.largest_error import LARGEST, no_more, too_large
 from flowrig.records.schema import USUAL_ACCURACY
 from flowrig.records.words import unreadable
 from flowrig.uncertainty.statement import Component, parse, parse_drift
+
+USUAL_READING = {"sound level": 60.0}  # SI: where the limits of an instrument are looked at
 
 
 @dataclass
@@ -98,6 +102,14 @@ def read_instrument(
     if len({c.content for c in components}) < len(components):
         remedy = "Write it once; two independent errors of one size are one of 1.41 times the size."
         faults.append(Fault(section["accuracy"].where, "the same statement twice", "each statement once", remedy))
+    middle = USUAL_READING.get(kind, 0.0)
+    if too_large(kind, middle, components):
+        wrong = next(name for name in ("accuracy", "drift") if name in section)
+        read = " and ".join(repr(text) for text in section.value(wrong))
+        faults.append(Fault(section[wrong].where, read, no_more(kind), "Check the digits."))
+    if instrument.resolution is not None and instrument.resolution > LARGEST.get(kind, math.inf):
+        read = section["resolution"].text or f"{instrument.resolution:g}"
+        faults.append(Fault(section["resolution"].where, read, no_more(kind), "Check the digits."))
     instrument.components = tuple(components)
     _read_calibration(instrument, tested, faults)
     instrument.assumed += dict.fromkeys(said for component in components for said in component.assumed)

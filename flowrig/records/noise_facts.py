@@ -2,20 +2,37 @@
 
 from __future__ import annotations
 
-from flowrig.records.declare import Count, Given, Table, Text
+from collections.abc import Sequence
+
+from flowrig.records.declare import Count, Described, Given, OneOf, Table, Text, Wrong
+from flowrig.records.items import Section
 
 MOST_UNITS = 8  # tried where nothing is said
+
+
+def _checks(section: Section) -> Sequence[Wrong]:
+    if "level" in section and "distance" not in section:
+        return [
+            Wrong("distance", "how far from the cleaner that level was read", 'Add distance = "1.5 m", for instance.')
+        ]
+    return []
+
 
 NOISE = Table(
     "noise",
     "How loud one such cleaner is, to find how many slower ones give as much air without more noise. Fan and bank are "
     "brought into balance again at each lower speed; each cleaner has its own filters.",
     (
+        Described(
+            "test",
+            "The record of its test: level and distance are what `flowrig reduce` makes of its [sound], and each cause "
+            "of error stays known as what it is.",
+            example='"four-filter.toml"',
+            table="sound",
+        ),
         Given(
             "level",
-            "A-weighted level of one cleaner, its background taken off, at the distance below: as the part sound of a "
-            "record of a test tells it.",
-            required=True,
+            "A-weighted level of one cleaner, its background taken off, at the distance below, in place of a test.",
             kind="sound level",
             limits="must",
             low=0.0,
@@ -24,8 +41,8 @@ NOISE = Table(
         ),
         Given(
             "distance",
-            "How far from the cleaner. Several together are heard from as far away from each.",
-            required=True,
+            "How far from the cleaner; of a test only where that does not say it. Several together are heard from as "
+            "far away from each.",
             kind="length",
             limits="never",
             above=0.0,
@@ -74,4 +91,6 @@ NOISE = Table(
         Count("most", f"Up to how many cleaners to try; {MOST_UNITS} where nothing is said.", high=100, example="6"),
         Text("notes", "Where the level is from."),
     ),
+    alternatives=(OneOf((("level",), ("test",))),),
+    checks=(_checks,),
 )

@@ -108,6 +108,9 @@ class PartReader:
         if isinstance(raw, list):
             return [self.section(table, one, (table.name, i)) for i, one in enumerate(raw)]
         remedy = f"Write [[{table.name}]]: there may be several."
+        if not isinstance(raw, Mapping):
+            self.walker.fault((table.name,), raw, f"[[{table.name}]], in double brackets", "Write its fields below it.")
+            return []
         read, said = f"[{table.name}], a single table", f"[[{table.name}]], in double brackets"
         self.walker.miss((table.name,), read, said, remedy)
         return []

@@ -14,18 +14,20 @@ from flowrig.records.beside import Beside, find_named
 from flowrig.records.blanks import written
 from flowrig.records.declare import DESCRIBED, Described, File, Finding, Reading, Table
 from flowrig.records.fan_facts import FAN, MEASURED
-from flowrig.records.files import near_name, quoted
+from flowrig.records.files import near_name
 from flowrig.records.filter_facts import FILTER
 from flowrig.records.flow_reader import FlowReader, calibrations
+from flowrig.records.in_python import plain
 from flowrig.records.in_use import read_courses
 from flowrig.records.instruments import Instrument, read_instrument
 from flowrig.records.items import Item, Section, path_name
+from flowrig.records.named_flow import flow_unnamed
 from flowrig.records.part import PartReader
 from flowrig.records.points import CALIBRATION, Points, read_points, task_table
 from flowrig.records.prediction import PREDICTION
 from flowrig.records.record import Declared, Record, ToCome
 from flowrig.records.walk import Walker
-from flowrig.records.words import folded, shown
+from flowrig.records.words import shown
 
 TASKS = {table.name: table for table in (CALIBRATION, FAN, FILTER)}  # what a table of points may belong to
 
@@ -66,6 +68,7 @@ def read_record(
         reader.beside.in_python = True
         reader.beside.digests["record"] = ""  # the record's own stands first
         reader.take_tables()
+        reader.data = plain(reader.data)
         content = repr(sorted(reader.data.items(), key=str)) + "".join(reader.beside.digests.values())
         reader.beside.digests["record"] = hashlib.sha256(content.encode()).hexdigest()
     else:
@@ -95,6 +98,8 @@ def _holds(found: Record, sort: str) -> bool:
         return reduced and found.curve is None and found.calibration is None
     if sort == "predict":
         return found.prediction is not None
+    if sort == "sound":
+        return "sound" in found.parts
     return found.curve is not None and found.curve.table.name == sort
 
 
@@ -173,6 +178,8 @@ class _Reader:
         self._task(record, points)
         held = {name: raw for name, raw in self.data.items() if name in tables}
         record.parts = dict(parts.read_parts(PartReader(held, self.walker, self.beside, self._described)))
+        if "electrical" in record.parts and None not in methods:
+            self.faults += flow_unnamed(record.parts["electrical"].sections[0], record.flows)
         self._air(record, {**flow_reader.air, **(points.air if points is not None else {})})
         if "claims" in self.data:
             record.claims = self._claims(record, None not in methods)
@@ -203,7 +210,7 @@ class _Reader:
             known = not self.walker.is_spoiled("instruments")
             attach(section, record.instruments, unread if known else None, self.faults)
         if self.faults:
-            raise InputError(self.faults)
+            raise InputError(self.beside.told(self.faults))
         return record
 
     def _same_serial(self, hardware: Mapping[str, Mapping[str, Section]]) -> None:
@@ -376,7 +383,7 @@ class _Reader:
         if not _holds(found, sort):
             held = "a record of readings: [[flow]], [particles] or [decay]" if sort == "test" else ""
             held = held or f"a record with a table [{sort}]"
-            what = "cleaner under test" if sort == "test" else "cleaner" if sort == "predict" else sort
+            what = {"test": "cleaner under test", "sound": "cleaner under test", "predict": "cleaner"}.get(sort, sort)
             self.faults.append(Fault(where, shown(raw), held, f"Name the record of a {what}."))
             return None
         for name, digest in found.digests.items():
@@ -403,14 +410,8 @@ class _Reader:
     def _claims(self, record: Record, complete: bool) -> Section:
         """What is stated of the unit; of which flow is told by the words of a section that was read."""
         section = self._section(unit_facts.CLAIMS, self.data["claims"], ("claims",))
-        known = list(dict.fromkeys(flow.section.value("of", "") for flow in record.flows))
-        said = section.value("of")
-        if said is not None and complete and folded(said) not in map(folded, known):
-            words = [word for word in known if word]
-            expected = f"one of: {', '.join(map(quoted, words))}" if words else "the words of a flow, and none has any"
-            near = near_name(said, words)
-            remedy = f"Did you mean {quoted(near)}?" if near else 'Write of = "…" in its [[flow]] sections too.'
-            self.faults.append(Fault(section["of"].where, quoted(said), expected, remedy))
+        if complete:
+            self.faults += flow_unnamed(section, record.flows)
         return section
 
     def _air(self, record: Record, from_log: dict[str, dict[str, Item]]) -> None:

@@ -17,6 +17,7 @@ from flowrig.records.files import quoted
 from flowrig.records.items import Array, Item, Section
 from flowrig.records.part import Part, PartReader
 from flowrig.records.sound_facts import ELSEWHERE, SOUND
+from flowrig.records.words import folded
 
 READ = ("level", "background")
 PLACE = Reading("place", "number of the place of the microphone", kind="count", low=1.0, high=1000.0)
@@ -80,6 +81,7 @@ def _read(reader: PartReader) -> Sound:
     section = reader.walker.section(SOUND, raw, ("sound",), given)
     reader.walker.complete(section)
     sound = Sound(section, elsewhere=reader.several(ELSEWHERE))
+    _names_apart(sound.elsewhere, reader.faults)
     if len(reader.faults) > before:
         return sound
     if not at:
@@ -149,6 +151,10 @@ def _cells(item: Item, place: Array, frequency: Array, faults: list[Fault]) -> C
     places, bands = np.unique(place), np.unique(frequency)
     with np.errstate(all="ignore"):
         exact = np.where(bands == WIDE, 1.0, band_frequency(bands))
+    if np.any(places % 1):
+        odd = f"place {places[places % 1 != 0][0]:g}"
+        faults.append(Fault(item.where, odd, "whole numbers of places", "Number the places 1, 2, 3 and so on."))
+        return None
     remedy = "Write the usual middle frequencies, such as 63, 125, 250 Hz or 100, 125, 160 Hz."
     if np.any(np.isnan(exact)):
         odd = ", ".join(f"{x:g} Hz" for x in bands[np.isnan(exact)])
@@ -167,6 +173,17 @@ def _cells(item: Item, place: Array, frequency: Array, faults: list[Fault]) -> C
         faults.append(Fault(item.where, said, "every band as often at a place", "Add the readings that are missing."))
         return None
     return Cells(places, bands, rows)
+
+
+def _names_apart(elsewhere: list[Section], faults: list[Fault]) -> None:
+    """Places of one name could not be told apart in a result."""
+    known: dict[tuple[str, int], str] = {}
+    for section in (one for one in elsewhere if "name" in one):
+        name, units = section.value("name"), section.value("units", 1)
+        first = known.setdefault((folded(name), units), section.name)
+        if first != section.name:
+            said = f"a name of its own, or another number of units; {first} has these"
+            faults.append(Fault(section["name"].where, quoted(name), said, "Rename one of the two, or remove it."))
 
 
 def _same_bands(sound: Sound, faults: list[Fault]) -> None:

@@ -55,7 +55,12 @@ def table_of(columns: Any, name: str) -> Table:
     -----
     It is written as CSV and read back, so that a table in memory gets the very checks that a file gets.
     """
-    held = {str(header): list(column) for header, column in columns.items()}
+    held: dict[str, list[Any]] = {}
+    for header, column in columns.items():
+        if isinstance(column, (str, bytes)) or not hasattr(column, "__iter__"):
+            read = f"{column!r} in {str(header)!r}"
+            raise InputError(Fault(name, read, "columns: a list, an array or a series each", "Write [ ] around it."))
+        held[str(header)] = list(column)
     lengths = {header: len(column) for header, column in held.items()}
     if len(set(lengths.values())) > 1:
         said = ", ".join(f"{n} in {header!r}" for header, n in lengths.items())
@@ -64,8 +69,18 @@ def table_of(columns: Any, name: str) -> Table:
     writer = csv.writer(text, lineterminator="\n")
     writer.writerow(held)
     for row in zip(*held.values(), strict=True):
-        writer.writerow("" if cell is None or cell != cell else cell for cell in row)
+        writer.writerow("" if _is_blank(cell) else cell for cell in row)
     return parse_table(text.getvalue(), name)
+
+
+def _is_blank(cell: Any) -> bool:
+    """None, NaN, and what pandas has in place of them, of which nothing is true or false."""
+    try:
+        return cell is None or bool(cell != cell)
+    except TypeError:
+        return True
+    except ValueError:  # a whole array
+        return False
 
 
 def find_column(table: Table, wanted: str) -> Header | None:

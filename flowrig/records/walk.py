@@ -4,12 +4,11 @@ from __future__ import annotations
 
 import contextlib
 import datetime as dt
-import math
 import os
 import re
 from collections.abc import Callable, Collection, Iterable, Mapping
 from dataclasses import dataclass, field
-from typing import TypeGuard, cast
+from typing import cast
 
 import numpy as np
 
@@ -36,15 +35,26 @@ from flowrig.records.declare import (
     Text,
     Words,
 )
-from flowrig.records.describe import EMPTY, example, form
+from flowrig.records.describe import OPEN, form, line
 from flowrig.records.files import is_bare, near_name
+from flowrig.records.in_python import is_finite, is_number
 from flowrig.records.items import Item, Section, as_read, path_name, unit_written
+from flowrig.records.largest_error import too_large
 from flowrig.records.schema import MEASURED_KIND, MEASURED_STEP, USUAL_ACCURACY
-from flowrig.records.words import OF_LIMITS, a, bounds_in_words, opening, sentence, shown, unreadable, usual_units
+from flowrig.records.words import (
+    OF_LIMITS,
+    a,
+    bounds_in_words,
+    no_value,
+    opening,
+    sentence,
+    shown,
+    unreadable,
+    usual_units,
+)
 from flowrig.uncertainty.statement import Component, parse_value
 
 _ISO_DATE = re.compile(r"\d{4}-\d{2}-\d{2}")
-OPEN = "..."  # stands for what only the person can know
 Path_ = tuple[str | int, ...]
 
 
@@ -93,7 +103,11 @@ class Walker:
         """
         section = Section(table, path, self.where(*path), dict(given or {}))
         if not isinstance(raw, Mapping):
-            self.fault(path, raw, f"a table [{path_name(path)}]", "Write its fields on lines of their own below it.")
+            read, remedy = shown(raw), "Write its fields on lines of their own below it."
+            if isinstance(raw, list) and raw and all(isinstance(one, Mapping) for one in raw):
+                read, remedy = f"[[{path_name(path)}]], in double brackets", "Write it once, in single brackets."
+            self.miss(path, read, f"a table [{path_name(path)}]", remedy)
+            self.spoiled |= {path_name((*path, f.name)) for f in table.fields}  # what is not there is said once
             return section
         known = {f.name: f for f in table.fields}
         for key in raw:
@@ -154,7 +168,7 @@ class Walker:
                         self._absent(section, section.table.field(name), f"{' with '.join(present[0])}")
             elif choice.required:
                 none = "neither " + " nor ".join(" with ".join(names) for names in choice.sets)
-                first = _line(section.table.field(choice.sets[0][0]))
+                first = line(section.table.field(choice.sets[0][0]))
                 self.faults.append(Fault(section.where, none, words, f"Add {first}, for instance."))
         if spoiled or len(self.faults) > start:
             return  # a check of fields against one another needs all of them
@@ -167,8 +181,8 @@ class Walker:
 
     def _absent(self, section: Section, declared: Field, expected: str = "") -> None:
         help_ = form(declared) if isinstance(declared, Choice) else opening(declared.help)
-        line = _line(declared, section.value("measures"))
-        remedy = f"Add {line}" if line.endswith(OPEN) else f"Add {line}, for instance."
+        written = line(declared, section.value("measures"))
+        remedy = f"Add {written}" if written.endswith(OPEN) else f"Add {written}, for instance."
         self.faults.append(Fault(section.where, f"no {declared.name}", expected or f"{declared.name}, {help_}", remedy))
 
     def _unknown(self, key: str, raw: Mapping[str, object], known: Mapping[str, Field], path: Path_) -> None:
@@ -201,7 +215,7 @@ class Walker:
             case Names():
                 names = [raw] if isinstance(raw, str) else raw
                 if not isinstance(names, list) or not names or not all(isinstance(n, str) for n in names):
-                    self.fault(path, raw, f"names of [{declared.table}.…] tables", f"Write {_line(declared)}.")
+                    self.fault(path, raw, f"names of [{declared.table}.…] tables", f"Write {line(declared)}.")
                     return None
                 if len(names) > 1 and not declared.axis:
                     self.fault(path, raw, "one name", "Name only one.")
@@ -227,11 +241,12 @@ class Walker:
                 if isinstance(raw, str) and declared.alone:
                     return Item(declared, raw, self.where(*path))
                 if not isinstance(raw, Mapping):
-                    self.fault(path, raw, form(declared), f"Write {_line(declared)}.")
+                    usual = line(declared) if declared.example else f'{declared.name} = "{OPEN}", a name in quotes'
+                    self.fault(path, raw, form(declared), f"Write {usual}.")
                     return None
                 odd = {key: value for key, value in raw.items() if not isinstance(value, str)}
                 for key, value in odd.items():
-                    self.fault((*path, key), value, "a name in quotes", f"Write {_line(declared)}.")
+                    self.fault((*path, key), value, "a name in quotes", "Put the name between double quotes.")
                 if odd:
                     return None
                 return Item(declared, dict(raw), self.where(*path))
@@ -256,7 +271,7 @@ class Walker:
             sort, folder = "record", DESCRIBED[declared.table].shelf
         for one in raw if several and isinstance(raw, list) else [raw]:
             if not isinstance(one, (str, Mapping, os.PathLike)) or (several and not isinstance(raw, list)):
-                self.fault(path, raw, form(declared), f"Write {_line(declared)}.")
+                self.fault(path, raw, form(declared), f"Write {line(declared)}.")
                 return None
             if isinstance(one, str) and not is_bare(one):
                 remedy = f"Put the file beside the record or into a folder {folder}, and write its name alone."
@@ -285,7 +300,7 @@ class Walker:
         return Item(declared, raw, self.where(*path))
 
     def _choice(self, declared: Choice, raw: object, path: Path_) -> Item | None:
-        if raw in declared.choices:
+        if isinstance(raw, str) and raw in declared.choices:
             return Item(declared, raw, self.where(*path))
         near = near_name(raw, list(declared.choices)) if isinstance(raw, str) else None
         remedy = f'Did you mean "{near}"?' if near else "Choose one of them, in quotes."
@@ -309,7 +324,7 @@ class Walker:
             said = f"{bounds_in_words(declared, kind, unit)}, the lower end of its ± too"
             self.fault(path, raw, said, "Check the value, the ± and their units.")
             return None
-        text = raw if isinstance(raw, str) else repr(raw) if _is_number(raw) else ""
+        text = raw if isinstance(raw, str) else repr(raw) if is_number(raw) else ""
         return Item(declared, value, self.where(*path), unit=unit, text=text, components=components)
 
     def _series(self, declared: Series, raw: object, path: Path_) -> Item | None:
@@ -320,7 +335,7 @@ class Walker:
                 if declared.least == 1
                 else f"a list of at least {declared.least} values"
             )
-            self.fault(path, raw, said, f"Write {_line(declared)}.")
+            self.fault(path, raw, said, f"Write {line(declared)}.")
             return None
         values: list[float] = []
         unit = ""
@@ -346,9 +361,10 @@ class Walker:
         if isinstance(raw, Mapping):
             unit, values = raw.get("unit"), raw.get("values")
             if set(raw) != {"unit", "values"} or not isinstance(unit, str) or not isinstance(values, list):
-                self.fault(path, raw, "values and their unit", 'Write { values = [250.1, 249.8], unit = "Pa" }.')
+                usual = f'Write {{ values = [{OPEN}, {OPEN}], unit = "{units.default_display(kind)}" }}.'
+                self.fault(path, raw, "values, a list of numbers, and their unit", usual)
                 return None
-            texts = [f"{v!r} {unit}" if _is_number(v) else v for v in values]
+            texts = [f"{v!r} {unit}" if is_number(v) else v for v in values]
         else:
             texts = raw if isinstance(raw, list) else [raw]
         if len(texts) == 1 and np.ndim(getattr(raw, "magnitude", 0.0)):
@@ -356,7 +372,7 @@ class Walker:
         if not texts:
             self.fault(path, raw, "at least one reading", "Write the readings, or remove the line.")
             return None
-        if len(texts) > 1 and not units.bare(kind) and all(map(_is_number, texts)):
+        if len(texts) > 1 and not units.bare(kind) and all(map(is_number, texts)):
             remedy = (
                 f'Write {{ values = {shown(raw)}, unit = "{units.default_display(kind)}" }}, whichever the unit is.'
             )
@@ -404,8 +420,8 @@ class Walker:
             except ValueError as error:
                 self.fault(path, raw, shape, sentence(str(error)))
                 return None
-        if _is_number(raw):
-            if not math.isfinite(raw):
+        if is_number(raw):
+            if not is_finite(raw):
                 self.fault(path, raw, shape, "A value that is missing or without bound cannot be used.")
                 return None
             if units.bare(kind):
@@ -414,7 +430,7 @@ class Walker:
             self.fault(path, raw, shape, bare)
             return None
         if not isinstance(raw, str):
-            self.fault(path, raw, shape, "Write number and unit in quotes.")
+            self.fault(path, raw, shape, no_value(raw, units.bare(kind)))
             return None
 
         def read(text: str) -> float:
@@ -429,18 +445,8 @@ class Walker:
         except ValueError as error:
             self.unreadable(path, raw, shape, error)
             return None
+        beyond = too_large(kind, value, components)
+        if beyond:
+            self.fault(path, raw, beyond, "Check the digits behind the ±.")
+            return None
         return value, unit_written(raw), components
-
-
-def _is_number(value: object) -> TypeGuard[int | float]:
-    return isinstance(value, (int, float)) and not isinstance(value, bool)
-
-
-def _line(declared: Field, measures: str | None = None) -> str:
-    """A line as it might be written."""
-    value = example(declared)
-    if isinstance(declared, Statement) and measures in USUAL_ACCURACY and not declared.yearly:
-        value = f'"{USUAL_ACCURACY[measures]}"'
-    elif value == EMPTY or (isinstance(declared, Choice) and not declared.example):
-        value = OPEN  # which one of them is for the person to say
-    return f"{declared.name} = {value}"

@@ -71,8 +71,22 @@ def shown(value: object) -> str:
     elif isinstance(value, (list, tuple)):
         text = f"[{', '.join(shown(v) for v in value[:LONG])}]"
     else:
-        text = f"{value}"
+        text = " ".join(f"{value}".split())
     return text if len(text) <= LONG else text[:LONG] + "…"
+
+
+def no_value(raw: object, bare: bool) -> str:
+    """What to do about something that is neither a number nor words, where one value with its unit is expected."""
+    write = "the number" if bare else "number and unit in quotes"
+    if raw is None:
+        return "A value that is missing cannot be used: leave its line out."
+    if isinstance(raw, bool):
+        return f"{shown(raw)} is no number: write {write}."
+    if isinstance(raw, (list, tuple)):
+        return f"No list: write {write}, of one value alone."
+    if isinstance(raw, Mapping):
+        return f"No table: write {write}, of one value alone."
+    return f"Write {write}."
 
 
 def sentence(text: str) -> str:

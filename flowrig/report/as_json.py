@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import math
+import os
 from collections.abc import Mapping
 from importlib.metadata import PackageNotFoundError, version
 from pathlib import Path
@@ -271,9 +272,13 @@ def load_json(path: str | Path) -> dict[str, dict[str, Estimate]]:
 
     Raises
     ------
+    TypeError
+        If it is no path.
     InputError
         If the file is not such a result, or of a contract newer than this version knows.
     """
+    if not isinstance(path, (str, os.PathLike)):
+        raise TypeError(f"path is {path!r}; the path of a file is expected")
     name = str(path)
     try:
         body = json.loads(Path(path).read_text(encoding="utf-8"))

@@ -12,8 +12,8 @@ from flowrig.methods.method import Effect, Method
 from flowrig.records import describe
 from flowrig.records.causes import CauseMeaning
 from flowrig.records.declare import Field, FlagMeaning, Table
-from flowrig.report.glossary import Word
 from flowrig.report.topics import SORTS, Topic, find, folded, topics
+from flowrig.report.word import Word
 
 WIDTH = 80
 _INDENT = "  "
@@ -37,9 +37,13 @@ def explain(name: str = "") -> str:
 
     Raises
     ------
+    TypeError
+        If it is no word.
     InputError
         If nothing has that name; the nearest names are given.
     """
+    if not isinstance(name, str):
+        raise TypeError(f"name is {name!r}; a word is expected, such as 'drop'")
     return explain_all([name] if name.strip() else [])
 
 

@@ -2,16 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
-
-@dataclass(frozen=True)
-class Word:
-    """A word and what it means here."""
-
-    name: str
-    meaning: str
-
+from flowrig.report.word import Word
 
 WORDS = (
     Word(
@@ -63,6 +54,7 @@ WORDS = (
         "air of all years, which is discounted too (levelised cost). In real money it is a price of today; in nominal "
         "money one that stays the same as it is paid. Of a prediction: what a set of filters costs over the air it "
         "cleans.",
+        ("levelised cost", "clean air cost"),
     ),
     Word(
         "lifetime-mean clean air",
@@ -200,23 +192,27 @@ WORDS = (
         "apparent power",
         "Volts times amperes, in VA: what a meter shows that cannot tell when in each cycle they flow. True watts are "
         "no more than that, and the power factor is how much of it they are.",
+        ("volt-amperes",),
     ),
     Word(
         "sound power level",
         "What a unit sends out to all sides, in decibels re 1 pW: it belongs to the unit, as a level belongs to a "
         "distance and a room. Levels elsewhere follow from it.",
+        ("sound_power",),
     ),
     Word(
         "clean-air rate",
         "Flow times the share of particles held back in one pass: the flow of clean air that would take as many "
         "particles out of a room. It is one of a range of sizes and says which. Flow times an ePM is none, for an ePM "
         "weighs particles by their volume.",
+        ("clean_air", "clean air"),
     ),
     Word(
         "E1, E2, E3",
         "Average efficiency from 0.3 to 1, 1 to 3 and 3 to 10 um: plain means over four channels of ANSI/ASHRAE 52.2 "
         "each, the efficiency taken between the counter's own channels. Counts have no say in it. The average in a "
         "clean-air rate is over the logarithm of size and may differ from it by a point or so.",
+        ("E1", "E2", "E3"),
     ),
     Word(
         "like class",

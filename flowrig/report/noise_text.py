@@ -30,11 +30,10 @@ def noise_text(found: EqualNoise, told: Sequence[Finding] = ()) -> Iterator[str]
     """What so many give without more noise, how quiet they are for what is required, and the smallest number."""
     yield "More and slower cleaners"
     section, coverage = found.section, 100 * found.coverage
-    distance = as_written(section["distance"])
     read_at = "" if section["speed_ratio"].assumed else f" at {as_written(section['speed_ratio'])} of the fan's speed"
     yield from wrapped(
-        f"One was read at {section['level'].text}, {distance} away{read_at}. Taken: {section['slope'].text} for ten "
-        f"times the speed, and all at the same distance. ± is half of the {coverage:.6g} % interval."
+        f"One was read at {found.heard.words}, {found.heard.away} away{read_at}. Taken: {section['slope'].text} for "
+        f"ten times the speed, and all at the same distance. ± is half of the {coverage:.6g} % interval."
     )
     yield ""
     yield from wrapped(f"All together no louder than {_limit(found)}:")
@@ -47,6 +46,10 @@ def noise_text(found: EqualNoise, told: Sequence[Finding] = ()) -> Iterator[str]
     yield ""
     yield from wrapped(f"To give {_needed(found)} all together:")
     yield from _table(names, found.enough, shown)
+    beyond = found.number[shown][found.beyond[shown]]
+    if beyond.size:
+        which = "any of them" if beyond.size == len(names) else ", ".join(f"{n:.0f}" for n in beyond)
+        yield from wrapped(f"Beyond what the fan can give at its full speed, whatever the noise: {which}.")
     faster = found.number[shown][found.enough["speed"].value[shown] > 1.000001 * found.quiet["speed"].value[0]]
     if faster.size:
         yield from wrapped(f"Faster than the one that was asked for: {', '.join(f'{n:.0f}' for n in faster)}.")
@@ -66,7 +69,8 @@ def _needed(found: EqualNoise) -> str:
     if not found.need.stated:
         value = units.from_si(float(np.ravel(found.need.total.value)[0]), unit, "flow")
         return f"as much as one, {value:.4g} {unit} {of},"
-    return f"{units.from_si(float(found.need.total.value), unit, 'flow'):.4g} {unit} {of}"
+    value = units.from_si(float(found.need.total.value), unit, "flow")
+    return f"{float(f'{value:.4g}'):.10g} {unit} {of}"  # without an exponent
 
 
 def _table(names: Sequence[str], group: dict[str, Quantity], rows: slice = slice(None)) -> Iterator[str]:

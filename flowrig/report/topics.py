@@ -30,6 +30,7 @@ from flowrig.records import (
 from flowrig.records import flags as reading_flags
 from flowrig.records.causes import CAUSES
 from flowrig.records.declare import Field, FlagMeaning, Table
+from flowrig.report import glossary_numbers
 from flowrig.report.glossary import WORDS
 from flowrig.studies import (
     beside_reading,
@@ -232,17 +233,18 @@ def _kinds() -> Iterator[Topic]:
 
 
 def _words() -> Iterator[Topic]:
-    for word in WORDS:
-        yield Topic("word", word.name, word.meaning, word)
+    for word in (*WORDS, *glossary_numbers.WORDS):
+        yield Topic("word", word.name, word.meaning, word, other_names=list(word.others))
 
 
 def find(name: str) -> list[Topic]:
-    """Topics of a name: exactly, as the end of a budget's line, as a path in a record, or as a unit."""
+    """Topics of a name: exactly, as a path in a record, as the end of a budget's line, as a unit, or as a number of a
+    report that says more behind its name: of which size, which place, which air."""
     wanted = folded(name)
     exact = [topic for topic in topics() if wanted in topic.keys]
     if exact:
         return exact
-    return _path(wanted) or _budget_line(wanted) or _unit(name)
+    return _path(wanted) or _budget_line(wanted) or _unit(name) or _number(wanted)
 
 
 def _path(wanted: str) -> list[Topic]:
@@ -269,3 +271,17 @@ def _budget_line(wanted: str) -> list[Topic]:
         return [said[max(said, key=len)]]
     first = wanted.partition(" of ")
     return [t for t in topics() if t.sort == "field" and folded(t.name) == first[0]] if first[1] else []
+
+
+# What may stand behind the name of a number: "bypass, 0.3 to 0.5 um", "actual flow through the unit", "level_at_1"
+_BEHIND = "[0-9(]|at |of |from |up to |per |by |over |through |re |in |does |meter|unit|room"
+_MORE = re.compile(rf",| ?\[| ?:| (?:{_BEHIND})")
+
+
+def _number(wanted: str) -> list[Topic]:
+    said = {key: t for t in topics() if t.sort == "word" for key in t.keys if wanted.startswith(key)}
+    fits = [key for key in said if _MORE.match(wanted[len(key) :])]
+    if fits:
+        return [said[max(fits, key=len)]]
+    title = wanted.rpartition(": ")[2]  # a measurement by its own name, and the title of its method
+    return [t for t in topics() if t.sort == "method" and title != wanted and title in t.keys]

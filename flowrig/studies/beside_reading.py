@@ -16,6 +16,7 @@ STATE_UNSAID = FlagMeaning(
     "their life, both differ. Say setting and filter_state.",
 )
 FLAGS = (STATE_UNSAID,)
+STATE = (("setting", "setting:"), ("filter_state", "filters:"))  # fields and words
 
 
 def value_of(item: Item, record: Record, findings: list[Finding]) -> Estimate:
@@ -23,6 +24,14 @@ def value_of(item: Item, record: Record, findings: list[Finding]) -> Estimate:
     read = reading_estimate(item, record.instruments.get(item.instrument), record)
     findings += [*read.findings, *odd_readings(item, None)]
     return mean_estimate(read, item, record).estimate
+
+
+def state_said(section: Section, first: str = "") -> list[str]:
+    """At what it was read, as a sentence; none where nothing is told."""
+    said = [first] if first else []
+    said += [f"{words} {section.value(name)}" for name, words in STATE if name in section]
+    words = "; ".join(said)
+    return [f"{words[:1].upper()}{words[1:].rstrip('.')}."] if words else []
 
 
 def state_unsaid(section: Section) -> list[Finding]:

@@ -17,6 +17,7 @@ from flowrig.records.formulas import POWER_LAW, Formula, formulas_of
 from flowrig.records.items import Array
 from flowrig.records.points import DIRECTION, MOUNTING, RUN
 from flowrig.records.record import Record
+from flowrig.studies.arguments import checked
 from flowrig.studies.decay import decayed
 from flowrig.studies.paired import Paired, mapping_of, paired
 from flowrig.studies.reduce import load
@@ -81,6 +82,7 @@ def curve_at(formula: Formula, numbers: Mapping[str, Estimate], argument: Array)
     return linear(kernel, inputs, (AXIS,), {"result": (AXIS,)})["result"]
 
 
+@checked
 def calibrate(source: str | Path | Mapping[str, Any] | Record) -> Calibrated:
     """Fit a curve to paired readings.
 
@@ -91,6 +93,8 @@ def calibrate(source: str | Path | Mapping[str, Any] | Record) -> Calibrated:
 
     Raises
     ------
+    TypeError, ValueError
+        If an argument is of no use, such as a coverage of 2.
     InputError
         With every fault of the record, its points and their order.
     CalculationError

@@ -65,6 +65,8 @@ class Claim:
         Held as a difference: a level in decibels has no ratio.
     why_not : callable, optional
         What keeps a claim from being held although a record measures such things; empty where nothing was measured.
+    same : str
+        What has to be the same for both, to ask where the measured value is more.
     """
 
     name: str
@@ -73,6 +75,7 @@ class Claim:
     below: str = ""
     level: bool = False
     why_not: Callable[[Result], str] | None = None
+    same: str = "the same speed and the same air"
 
 
 @dataclass
@@ -161,8 +164,8 @@ CLAIMS = (
     Claim("flow", "flow", flows_of, FREE_AIR),
     Claim("efficiency", "efficiency", _particles("efficiency"), why_not=_why_not("efficiency")),
     Claim("clean_air_rate", "clean-air rate", _particles("clean_air_rate"), why_not=_why_not("clean_air_rate")),
-    Claim("power", "electrical power", _beside("electrical.power")),
-    Claim("sound", "sound level", _beside("sound.level"), level=True),
+    Claim("power", "electrical power", _beside("electrical.power"), same="the same speed and the same filters"),
+    Claim("sound", "sound level", _beside("sound.level"), level=True, same="the same speed and the same distance"),
 )
 
 
@@ -248,7 +251,7 @@ def _sentences(claim: Claim, stated: str, name: str, quantity: Quantity, ratio: 
     if most < even:
         yield from filter(None, [claim.below])
     elif least > even:
-        yield "That is more than is stated: is it for the same speed and the same air?"
+        yield f"That is more than is stated: is it for {claim.same}?"
     else:
         yield "The stated one lies within the error bar."
 

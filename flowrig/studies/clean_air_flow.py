@@ -117,12 +117,16 @@ def _which(result: Result, section: Section) -> str:
     return known[0]
 
 
+def delivered(quantities: Mapping[str, Quantity]) -> Quantity:
+    """Of a measurement's flows the one that a room gets: of the air at the unit, else the room's, else the meter's."""
+    names = ("actual_flow_unit", "actual_flow_room", "actual_flow_meter")
+    return next((quantities[name] for name in names if name in quantities), next(iter(quantities.values())))
+
+
 def _of(quantities: Mapping[str, Quantity], name: str, of: str) -> CleanAirFlow:
-    found = next((quantities[q] for q in ("actual_flow_unit", "actual_flow_room") if q in quantities), None)
-    if found is not None:
-        return CleanAirFlow(found, f"{name}, {found.label}", of)
-    first = quantities.get("actual_flow_meter", next(iter(quantities.values())))
-    return CleanAirFlow(first, f"{name}, {first.label}", of, [Finding(METER_AIR, name)])
+    found = delivered(quantities)
+    alone = found.name not in ("actual_flow_unit", "actual_flow_room")
+    return CleanAirFlow(found, f"{name}, {found.label}", of, [Finding(METER_AIR, name)] if alone else [])
 
 
 def _stated(result: Result, section: Section) -> CleanAirFlow:

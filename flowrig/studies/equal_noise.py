@@ -17,13 +17,14 @@ from flowrig.records.record import Record
 from flowrig.studies.balance import ROW
 from flowrig.studies.cleaner import POWER_AT_SPEED, Setup, setup, task_of
 from flowrig.studies.efficiency import held_back
+from flowrig.studies.noise_source import Heard, level_of_one
 from flowrig.studies.operating_point import beyond_tested
 from flowrig.studies.reference_flow import told_once
 from flowrig.studies.result import Quantity
 from flowrig.studies.speed_for_flow import speed_for_flow
 from flowrig.studies.sweep import SEVERAL_HERE
 from flowrig.uncertainty.batch import batch_intervals
-from flowrig.uncertainty.estimate import Estimate
+from flowrig.uncertainty.estimate import Bools, Estimate
 from flowrig.uncertainty.propagate import linear
 
 DRAWS = 4000  # a number of cleaners: its ends are then good to about 0.05 u
@@ -55,13 +56,20 @@ NO_CROSSING = FlagMeaning(
     "At some of these speeds fan and bank do not meet on the fan's curve, or no speed gives the flow that is wanted of "
     "each: there is no value.",
 )
+BEYOND_FULL_SPEED = FlagMeaning(
+    "beyond the fan's full speed",
+    "warning",
+    "So few cleaners would have to turn faster than the fan was when its curve was taken, or than [predict] has it "
+    "turn, to give what is required: no speed and no level are told of them, for a fan does not turn faster than it "
+    "can. Take more cleaners, a larger fan, or a bank with less resistance; and look at the unit of what is required.",
+)
 NOT_CLEAN = FlagMeaning(
     "required clean air not looked at",
     "warning",
     "required_clean_air is stated, and no clean-air rate is known of these filters: how many cleaners give it cannot "
     "be told. Write efficiency and particles into the records of the filters, or required_flow into [noise].",
 )
-FLAGS = (LEVEL_BY_SPEED, MUCH_SLOWER, NO_CROSSING, NOT_CLEAN)
+FLAGS = (LEVEL_BY_SPEED, MUCH_SLOWER, NO_CROSSING, BEYOND_FULL_SPEED, NOT_CLEAN)
 
 Crossings = list[list[tuple[float, bool]]]  # of each row, place along the curve and whether it is stable
 SURE, MIDDLE, NONE = "error bars included", "in the middle of the error bars only", "not achievable"
@@ -94,6 +102,8 @@ class EqualNoise:
     ----------
     section : Section
         The table [noise].
+    heard : Heard
+        How loud one was.
     number : array
         How many cleaners, one a row.
         In front stands one as it is, at the speed of [predict].
@@ -104,6 +114,8 @@ class EqualNoise:
         Of so many that together give just what is required: speed, total_level, quieter (against one).
     need : Need
         What is required of all together.
+    beyond : array of bool
+        So many cannot give what is required at the full speed of their fans, whatever the noise.
     findings : list of Finding
     coverage : float
     answer : int or None
@@ -114,10 +126,12 @@ class EqualNoise:
     """
 
     section: Section
+    heard: Heard
     number: Array
     quiet: dict[str, Quantity]
     enough: dict[str, Quantity]
     need: Need
+    beyond: Bools
     findings: list[Finding] = field(default_factory=list)
     coverage: float = 0.95
     answer: int | None = None
@@ -167,10 +181,9 @@ def equal_noise(
     section = task.noise
     if section is None:
         return None
-    given = {
-        name: given_estimate(section[name], f"{record.id}:noise", words)
-        for name, words in (("level", "level of one cleaner"), ("slope", "rise of the level with the speed"))
-    }
+    heard = level_of_one(record, section, {"coverage": coverage, "samples": samples, "seed": seed})
+    slope = given_estimate(section["slope"], f"{record.id}:noise", "rise of the level with the speed")
+    given = {"level": heard.level, "slope": slope}
     given |= {"read_at": Estimate(float(section.value("speed_ratio"))), "top": setup(record).inputs["speed_ratio"]}
     limit = section.value("limit")
     counts = np.arange(1.0, section.value("most", MOST_UNITS) + 1.0)
@@ -191,14 +204,17 @@ def equal_noise(
 
     need = _need(task.task, section, quiet)
     turned = speed_for_flow(found, _of_each(found, given["number"], need))
-    at = {**given, "speed": turned.speed}
-    enough = {"speed": turned.speed}
+    full = max(1.0, float(np.max(given["top"].value)))
+    beyond = np.nan_to_num(turned.speed.value) > (1.0 + NEAR) * full
+    turning = _of_rows(_as_far, {"speed": turned.speed, "beyond": Estimate(beyond, (ROW,))})
+    at = {**given, "speed": turning}
+    enough = {"speed": turning}
     enough |= {"total_level": _of_rows(_level_of_all, at), "against": _of_rows(_against_one, at)}
     both = {"x": quiet["total_clean_air" if need.of_clean_air else "total_flow"], "need": need.total}
     groups = {"quiet": quiet, "enough": enough, "": {"margin": _of_rows(lambda x, need: {"x": x - need}, both)}}
     flow_unit = str(unit or record.heading.value("flow_unit") or "m3/h")
     made = _quantities(groups, coverage, samples or DRAWS, seed, flow_unit)
-    result = EqualNoise(section, counts, made["quiet"], made["enough"], need, coverage=coverage)
+    result = EqualNoise(section, heard, counts, made["quiet"], made["enough"], need, beyond, coverage=coverage)
     result.answer, result.verdict = _answer(result, made[""]["margin"])
     untold = [f for f in (*found.findings, *more) if f.meaning != POWER_AT_SPEED]  # of what is not told here
     result.findings = told_once([*_findings(result, found, out), *_several(result, crossings), *untold])
@@ -213,6 +229,11 @@ def _solved(found: Setup, crossings: Crossings) -> dict[str, Estimate]:
     """Where fan and bank agree, at the stable crossing of the greatest flow; no value where there is none."""
     near = [max((t for t, falls in own if falls), default=np.nan) for own in crossings]
     return found.solved(np.array(near))
+
+
+def _as_far(*, speed: Array, beyond: Array) -> dict[str, Array]:
+    """No speed where a fan would have to turn faster than it can."""
+    return {"x": np.where(beyond > 0, np.nan, speed)}
 
 
 def _at_limit(
@@ -301,12 +322,15 @@ def _findings(result: EqualNoise, found: Setup, out: dict[str, Estimate]) -> lis
     slowest = float(np.nanmin(speeds)) if np.any(np.isfinite(speeds)) else 1.0
     if slowest < SLOW:
         findings.append(Finding(MUCH_SLOWER, f"down to {100 * slowest:.0f} % of it"))
-    lost = ~(np.isfinite(out["flow"].value) & np.isfinite(result.enough["speed"].estimate.value))
+    if np.any(result.beyond):
+        said = ", ".join(f"{n:.0f}" for n in np.unique(result.number[result.beyond]))
+        findings.append(Finding(BEYOND_FULL_SPEED, f"{said} of them", result.beyond))
+    lost = ~(np.isfinite(out["flow"].value) & (np.isfinite(result.enough["speed"].estimate.value) | result.beyond))
     if np.any(lost):
         findings.append(Finding(NO_CROSSING, f"of {', '.join(f'{n:.0f}' for n in result.number[lost])} cleaners", lost))
     if "required_clean_air" in task_of(found.record).task and not result.need.of_clean_air:
         findings.append(Finding(NOT_CLEAN, "the flow is looked at in its place"))
-    return [*findings, *beyond_tested(found.entries, out["velocity"].value)]
+    return [*findings, *result.heard.findings, *beyond_tested(found.entries, out["velocity"].value)]
 
 
 def _several(result: EqualNoise, crossings: Crossings) -> list[Finding]:

@@ -20,6 +20,7 @@ from flowrig.records.own_facts import OWN, SHARED, Owning
 from flowrig.records.record import Record
 from flowrig.records.words import folded, to_its_bar
 from flowrig.studies import left_out
+from flowrig.studies.arguments import checked
 from flowrig.studies.drawn import Drawn, settle
 from flowrig.studies.option import Option, Shared, option_of
 from flowrig.studies.option_flags import SHORT
@@ -171,6 +172,7 @@ class Owned:
         raise KeyError((first, second))
 
 
+@checked
 def own(
     source: str | Path | Mapping[str, Any] | Record,
     *,
@@ -196,6 +198,8 @@ def own(
 
     Raises
     ------
+    TypeError, ValueError
+        If an argument is of no use, such as a coverage of 2.
     InputError
         With every fault of the records.
     CalculationError

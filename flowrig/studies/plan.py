@@ -15,6 +15,7 @@ from flowrig.records.items import Section, as_written
 from flowrig.records.plan_facts import PLAN
 from flowrig.records.record import Flow, Record
 from flowrig.records.walk import Walker
+from flowrig.studies.arguments import checked
 from flowrig.studies.changes import (
     EFFORT,
     Change,
@@ -39,6 +40,7 @@ MOST_READINGS = 3_000  # more are not to be had
 MOST_ROUNDS = 60  # of a grid, or of the places of a hood
 
 
+@checked
 def plan(
     source: str | Path | Mapping[str, Any] | Record,
     *,
@@ -62,6 +64,8 @@ def plan(
 
     Raises
     ------
+    TypeError, ValueError
+        If an argument is of no use, such as a coverage of 2.
     InputError
         With every fault of the record and its files, and where a measurement cannot give the expected flow.
     CalculationError

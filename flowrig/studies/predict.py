@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import Any
 
 from flowrig.records.record import Record
+from flowrig.studies.arguments import checked
 from flowrig.studies.cleaner import task_of
 from flowrig.studies.equal_noise import EqualNoise, equal_noise
 from flowrig.studies.heat import Heat, heat
@@ -47,6 +48,7 @@ class Predicted(OperatingPoint):
         return f"<Predicted {self.record.name}: {self.flow!r}{more}>"
 
 
+@checked
 def predict(
     source: str | Path | Mapping[str, Any] | Record,
     *,
@@ -73,6 +75,8 @@ def predict(
 
     Raises
     ------
+    TypeError, ValueError
+        If an argument is of no use, such as a coverage of 2.
     InputError
         With every fault of the records.
     CalculationError

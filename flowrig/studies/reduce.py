@@ -22,6 +22,7 @@ from flowrig.records.items import Array, as_written
 from flowrig.records.reader import read_record
 from flowrig.records.record import Flow, Record, ToCome
 from flowrig.studies import checks
+from flowrig.studies.arguments import checked
 from flowrig.studies.beside_flow import STUDIES, reduced_beside
 from flowrig.studies.claims import hold_claims
 from flowrig.studies.compare import hold_together
@@ -64,6 +65,7 @@ def no_test(record: Record) -> None:
     raise InputError(Fault(record.name, "no [[flow]]", "a record of a test", command))
 
 
+@checked
 def reduce(
     source: str | Path | Mapping[str, Any] | Record,
     *,
@@ -97,6 +99,8 @@ def reduce(
 
     Raises
     ------
+    TypeError, ValueError
+        If an argument is of no use, such as a coverage of 2.
     InputError
         With every fault of the record and its files, and where a reading lies beyond what its meter may be used for.
     CalculationError

@@ -207,13 +207,16 @@ def joined(estimates: Any, flows: list[ReferenceFlow]) -> Estimate:
 
 
 def told_once(findings: list[Finding]) -> list[Finding]:
-    """What several sections have in common said once; of what differs the first, and how many more."""
-    said: dict[FlagMeaning, list[str]] = {}
+    """What several sections have in common said once; of what differs the first, and how many more.
+
+    What is said of rows alone stays with them, where nothing else is said in the same words.
+    """
+    said: dict[FlagMeaning, list[Finding]] = {}
     for finding in findings:
-        messages = said.setdefault(finding.meaning, [])
-        if finding.message not in messages:
-            messages.append(finding.message)
+        own = said.setdefault(finding.meaning, [])
+        if finding.message not in [known.message for known in own]:
+            own.append(finding)
     return [
-        Finding(meaning, messages[0] + (f"; and {len(messages) - 1} more like it" if len(messages) > 1 else ""))
-        for meaning, messages in said.items()
+        own[0] if len(own) == 1 else Finding(meaning, f"{own[0].message}; and {len(own) - 1} more like it")
+        for meaning, own in said.items()
     ]

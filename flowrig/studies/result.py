@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Collection, Iterator, Sequence
 from dataclasses import dataclass, field, replace
+from itertools import repeat
 from typing import TYPE_CHECKING, Any, Literal
 
 import numpy as np
@@ -269,7 +270,11 @@ class Result:
         return iter(self.flows)
 
     def to_frame(self) -> pd.DataFrame:
-        """Every quantity of every measurement as a pandas frame, one line each (or one a row of the batch)."""
+        """Every quantity of every measurement as a pandas frame, one line each (or one a row of the batch).
+
+        Flags of a flow stand on all its lines. Those of a part have lines of their own, ``flag`` in place of the
+        quantity; only its alarms are on its numbers too.
+        """
         from flowrig.records.frames import frame
 
         return frame(list(self.lines()))
@@ -282,21 +287,24 @@ class Result:
         for group in self.together:
             for pair in group.pairs:
                 [line] = self._lines(pair.difference.label, pair.difference, group.findings)
-                yield {**line, "flags": pair.verdict}
+                yield line | {"flags": pair.verdict}
             if group.combined is not None:
                 for q in group.combined.quantities.values():
                     yield from self._lines(group.combined.name, q, [*group.combined.findings, *self.findings])
         for part in self.parts.values():
+            # a part tells of many things: its flags have lines of their own, and no number stands without an alarm
+            alarms = [f for f in part.findings if f.severity == "alarm"]
             for q in part.quantities.values():
-                yield from self._lines(part.title, q, part.findings)
+                yield from self._lines(part.title, q, alarms)
+            yield from map(self._flag_line, repeat(part.title), part.findings)
         for claim in self.claims:
             for q in claim.ratios:
                 yield from self._lines(q.label, q, claim.findings)
             if not claim.ratios:
-                blank = dict.fromkeys(("value", "standard_uncertainty", "low", "high", "coverage", "dof"), math.nan)
-                words = {"measurement": f"claim: {claim.name}", "quantity": claim.name, "unit": claim.unit}
+                words = {"measurement": f"claim: {claim.name}", "quantity": claim.name, "label": claim.name}
+                words["unit"] = claim.unit
                 said = "; ".join([NOT_MEASURED, *codes(claim.findings)])
-                yield {**words, **blank, "interval_from": "", "flags": said}
+                yield {**words, **BLANK, "interval_from": "", "flags": said, "message": ""}
 
     def _lines(self, name: str, q: Quantity, findings: list[Finding]) -> Iterator[dict[str, Any]]:
         columns = [np.atleast_1d(a) for a in (q.value, q.u, q.low, q.high, q.estimate.dof)]
@@ -306,6 +314,7 @@ class Result:
                 **({"row": i + 1} if self.rows is not None else {}),
                 "measurement": name,
                 "quantity": q.name,
+                "label": q.label,
                 "unit": q.unit,
                 "value": float(value),
                 "standard_uncertainty": float(u),
@@ -315,9 +324,17 @@ class Result:
                 "dof": float(dof),
                 "interval_from": interval_source(q, i),
                 "flags": "; ".join(said),
+                "message": "",
             }
 
+    def _flag_line(self, name: str, finding: Finding) -> dict[str, Any]:
+        words = {"measurement": name, "quantity": FLAG, "label": "", "unit": ""}
+        row = {"row": ""} if self.rows is not None else {}
+        return {**row, **words, **BLANK, "interval_from": "", "flags": marked(finding), "message": finding.message}
 
+
+FLAG = "flag"  # in place of a quantity's name, on a line that holds a flag alone
+BLANK = dict.fromkeys(("value", "standard_uncertainty", "low", "high", "coverage", "dof"), math.nan)
 NOT_MEASURED = "not measured in this record"
 
 

@@ -21,6 +21,7 @@ from flowrig.records.room import Room
 from flowrig.records.room_facts import BASIS
 from flowrig.records.words import three_digits
 from flowrig.studies import room_flags
+from flowrig.studies.arguments import checked
 from flowrig.studies.building import (
     Chosen,
     Option,
@@ -116,6 +117,7 @@ class RoomResult:
         return found
 
 
+@checked
 def room(
     source: str | Path | Mapping[str, Any] | Record,
     *,
@@ -142,6 +144,8 @@ def room(
 
     Raises
     ------
+    TypeError, ValueError
+        If an argument is of no use, such as a coverage of 2.
     InputError
         With every fault of the records, and if a target lacks what it is told by.
     CalculationError

@@ -17,6 +17,7 @@ from flowrig.records.declare import SEVERITIES, Finding, Reading
 from flowrig.records.files import near_name, quoted
 from flowrig.records.items import ROWS, Item, as_written
 from flowrig.records.record import Record
+from flowrig.studies.arguments import checked
 from flowrig.studies.compare import NOT_HELD_BY_ROW
 from flowrig.studies.reduce import Reduction, empty_result, load, no_test
 from flowrig.studies.result import Result, names_apart
@@ -25,6 +26,7 @@ from flowrig.uncertainty.series import mean_of
 REMARKS = {"name", "of", "notes", "serial"}  # fields that a column may be called by and carried along
 
 
+@checked
 def reduce_rows(
     source: str | Path | Mapping[str, Any] | Record,
     table: str | Path | Any,
@@ -50,6 +52,8 @@ def reduce_rows(
 
     Raises
     ------
+    TypeError, ValueError
+        If an argument is of no use, such as a coverage of 2.
     InputError
         With every fault of the record and of the table.
     """

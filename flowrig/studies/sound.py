@@ -13,7 +13,7 @@ from flowrig.physics.sound import equal_sources_level, power_level_from_room, ro
 from flowrig.records import flags as reading_flags
 from flowrig.records.declare import SEVERITIES, Finding
 from flowrig.records.estimates import given_estimate
-from flowrig.records.items import Array, Section
+from flowrig.records.items import Array, Section, as_written
 from flowrig.records.record import Record
 from flowrig.records.sound_facts import (
     AS_MEASURED,
@@ -27,9 +27,9 @@ from flowrig.records.sound_facts import (
     SURVEY,
 )
 from flowrig.studies import sound_flags as flags
-from flowrig.studies.beside_reading import state_unsaid
+from flowrig.studies.beside_reading import state_said, state_unsaid
 from flowrig.studies.one_sided import one_sided
-from flowrig.studies.result import PartResult, Quantity, Result
+from flowrig.studies.result import PartResult, Quantity, Result, unused
 from flowrig.studies.sound_level import GRADES, Level, level_alone
 from flowrig.uncertainty.cause import Cause
 from flowrig.uncertainty.estimate import Estimate
@@ -43,6 +43,9 @@ REPRODUCED = {ENGINEERING: (9, 1.5), SURVEY: (4, 3.0)}
 FEWER = 4.0  # dB: with fewer places than survey grade asks for; own judgement, no source
 MOST_OF_ROOM = {ENGINEERING: 4.0, SURVEY: 7.0}  # dB that the room may add to what comes straight
 LOUD = 50.0  # dB
+LIKELY = (15.0, 110.0)  # dB
+COARSE = (6.0, 1.0)  # dB: of a meter's limits, and of its last digit
+NEAR, TOO_NEAR = 0.5, 0.1  # m
 FROM, TO = 125.0, 8000.0  # Hz, octaves that a level from bands should hold
 
 
@@ -120,6 +123,7 @@ class _Reduction:
                 many = section.value("units", 1)
                 name = textwrap.shorten(section.value("name"), NAME, placeholder="...")
                 words = f"level, {name}" + (f", {many} units" if many > 1 else "")
+                words = unused(words, [q.label for q in part.quantities.values()])
                 self._add(f"level_at_{i + 1}", words, x)
         part.findings += state_unsaid(self.section)
         part.findings.sort(key=lambda f: SEVERITIES.index(f.severity))
@@ -146,8 +150,16 @@ class _Reduction:
         if missing:
             self.part.sentences.append(f"No sound power is told: {', '.join(missing)} not said.")
             return None
+        if self._too_near(section):
+            return None
         distance = given_estimate(section["distance"], f"{self.record.id}:sound", "distance of the microphone")
         return Place(distance, STANDS[section.value("stands")], _constant(section, self.record))
+
+    def _too_near(self, section: Section) -> bool:
+        """Whether a distance can be no distance from a unit; one that is short is told."""
+        found = of_distance(section)
+        self.part.findings += found
+        return any(f.meaning == flags.TOO_NEAR for f in found)
 
     def _power(self, here: Place) -> Estimate:
         """Sound power level by grade."""
@@ -181,8 +193,12 @@ class _Reduction:
         moved = "distance" in section or any(section.value(name) != AS_MEASURED for name in ("stands", "surroundings"))
         if not moved:  # what several do at one place needs no sound power
             return linear(_several, {"level": self.level.estimate}, (), {"x": ()}, number=number)["x"]
+        if any(f.meaning == flags.TOO_NEAR for f in self.part.findings) and power is None:
+            return None
         if here is None or power is None:
             self.part.findings.append(Finding(flags.ELSEWHERE_UNKNOWN, str(section.value("name"))))
+            return None
+        if "distance" in section and self._too_near(section):
             return None
         place = f"{self.record.id}:{section.name}"
         distance = here.distance
@@ -195,7 +211,7 @@ class _Reduction:
         return linear(_heard, inputs, (), {"x": ()}, directivity=directivity, number=number)["x"]
 
     def _sentences(self) -> list[str]:
-        level = self.level
+        level, section = self.level, self.section
         said = []
         if level.places > 1:
             said.append(f"Mean by energy over {level.places} places of the microphone.")
@@ -212,7 +228,8 @@ class _Reduction:
                     else "."
                 )
             )
-        return said
+        away = f"{as_written(section['distance'])} from the middle of the unit" if "distance" in section else ""
+        return said + state_said(section, away)
 
     def _findings(self) -> list[Finding]:
         level, section = self.level, self.section
@@ -235,6 +252,14 @@ class _Reduction:
         microphone = str(section.value("microphone"))
         if microphone != OUT_OF_JET:
             found.append(Finding(jet[microphone], f"microphone {microphone}"))
+        meter = self.record.instruments.get(section["level"].instrument)
+        if meter is not None:
+            limits = sum(float(c.half_width(level.shown)) for c in meter.components)
+            if limits > COARSE[0] or (meter.resolution or 0.0) > COARSE[1]:
+                digit = f", last digit {meter.resolution:g} dB" if meter.resolution else ""
+                found.append(Finding(flags.METER_COARSE, f"{meter.name}: within {limits:.3g} dB{digit}"))
+        if not LIKELY[0] <= level.shown <= LIKELY[1]:
+            found.append(Finding(flags.LEVEL_UNLIKELY, f"{level.shown:.1f} dB"))
         if 1 < level.places < level.range:
             found.append(Finding(flags.PLACES_APART, f"{level.range:.1f} dB over {level.places} places"))
         if level.places == 1:
@@ -244,6 +269,14 @@ class _Reduction:
         if level.bands.size:
             found += _of_bands(level)
         return found
+
+
+def of_distance(section: Section) -> list[Finding]:
+    """What is to be said of a distance from a unit."""
+    item = section["distance"]
+    if item.value >= NEAR:
+        return []
+    return [Finding(flags.TOO_NEAR if item.value < TOO_NEAR else flags.NEAR, f"{section.name}: {as_written(item)}")]
 
 
 def _of_bands(level: Level) -> list[Finding]:

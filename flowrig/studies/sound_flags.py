@@ -73,6 +73,35 @@ PLACES_APART = FlagMeaning(
     "mean of such a field. Look for a misread digit, or for a jet or a wall beside one of them; else read more places.",
     "ISO 3744:2010 (from memory)",
 )
+METER_COARSE = FlagMeaning(
+    "coarse sound-level meter",
+    "warning",
+    "The meter's limits of error are above 6 dB, or its last digit is above 1 dB: the level is hardly told. Meters of "
+    "class 2 are within about 1.5 dB and show tenths; is there a slipped digit?",
+    "class 2: IEC 61672-1:2013 (from memory); limits: own judgement, no source",
+)
+LEVEL_UNLIKELY = FlagMeaning(
+    "level hardly likely",
+    "warning",
+    "A level below 15 dB is less than most meters and nearly all rooms let one read, and above 110 dB it is a siren: "
+    "no air cleaner makes either. Look for a slipped digit.",
+    "own judgement, no source",
+)
+NEAR = FlagMeaning(
+    "microphone near the unit",
+    "warning",
+    "Nearer than half a metre the level belongs to the part of the unit that is next to the microphone, and does not "
+    "fall off with the distance as it does further away: sound power, and levels at other places, are not to be relied "
+    "on. Measure at twice the largest dimension of the unit, and a metre at least.",
+    "ISO 3744:2010 (from memory); half a metre: own judgement, no source",
+)
+TOO_NEAR = FlagMeaning(
+    "distance hardly meant",
+    "alarm",
+    "A distance of less than 10 cm from the middle of a unit lies inside of it: is its unit right? No sound power and "
+    "no level elsewhere is made of it.",
+    "own judgement, no source",
+)
 BANDS_MISSING = FlagMeaning(
     "bands missing",
     "warning",
@@ -128,6 +157,10 @@ FLAGS = (
     JET_UNSAID,
     ONE_PLACE,
     PLACES_APART,
+    METER_COARSE,
+    LEVEL_UNLIKELY,
+    NEAR,
+    TOO_NEAR,
     BANDS_MISSING,
     OCTAVES,
     POWER_GRADE,

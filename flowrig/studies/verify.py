@@ -21,6 +21,7 @@ from flowrig.records.declare import SEVERITIES, Finding, FlagMeaning
 from flowrig.records.formulas import BOX
 from flowrig.records.items import Array, path_name
 from flowrig.records.record import Record
+from flowrig.studies.arguments import checked
 from flowrig.studies.calibrate import curve_at
 from flowrig.studies.paired import Paired, paired
 from flowrig.studies.reduce import load
@@ -128,6 +129,7 @@ class Verified:
         return [f for check in self.checks for f in check.findings]
 
 
+@checked
 def verify(
     calibration: str | Path | Mapping[str, Any], records: Sequence[str | Path | Mapping[str, Any] | Record]
 ) -> Verified:
@@ -142,6 +144,8 @@ def verify(
 
     Raises
     ------
+    TypeError
+        If the checks are no list of records.
     InputError
         With every fault of the file and the records, and where a check is of something else.
     """

@@ -65,7 +65,7 @@ BAD = spread(
     ("no temperature", 'temperature = "23.4 degC"\n', "", ("record.toml, line 4, air.meter", "no temperature", "Add")),
     ("no nozzle", 'open = ["A"]', 'open = ["Z"]', ("record.toml, line 39, flow[1].open", "'Z'", "one of: A, B")),
     ("two tables", "[plan]", "[[plan]]",
-     ("record.toml, line 27, plan", "expected a table [plan]"), ("record.toml, line 27, plan", "no flow")),
+     ("record.toml, line 27, plan", "expected a table [plan]", "single brackets")),
 )  # fmt: skip
 
 

@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+import re
 import subprocess
 import sys
 
 import pytest
 
 from flowrig.cli import main
+from flowrig.studies.sheet_tables import SHEETS
 from tests.studies.fill_sheet import fill
 
 
@@ -99,3 +101,9 @@ def test_both_run_as_a_module(tmp_path):
         )
         assert (done.returncode, done.stderr) == (0, "")
         assert done.stdout
+
+
+def test_the_help_names_every_blank_record(run):
+    _, out, _ = run("sheet", "--help")
+    words = set(re.findall(r"[a-z]+", out))
+    assert set(SHEETS) <= words

@@ -6,6 +6,7 @@ import importlib
 import itertools
 import pkgutil
 import re
+from pathlib import Path
 
 import pytest
 
@@ -18,7 +19,8 @@ from flowrig.records.causes import CAUSES
 from flowrig.records.declare import Field, FlagMeaning, Given
 from flowrig.report import markdown
 from flowrig.report.explain import explain, explain_all
-from flowrig.report.topics import SORTS, topics
+from flowrig.report.topics import SORTS, find, topics
+from flowrig.studies import equal_noise, operating_point
 from flowrig.studies.sheet import sheet
 from tests.studies.fill_sheet import fill
 
@@ -189,3 +191,73 @@ def test_markdown_holds_every_method_field_and_flag():
     for topic in topics():
         if topic.sort == "flag":
             assert f"| {topic.name} |" in flags
+
+
+EXPECTED = sorted((Path(__file__).parents[2] / "examples").glob("*/expected*.txt"))
+FLAG = re.compile(r"\s*(?:Note|Warning|ALARM), ([^:]+):")
+CAUSE = re.compile(r"\s+[\d.]+ %  (.+?)\s+u [\d.e-]+")
+NUMBER = re.compile(r"  ([^\W\d].*?)(?:  +|  +at (?:most|least) )[-+\d.]+ \S*(?:  +)?\[.*")
+TABLE = re.compile(r"\S  +\d")  # a line of a table of several numbers, the first of which is a size
+HEADINGS = (
+    "Particle counts",
+    "Averages over published ranges of size, 95 % intervals in brackets",
+    "Clean-air rate: flow times efficiency, 95 % intervals in brackets",
+    "Clean air by decay in a room",
+    "Electrical power",
+    "Sound, A-weighted",
+    "Heat of the motor",
+    "More and slower cleaners",
+    "Held against each other",
+    "Combined flow",
+    "Claims",
+    "About the record",
+)
+
+
+def test_every_flag_cause_and_number_that_the_worked_examples_print_can_be_asked_for():
+    met: dict[str, set[str]] = {"flag": set(), "cause": set(), "number": set()}
+    lines = [line for path in EXPECTED for line in path.read_text(encoding="utf-8").splitlines()]
+    for line in lines:
+        for sort, form in (("flag", FLAG), ("cause", CAUSE), ("number", NUMBER)):
+            found = form.match(line)
+            if found and not (sort == "number" and TABLE.search(found[1])):
+                met[sort].add(found[1].rstrip("."))
+                break
+    assert all(len(words) > 15 for words in met.values()), met
+    own = ("Counter PC-2 over PC-1", "from 10 um")  # by the names of a person's own counters, and a size
+    unknown = {w for words in met.values() for w in words if not find(w) and not w.startswith(own)}
+    assert unknown == set()
+    for heading in HEADINGS:
+        assert heading in lines
+        assert find(heading), heading
+
+
+@pytest.mark.parametrize(
+    "name",
+    ["bypass", "E1", "ePM2.5", "over-dispersion", "coincidence", "room effectiveness", "levelised cost", "dust",
+     "flow for each watt, air at the room", "actual flow through the unit, air at the metering plane",
+     "level_at_1", "standard_flow", "clean_air_per_watt_smoke", "bypass, 0.3 to 0.5 um",
+     "outdoor air: Pitot-static traverse of a duct", "where in a channel its particles were"],
+)  # fmt: skip
+def test_words_of_the_reports(name):
+    assert find(name)
+
+
+def test_every_number_of_a_part_by_the_name_it_is_stored_under():
+    example = EXPECTED[0].parents[1] / "14-two-methods" / "record.toml"
+    result = flowrig.reduce(example)
+    held = [q for flow in result for q in flow.quantities.values()]
+    held += [q for part in result.parts.values() for q in part.quantities.values()]
+    assert len(held) > 15
+    for q in held:
+        assert find(q.name), q.name
+        assert find(q.label), q.label
+    for name, (label, *_) in (*equal_noise.LABELS.items(), *operating_point.LABELS.items()):
+        assert find(name), name
+        assert find(label), label
+
+
+def test_what_no_report_says_is_not_guessed_at():
+    for name in ("bypassed", "levels of management", "xyzzy, 0.3 um"):
+        with pytest.raises(InputError):
+            explain(name)

@@ -6,6 +6,7 @@ import csv
 import io
 import json
 import math
+from datetime import date
 
 import pytest
 
@@ -141,3 +142,37 @@ def test_text_says_what_it_must():
 )
 def test_two_digits_of_the_standard_uncertainty(u, values, shown):
     assert rounded(u, *values) == shown
+
+
+def test_csv_of_parts_can_be_filtered():
+    """Flags of a part on lines of their own, its alarms on its numbers too; every number by the words of the text."""
+    meters = {
+        "watts": {"measures": "power", "serial": "W1", "accuracy": "1 % of reading"},
+        "sound": {"measures": "sound level", "serial": "S1", "accuracy": "0.9 dB"},
+    }
+    record = {
+        "title": "A fan",
+        "date": date(2026, 8, 21),
+        "invented": True,
+        "instruments": meters,
+        "electrical": {"power": "91 W", "speed_control": "a lamp dimmer"},
+        "sound": {"level": "52 dB", "background": "30 dB", "distance": "1 m"},
+        "sound_at": [{"name": "two", "units": 2}],
+    }
+    result = flowrig.reduce(record)
+    lines = list(csv.DictReader(io.StringIO(result_csv(result))))
+    for title, part in (("Electrical power", "electrical"), ("Sound, A-weighted", "sound")):
+        own = [line for line in lines if line["measurement"] == title]
+        flags = [(line["flags"], line["message"]) for line in own if line["quantity"] == "flag"]
+        findings = result.parts[part].findings
+        marks = ["ALARM " * (f.severity == "alarm") + f.code for f in findings]
+        assert flags == [(mark, f.message) for mark, f in zip(marks, findings, strict=True)]
+        assert len(flags) > 2
+        numbers = [line for line in own if line["quantity"] != "flag"]
+        alarm = "ALARM motor on a lamp dimmer" if part == "electrical" else ""
+        assert {line["flags"] for line in numbers} == {alarm}
+        text = result_text(result).casefold()
+        assert all(line["label"].casefold() in text and line["value"] for line in numbers)
+    assert [line["label"] for line in lines if line["quantity"] == "level_at_1"] == ["level, two, 2 units"]
+    frame = result.to_frame()
+    assert frame[frame["quantity"] != "flag"]["value"].notna().all()

@@ -80,3 +80,44 @@ def test_places_without_a_sound():
     del made["sound"]
     with pytest.raises(flowrig.InputError, match=r"\[\[sound_at\]\] without \[sound\]"):
         flowrig.reduce(made | {"sound_at": [{"name": "desk"}]})
+
+
+@pytest.mark.parametrize(
+    ("meter", "said", "expected"),
+    [
+        ({"accuracy": "50 dB"}, {}, "an error of no more than 20 dB"),
+        ({"resolution": "50 dB"}, {}, "an error of no more than 20 dB"),
+        ({}, {"level": "52 dB ± 50 dB"}, "an error of no more than 20 dB"),
+        ({}, {"level": "850 dB"}, "to 160 dB"),
+    ],
+)
+def test_decibels_that_nobody_can_mean(meter: dict[str, Any], said: dict[str, Any], expected: str) -> None:
+    made = record(**({"level": dB(52, 53)} | said))
+    made["instruments"]["meter"] = made["instruments"]["meter"] | meter
+    with pytest.raises(flowrig.InputError) as caught:
+        flowrig.reduce(made)
+    assert expected in str(caught.value)
+    assert len(caught.value.faults) == 1
+
+
+def test_two_places_of_one_name():
+    at = [{"name": "desk", "distance": "2 m"}, {"name": " Desk", "distance": "3 m"}, {"name": "desk", "units": 2}]
+    with pytest.raises(flowrig.InputError) as caught:
+        heard(at, level=dB(52, 53))
+    assert [fault.where for fault in caught.value.faults] == ["record, sound_at[2].name"]
+
+
+def test_a_blank_row_is_one_fault_beside_those_of_other_rows():
+    table = {
+        "place": [1, None, 2, None],
+        "frequency [Hz]": [63, None, None, 125],
+        "level [dB]": [50, None, 51, 52],
+    }
+    with pytest.raises(flowrig.InputError) as caught:
+        heard(readings=table)
+    said = [str(fault).split("; expected")[0] for fault in caught.value.faults]
+    assert said == [
+        "sound.readings, row 3: read a blank row",
+        "sound.readings, row 5, column 'place': read nothing",
+        "sound.readings, row 4, column 'frequency [Hz]': read nothing",
+    ]

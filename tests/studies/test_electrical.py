@@ -231,3 +231,77 @@ def test_clean_air_for_each_watt():
     assert q.value == pytest.approx(result.flow.value / 91)
     result.parts["particles"].quantities["own"] = replace(rate, kind="flow per power", unit="m3/h/W")
     assert "clean_air_smoke_per_power" not in electrical(result).quantities
+
+
+def flagged(severity: str, **read: Any) -> tuple[list[str], list[str]]:
+    """Codes of a severity, and the names of all numbers that are told."""
+    result = flowrig.reduce(with_flow(**read))
+    found = result.parts["electrical"]
+    return [f.code for f in found.findings if f.severity == severity], list(found.quantities)
+
+
+def test_no_number_is_made_of_what_cannot_be():
+    assert flagged("alarm", power="160 W", apparent="148 VA") == (
+        ["more watts than volt-amperes"],
+        ["power", "apparent_power"],
+    )
+    # neither is a limit made of it, where the meter may not tell watts
+    assert flagged("alarm", power="160 W", apparent="148 VA", power_is="not known") == (
+        ["more watts than volt-amperes"],
+        ["power_at_most", "apparent_power"],
+    )
+    assert flagged("alarm", power="2 W", standby="91 W") == (["more watts off than on"], ["power", "standby"])
+    assert flagged("alarm", power="91 W", standby="90.9 W")[0] == []
+    assert flagged("alarm", power="0.4 W") == (["power not told"], ["power"])  # the meter's limit is 0.5 W
+    assert flagged("alarm", power="0.9 W") == ([], ["power", "flow_per_power"])
+
+
+def test_a_factor_above_one_within_its_bar_is_told_as_a_lower_limit():
+    q = part(power="149 W", apparent="148 VA").quantities
+    assert "power_factor" not in q
+    assert q["power_factor_at_least"].bound == "at least"
+    assert 0.97 < float(q["power_factor_at_least"].low) < 1.0
+
+
+def test_a_factor_that_no_motor_has():
+    assert "power factor hardly likely" in codes(part(power="9.1 W", apparent="148 VA").findings)
+    assert "power factor hardly likely" not in codes(part(power="35 W", apparent="148 VA").findings)
+
+
+def test_a_meter_that_multiplies_against_volt_amperes():
+    found = part(power="90 W", power_is="volts times amperes", apparent="148 VA")
+    assert "electrical readings at odds" in codes(found.findings)
+    found = part(power="147 W", power_is="volts times amperes", apparent="148 VA")
+    assert "electrical readings at odds" not in codes(found.findings)
+
+
+@pytest.mark.parametrize(
+    ("read", "said"),
+    [
+        ({"power": "0 W", "apparent": "148 VA"}, "a power above 0"),
+        ({"power": "91 W", "apparent": "0 VA"}, "an apparent above 0"),
+        ({"power": ["91 W", "0 W"]}, "a power above 0"),
+        ({"power": "91 W ± 91 W"}, "a ± smaller than the reading"),
+        ({"power": "2 MW"}, "to 0.1 MW"),
+        ({"power": "91 W", "of": "nobody"}, "the record holds no [[flow]]"),
+    ],
+)
+def test_readings_that_nobody_can_mean(read: dict[str, Any], said: str) -> None:
+    with pytest.raises(flowrig.InputError) as caught:
+        flowrig.reduce(alone(**read))
+    assert said in str(caught.value)
+    assert len(caught.value.faults) == 1
+
+
+def test_flow_for_each_watt_is_of_the_air_that_clean_air_is_told_of():
+    """Room before meter, unit before both; the label says which."""
+    record = with_flow(power="100 W")
+    at_meter = flowrig.reduce(record).parts["electrical"].quantities["flow_per_power"]
+    assert at_meter.label.endswith("air at the metering plane")
+    record["air"] = {**record["air"], "room": {"temperature": "5 degC ± 0.1 degC", "pressure": "1013 hPa ± 1 hPa",
+                                               "relative_humidity": "40 % ± 5 %RH"}}  # fmt: skip
+    result = flowrig.reduce(record)
+    at_room = result.parts["electrical"].quantities["flow_per_power"]
+    assert at_room.label == "flow for each watt, air at the room"
+    assert at_room.value == pytest.approx(result.flows[0]["actual_flow_room"].value / 100)
+    assert at_room.value < 0.98 * at_meter.value

@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import math
 import tomllib
+from datetime import date
 from pathlib import Path
 from typing import Any
 
@@ -12,11 +13,12 @@ import numpy as np
 import pytest
 
 from flowrig.errors import InputError
+from flowrig.report.noise_text import noise_text
 from flowrig.report.predict_tables import predict_csv, predict_json
 from flowrig.report.predict_text import alarms, predict_text
 from flowrig.studies.equal_noise import MIDDLE, NONE, SURE, EqualNoise, equal_noise
 from flowrig.studies.predict import predict
-from flowrig.studies.reduce import load
+from flowrig.studies.reduce import load, reduce
 from tests.reference.load import rows
 from tests.studies.cleaners import DIP_FLOWS, cleaner, codes, fan, panel, still_air
 
@@ -244,7 +246,7 @@ def test_as_text_json_and_csv():
     assert "One was read at 57 dB ± 2 dB, 1 m away. Taken: 50 dB ± 5 dB for ten times the speed" in flat
     assert "All together no louder than 50 dB:" in flat
     assert "To give 3000 m3/h of clean air all together:" in flat
-    assert "Faster than the one that was asked for: 1, 2." in flat
+    assert "Beyond what the fan can give at its full speed, whatever the noise: 1, 2." in flat
     assert "Not achievable with up to 3 of them: 3000 m3/h of clean air at no more noise than 50 dB." in flat
     assert alarms(predicted) == []
     body = json.loads(predict_json(predicted))["noise"]
@@ -264,7 +266,7 @@ def test_as_text_json_and_csv():
     [
         ({"level": "57 dB"}, "noise.level"),
         ({"level": "57"}, "noise.level"),
-        ({"level": None}, "no level"),
+        ({"level": None}, "neither level nor test"),
         ({"distance": None}, "no distance"),
         ({"distance": "0 m"}, "above 0"),
         ({"slope": "0 dB"}, "from 20 dB"),
@@ -288,3 +290,74 @@ def test_no_table_no_answer():
     record = tried({})
     del record["noise"]
     assert equal_noise(load(record)) is None
+
+
+def heard_in_test(**said: Any) -> dict[str, Any]:
+    meter = {"measures": "sound level", "serial": "S1", "accuracy": "0.9 dB"}
+    heading = {"title": "Sound of one", "date": date(2026, 8, 1), "invented": True}
+    sound = {"level": ["57 dB", "57.4 dB"], "microphone": "out of the jet", "distance": "1.5 m"}
+    return heading | {"instruments": {"meter": meter}, "sound": sound | said}
+
+
+def by_test(test: dict[str, Any], **noise: Any) -> dict[str, Any]:
+    record = tried({})
+    record["noise"] = {"test": test, "limit": "50 dB", **noise}
+    return record
+
+
+def test_the_level_of_a_test_with_its_causes():
+    test = heard_in_test()
+    part = reduce(test).parts["sound"]
+    got = found(by_test(test))
+    own = part.quantities["level"].estimate
+    assert float(got.heard.level.value) == float(own.value)
+    causes = set(got.quiet["speed"].estimate.parts)
+    assert {cause.id for cause in own.parts} <= {cause.id for cause in causes}
+    assert "instrument:S1|sound level|no date" in " ".join(cause.id for cause in causes)
+    # the same as stated
+    u = float(own.u) * math.sqrt(3)
+    stated = found(tried({"level": f"{float(own.value)!r} dB ± {u!r} dB", "distance": "1.5 m", "limit": "50 dB"}))
+    assert got.quiet["speed"].value == pytest.approx(stated.quiet["speed"].value, rel=1e-9)
+    assert got.quiet["speed"].u == pytest.approx(stated.quiet["speed"].u, rel=1e-6)  # by differences
+    # what is told of the test's sound is told here too
+    warned = [f.message for f in got.findings if f.code == "background not read"]
+    assert len(warned) == 1
+    assert warned[0].startswith("record: ")
+    text = " ".join("\n".join(noise_text(got)).split())
+    assert "One was read at 57.2 dB [" in text
+    assert "1.5 m away" in text
+
+
+@pytest.mark.parametrize(
+    ("test", "noise", "said"),
+    [
+        (heard_in_test(microphone="in the jet"), {}, "which tells an upper bound alone"),
+        (heard_in_test(distance=""), {}, "the distance of the microphone"),
+        (heard_in_test(), {"distance": "1 m"}, "no distance"),
+        (heard_in_test(), {"level": "57 dB ± 1 dB"}, "only one of: level or test"),
+        ({k: v for k, v in heard_in_test().items() if k != "sound"}, {}, "no [[flow]]"),
+        (bank(), {}, "a record with a table [sound]"),
+    ],
+)
+def test_tests_that_tell_no_level(test: dict[str, Any], noise: dict[str, Any], said: str) -> None:
+    with pytest.raises(InputError) as caught:
+        found(by_test(test, **noise))
+    assert said in str(caught.value)
+    assert len(caught.value.faults) == 1
+
+
+def test_more_than_the_fan_can_give_at_its_full_speed():
+    got = found(tried({"required_flow": "3000 m3/h", "most": 4}))
+    one = float(got.quiet["flow"].value[0])
+    can = np.arange(1, 5) * one >= 3000.0
+    assert 0 < can.sum() < 4
+    assert (~got.beyond).tolist() == can.tolist()
+    for q in got.enough.values():
+        assert np.isfinite(q.value).tolist() == can.tolist()
+    [flag] = [f for f in got.findings if f.code == "beyond the fan's full speed"]
+    assert flag.rows.tolist() == (~can).tolist()
+    assert "no balance at some speeds" not in codes(got.findings)
+    absurd = found(tried({"required_flow": "1000000 m3/h", "most": 2}))
+    text = " ".join("\n".join(noise_text(absurd)).split())
+    assert "To give 1000000 m3/h of flow all together" in text
+    assert "Beyond what the fan can give at its full speed, whatever the noise: any of them." in text

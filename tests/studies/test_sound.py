@@ -392,3 +392,41 @@ def test_all_that_is_said_fits():
     at = [{"name": "the far end of a rather long corridor outside of the classroom, door open", "units": 3}]
     text = result_text(flowrig.reduce(record(at, level=dB(52, 53, 54), place=[1, 2, 3], **FLOOR | room)))
     assert max(map(len, text.splitlines())) <= 80
+
+
+def test_slips_of_distance_level_and_meter():
+    far = heard([{"name": "a", "distance": "3 m"}], level=dB(52, 53), **FLOOR)
+    assert {"sound_power", "level_at_1"} <= set(far.quantities)
+    near = heard([{"name": "a", "distance": "3 m"}], level=dB(52, 53), **FLOOR | {"distance": "1 mm"})
+    assert list(near.quantities) == ["level"]
+    assert [f.message for f in near.findings if f.severity == "alarm"] == ["sound: 1 mm"]
+    assert "microphone near the unit" in codes(heard(level=dB(52, 53), **FLOOR | {"distance": "40 cm"}).findings)
+    there = heard([{"name": "a", "distance": "1 mm"}], level=dB(52, 53), **FLOOR)
+    assert list(there.quantities) == ["level", "sound_power"]
+    assert [f.message for f in there.findings if f.severity == "alarm"] == ["sound_at[1]: 1 mm"]
+    assert "level hardly likely" in codes(heard(level=dB(5.2, 5.3), **FLOOR).findings)
+    assert "level hardly likely" not in codes(heard(level=dB(15.2, 15.3), **FLOOR).findings)
+    for meter, coarse in (
+        ({"accuracy": "7 dB"}, True),
+        ({"resolution": "2 dB"}, True),
+        ({"resolution": "1 dB"}, False),
+    ):
+        made = record(level=dB(52, 53))
+        made["instruments"]["meter"] = METER | meter
+        found = flowrig.reduce(made).parts["sound"].findings
+        assert ("coarse sound-level meter" in codes(found)) == coarse
+
+
+def test_long_names_that_begin_alike_stay_apart():
+    at = [{"name": f"the desk nearest to the window, {n}", "distance": "2 m"} for n in ("left", "right")]
+    found = heard(at, level=dB(52, 53), **FLOOR)
+    assert len({q.label for q in found.quantities.values()}) == len(found.quantities) == 4
+
+
+def test_where_and_at_what_it_was_read_is_told():
+    assert heard(level=dB(52, 53), **FLOOR).sentences[0] == (
+        "1 m from the middle of the unit; setting: high; filters: new."
+    )
+    made = record(level=dB(52, 53))
+    del made["sound"]["setting"], made["sound"]["filter_state"]
+    assert not any("filters" in said for said in flowrig.reduce(made).parts["sound"].sentences)
