@@ -6,6 +6,7 @@ import math
 import os
 import zlib
 from collections.abc import Callable, Iterable, Iterator, Sequence
+from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass
 from multiprocessing import get_context
 
@@ -173,11 +174,11 @@ def run(
     for library in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS"):
         os.environ.setdefault(library, "1")  # a process a core already; threads within each only get in the way
     # a fresh interpreter each: forked ones would share the state of the libraries' threads
-    with get_context("spawn").Pool(processes) as pool:
+    with ProcessPoolExecutor(processes, mp_context=get_context("spawn")) as pool:
         for rig, number in numbers:
             tasks = [(rig, start, min(start + CHUNK, number), seed) for start in range(0, number, CHUNK)]
             outcomes = []
-            for piece in pool.imap(_some, tasks):
+            for piece in pool.map(_some, tasks):
                 outcomes += piece
                 told(f"{rig.name}: {len(outcomes)} of {number}")
             yield counted(rig, outcomes)
