@@ -143,9 +143,9 @@ def test_counts_without_a_counter_need_their_unit(rig: Rig) -> None:
 def test_too_few_rows_are_told_and_no_rate(rig: Rig) -> None:
     lay_out(rig, on="\n".join(SOUND.splitlines()[:6]) + "\n")
     code, out, err = rig.run("reduce", "record.toml")
-    assert (code, err) == (0, "")
-    assert "size left out" in out
-    assert "rows of on are in its window, and 6 are needed" in " ".join(out.split())
+    assert (code, out) == (1, "")
+    assert err.startswith("No number follows from this record.")
+    assert "rows of on are in its window, and 6 are needed" in err
 
 
 FILLED = {

@@ -42,7 +42,7 @@ def test_a_filled_sheet_reduces(tmp_path: Path) -> None:
         filled.append(f"{number},{run},{place},{CUMULATIVE[place]},")
     (tmp_path / "counts.csv").write_text("\n".join(filled) + "\n", encoding="utf-8")
     part = flowrig.reduce(record).parts["particles"]
-    assert part.samples == {"in use": 5}
+    assert part.samples == {"in use": (6, 5)}
     assert part.by_size is not None
     assert part.by_size.counted[0, 0] == 6 * 1428
     assert "false counts not measured" not in {f.code for f in part.findings}
