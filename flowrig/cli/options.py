@@ -48,18 +48,6 @@ def unit_of_flow(unit: str | None) -> None:
         raise InputError(unreadable("--unit", unit, "a unit of flow", error)) from None
 
 
-def folder_for_figures(folder: str | None, png: bool) -> None:
-    """Raises `InputError` where --figures is no folder, or --png has nothing to draw: before anything is reckoned."""
-    if folder is None:
-        if png:
-            remedy = "Add --figures FOLDER, or leave --png out."
-            raise InputError(Fault("--png", "no --figures", "a folder for the figures", remedy))
-    elif not os.path.isdir(folder):
-        read = "a file" if os.path.exists(folder) else f"no folder {folder!r}"
-        remedy = "Name a folder." if os.path.exists(folder) else "Make the folder first, or correct the name."
-        raise InputError(Fault(f"--figures {folder}", read, "a folder that exists", remedy))
-
-
 def files_apart(record: str, outputs: Iterable[str | None], inputs: Iterable[str]) -> None:
     """Each output is a file of its own that can be written, and none of the inputs: readings cannot be taken again.
 

@@ -6,7 +6,8 @@ from typing import Any
 
 import click
 
-from flowrig.cli.options import check_samples, files_apart, folder_for_figures, probability, unit_of_flow
+from flowrig.cli.drawing import check_drawn, drawn_files, drawn_options
+from flowrig.cli.options import check_samples, files_apart, probability, unit_of_flow
 from flowrig.cli.output import hand_over
 
 
@@ -14,8 +15,7 @@ from flowrig.cli.output import hand_over
 @click.argument("record", type=click.Path())
 @click.option("--json", "json_file", type=click.Path(), help="Write the whole prediction as JSON.")
 @click.option("--csv", "csv_file", type=click.Path(), help="Write it as CSV: a line a design, a time, or a quantity.")
-@click.option("--figures", type=click.Path(), help="Draw it: SVG files into this folder, which must exist.")
-@click.option("--png", is_flag=True, help="Figures as PNG in place of SVG.")
+@drawn_options
 @click.option("--quiet", is_flag=True, help="Print nothing but faults and alarms.")
 @click.option("--samples", type=int, help="Take Monte Carlo intervals from this many draws.")
 @click.option("--seed", type=int, default=1, show_default=True, help="Seed of the draws.")
@@ -47,7 +47,7 @@ def command(
     options: dict[str, Any] = {"coverage": probability(coverage), "samples": samples, "seed": seed, "unit": unit}
     check_samples(samples)
     unit_of_flow(unit)
-    folder_for_figures(figures, png)
+    check_drawn(figures, png)
     read = load(record)
     files_apart(record, (json_file, csv_file), read.digests)  # before anything is reckoned
     predicted = predict(read, **options)
@@ -60,11 +60,8 @@ def command(
         from flowrig.report.predict_tables import predict_csv
 
         outputs[csv_file] = predict_csv(predicted)
-    if figures is not None:
-        from flowrig.report.figures.predicted import predict_figures
-        from flowrig.report.figures.style import save
-
-        outputs |= save(predict_figures(predicted), figures, "png" if png else "svg")
     from flowrig.report.predict_text import alarms, predict_text
 
-    hand_over(outputs, "" if quiet else predict_text(predicted), alarms(predicted))
+    words = predict_text(predicted)
+    outputs |= drawn_files(predicted, figures, png)
+    hand_over(outputs, "" if quiet else words, alarms(predicted))

@@ -18,7 +18,9 @@ from flowrig.records.write import write_all
 from flowrig.report.figures import style
 from flowrig.report.figures.fan_and_bank import fan_and_bank
 from flowrig.report.figures.over_time import Mark, Series, over_time
+from flowrig.report.figures.picture import Picture
 from flowrig.report.figures.swept import swept_figures
+from flowrig.report.table import Table
 from flowrig.studies.cleaner import setup
 from flowrig.studies.picture import Curves, curves
 from flowrig.studies.predict import Predicted, predict
@@ -42,6 +44,11 @@ def predicted(folder: Path) -> dict[str, Predicted]:
 @pytest.fixture(scope="module")
 def swept(folder: Path) -> dict[str, Swept]:
     return {name: sweep(load(folder / f"sweep-{name}.toml")) for name in SWEEPS}
+
+
+def files(figures: dict[str, Figure], folder: str | Path = "", form: str = "svg") -> dict[Path, bytes]:
+    nothing = Table(("number",), ())
+    return style.save([Picture(name, "", "", nothing, figure) for name, figure in figures.items()], folder, form)
 
 
 def life() -> Figure:
@@ -89,25 +96,25 @@ def panel(figure: Figure, words: str) -> Axes:
 def test_bytes_are_the_same_each_time(predicted: dict[str, Predicted], swept: dict[str, Swept]) -> None:
     drawn = [{"fan": fan_and_bank(predicted["simple"], draws=500), **swept_figures(swept["two"])} for _ in range(2)]
     for form in style.FORMS:
-        once, again = (style.save(figures, "x", form) for figures in drawn)
+        once, again = (files(figures, "x", form) for figures in drawn)
         assert once == again
         assert set(once) == {Path(f"x/fan.{form}"), Path(f"x/sweep.{form}")}
 
 
 def test_saving_twice_changes_nothing(figures: dict[str, Figure]) -> None:
     own = {"a": figures["crossings"]}
-    assert style.save(own, "") == style.save(own, "")
+    assert files(own) == files(own)
 
 
 def test_what_a_person_has_set_for_other_work_does_not_matter(swept: dict[str, Swept]) -> None:
-    once = style.save(swept_figures(swept["count"]), "")
+    once = files(swept_figures(swept["count"]))
     with matplotlib.rc_context({"font.size": 22, "svg.fonttype": "path", "axes.facecolor": "black"}):
-        assert style.save(swept_figures(swept["count"]), "") == once
+        assert files(swept_figures(swept["count"])) == once
         assert matplotlib.rcParams["font.size"] == 22
 
 
 def test_files_are_whole_small_and_hold_text(figures: dict[str, Figure], tmp_path: Path) -> None:
-    contents = style.save({name.replace(": ", "-"): f for name, f in figures.items()}, tmp_path)
+    contents = files({name.replace(": ", "-"): f for name, f in figures.items()}, tmp_path)
     write_all(contents)
     for path in contents:
         raw = path.read_bytes()
@@ -122,7 +129,7 @@ def test_files_are_whole_small_and_hold_text(figures: dict[str, Figure], tmp_pat
 
 def test_an_unknown_form_is_refused() -> None:
     with pytest.raises(ValueError, match="svg, png"):
-        style.save({}, "", "pdf")
+        style.save([], "", "pdf")
 
 
 def texts(figure: Figure) -> list[Text]:

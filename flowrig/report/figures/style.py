@@ -10,7 +10,7 @@ import io
 import re
 import textwrap
 import warnings
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
@@ -24,6 +24,8 @@ from flowrig.records.record import Record
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
+
+    from flowrig.report.figures.picture import Picture
 
 FORMS = ("svg", "png")
 WIDTH = 8.0  # inches
@@ -242,13 +244,12 @@ def _dense(line: Array, apart: float = 3.0) -> Array:
     return np.column_stack([np.interp(places, along, line[:, i]) for i in (0, 1)])
 
 
-def save(figures: Mapping[str, Figure], folder: str | Path, form: str = "svg") -> dict[Path, bytes]:
+def save(pictures: Iterable[Picture], folder: str | Path, form: str = "svg") -> dict[Path, bytes]:
     """Figures as contents of files, to be written by `flowrig.records.write.write_all`: all or none.
 
     Parameters
     ----------
-    figures : mapping of str to Figure
-        By the name of the file, without its ending.
+    pictures : iterable of Picture
     folder : path
     form : str
         ``svg``, with text as text, or ``png``.
@@ -265,11 +266,13 @@ def save(figures: Mapping[str, Figure], folder: str | Path, form: str = "svg") -
     """
     if form not in FORMS:
         raise ValueError(f"form is {form!r}; one of {', '.join(FORMS)}")
-    contents = {}
+    return {Path(folder) / f"{each.name}.{form}": drawn(each.figure, form) for each in pictures}
+
+
+def drawn(figure: Figure, form: str = "svg") -> bytes:
+    """One figure as the contents of a file."""
+    stream = io.BytesIO()
+    empty = {"Date": None, "Creator": None} if form == "svg" else {"Software": None}
     with house_style():
-        for name, figure in figures.items():
-            stream = io.BytesIO()
-            empty = {"Date": None, "Creator": None} if form == "svg" else {"Software": None}
-            figure.savefig(stream, format=form, metadata=empty)
-            contents[Path(folder) / f"{name}.{form}"] = stream.getvalue()
-    return contents
+        figure.savefig(stream, format=form, metadata=empty)
+    return stream.getvalue()

@@ -1,0 +1,48 @@
+"""What every command that can draw takes: figures as files."""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Callable
+from typing import Any
+
+import click
+
+from flowrig.errors import Fault, InputError
+
+
+def drawn_options(command: Callable[..., Any]) -> Callable[..., Any]:
+    """--figures and --png."""
+    for option in (
+        click.option("--png", is_flag=True, help="Figures as PNG in place of SVG."),
+        click.option("--figures", type=click.Path(), help="Draw it: SVG files into this folder, which must exist."),
+    ):
+        command = option(command)
+    return command
+
+
+def check_drawn(figures: str | None, png: bool) -> None:
+    """Raises `InputError` where --figures is no folder, or --png has nothing to draw: before anything is reckoned."""
+    if figures is None:
+        if png:
+            remedy = "Add --figures FOLDER, or leave --png out."
+            raise InputError(Fault("--png", "no --figures", "a folder for the figures", remedy))
+    elif not os.path.isdir(figures):
+        read = "a file" if os.path.exists(figures) else f"no folder {figures!r}"
+        remedy = "Name a folder." if os.path.exists(figures) else "Make the folder first, or correct the name."
+        raise InputError(Fault(f"--figures {figures}", read, "a folder that exists", remedy))
+
+
+def drawn_files(result: Any, figures: str | None, png: bool) -> dict[Any, str | bytes]:
+    """The files that were asked for, by their names."""
+    if figures is None:
+        return {}
+    from flowrig.report.figures.all import pictures_of
+
+    pictures = pictures_of(result)
+    files: dict[Any, str | bytes] = {}
+    if figures is not None:
+        from flowrig.report.figures.style import save
+
+        files |= save(pictures, figures, "png" if png else "svg")
+    return files

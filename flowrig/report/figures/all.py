@@ -1,0 +1,23 @@
+"""Every figure of a result, whatever the command that it comes from."""
+
+from __future__ import annotations
+
+from importlib import import_module
+from typing import Any
+
+from flowrig.report.figures.picture import Picture
+
+# By the class of the result: module of this package and function, from the result to its pictures.
+PICTURES: dict[str, tuple[str, str]] = {
+    "Predicted": ("predicted", "predict_pictures"),
+}
+
+
+def pictures_of(result: Any) -> list[Picture]:
+    """Pictures in the order in which a page shows them; none where there is nothing to draw."""
+    known = PICTURES.get(type(result).__name__)
+    if known is None:
+        return []
+    module, function = known
+    found: list[Picture] = getattr(import_module(f"flowrig.report.figures.{module}"), function)(result)
+    return found

@@ -1,0 +1,59 @@
+"""Tables of what a figure draws: numbers with their bars, one a line, or several along a row."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable, Mapping, Sequence
+
+import numpy as np
+
+from flowrig.records.words import rounded
+from flowrig.report.lines import numbers
+from flowrig.report.table import Table, thinned
+from flowrig.studies.result import Quantity
+
+NOT_TOLD = "–"
+
+
+def bar(value: float, low: float, high: float) -> str:
+    """One number with its interval: 883 [834 to 931]; digits by the interval."""
+    if not math.isfinite(value):
+        return NOT_TOLD
+    if not (math.isfinite(low) and math.isfinite(high)) or high == low:
+        return f"{value:.4g}"
+    shown = rounded((high - low) / 4.0, value, low, high)
+    return f"{shown[0]} [{shown[1]} to {shown[2]}]"
+
+
+def table_of(quantities: Iterable[Quantity], head: str = "quantity", caption: str = "") -> Table:
+    """A line a number, with its unit and both ends."""
+    rows = []
+    for q in quantities:
+        if q.bound:
+            rows.append((q.label, q.unit, f"{q.bound} {rounded(float(q.u), float(q.limit))[0]}", "", ""))
+        else:
+            rows.append((q.label, q.unit, *numbers(q)))
+    return Table((head, "unit", "value", "from", "to"), tuple(rows), (0, 1), caption)
+
+
+def table_along(first: Mapping[str, Sequence[str]], quantities: Iterable[Quantity], most: int | None = None) -> Table:
+    """A line a row: words of it first, then each of the quantities with its bar.
+
+    Parameters
+    ----------
+    first : mapping of head to words, one a row
+    quantities : iterable of Quantity
+        With one axis, of as many rows.
+    most : int, optional
+        Lines at the most.
+    """
+    heads = list(first)
+    n = len(next(iter(first.values())))
+    columns = [list(words) for words in first.values()]
+    for q in quantities:
+        heads.append(f"{q.label} [{q.unit}]" if q.unit else q.label)
+        value, low, high = (np.broadcast_to(x, (n,)) for x in (q.value, q.low, q.high))
+        columns.append([bar(*map(float, ends)) for ends in zip(value, low, high, strict=True)])
+    rows = [tuple(cells) for cells in zip(*columns, strict=True)]
+    kept, said = thinned(rows, most) if most else thinned(rows)
+    return Table(tuple(heads), kept, tuple(range(len(first))), said)
