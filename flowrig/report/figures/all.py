@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from importlib import import_module
 from typing import Any
 
@@ -11,6 +12,16 @@ from flowrig.report.figures.picture import Picture
 PICTURES: dict[str, tuple[str, str]] = {
     "Predicted": ("predicted", "predict_pictures"),
 }
+# Of a record reduced, by the name of the part: module and function, from the result and the part to its pictures.
+PARTS: dict[str, tuple[str, str]] = {}
+
+
+def parts_pictures(result: Any) -> Iterator[Picture]:
+    """Pictures of what a record holds beside its flows, part by part."""
+    for name, part in result.parts.items():
+        if name in PARTS:
+            module, function = PARTS[name]
+            yield from getattr(import_module(f"flowrig.report.figures.{module}"), function)(result, part)
 
 
 def pictures_of(result: Any) -> list[Picture]:

@@ -27,7 +27,7 @@ def bar(value: float, low: float, high: float) -> str:
 
 def table_of(quantities: Iterable[Quantity], head: str = "quantity", caption: str = "") -> Table:
     """A line a number, with its unit and both ends."""
-    rows = []
+    rows: list[tuple[str, ...]] = []
     for q in quantities:
         if q.bound:
             rows.append((q.label, q.unit, f"{q.bound} {rounded(float(q.u), float(q.limit))[0]}", "", ""))
