@@ -1,4 +1,4 @@
-"""What every command that can draw takes: figures as files."""
+"""What every command that can draw takes: figures as files, and all of it as one page."""
 
 from __future__ import annotations
 
@@ -12,10 +12,11 @@ from flowrig.errors import Fault, InputError
 
 
 def drawn_options(command: Callable[..., Any]) -> Callable[..., Any]:
-    """--figures and --png."""
+    """--report, --figures and --png."""
     for option in (
         click.option("--png", is_flag=True, help="Figures as PNG in place of SVG."),
         click.option("--figures", type=click.Path(), help="Draw it: SVG files into this folder, which must exist."),
+        click.option("--report", "page", type=click.Path(), help="Write one page to read, print and check (HTML)."),
     ):
         command = option(command)
     return command
@@ -33,9 +34,19 @@ def check_drawn(figures: str | None, png: bool) -> None:
         raise InputError(Fault(f"--figures {figures}", read, "a folder that exists", remedy))
 
 
-def drawn_files(result: Any, figures: str | None, png: bool) -> dict[Any, str | bytes]:
-    """The files that were asked for, by their names."""
-    if figures is None:
+def drawn_files(result: Any, words: str, page: str | None, figures: str | None, png: bool) -> dict[Any, str | bytes]:
+    """The files that were asked for, by their names.
+
+    Parameters
+    ----------
+    result : Any
+        Of the command.
+    words : str
+        As they are printed.
+    page, figures : str or None
+    png : bool
+    """
+    if page is None and figures is None:
         return {}
     from flowrig.report.figures.all import pictures_of
 
@@ -45,4 +56,8 @@ def drawn_files(result: Any, figures: str | None, png: bool) -> dict[Any, str | 
         from flowrig.report.figures.style import save
 
         files |= save(pictures, figures, "png" if png else "svg")
+    if page is not None:
+        from flowrig.report.page.render import page_html
+
+        files[page] = page_html(result, pictures, words.split("\n"))
     return files

@@ -25,6 +25,7 @@ def command(
     record: str,
     json_file: str | None,
     csv_file: str | None,
+    page: str | None,
     figures: str | None,
     png: bool,
     quiet: bool,
@@ -49,7 +50,7 @@ def command(
     unit_of_flow(unit)
     check_drawn(figures, png)
     read = load(record)
-    files_apart(record, (json_file, csv_file), read.digests)  # before anything is reckoned
+    files_apart(record, (json_file, csv_file, page), read.digests)  # before anything is reckoned
     predicted = predict(read, **options)
     outputs: dict[Any, str | bytes] = {}
     if json_file is not None:
@@ -63,5 +64,5 @@ def command(
     from flowrig.report.predict_text import alarms, predict_text
 
     words = predict_text(predicted)
-    outputs |= drawn_files(predicted, figures, png)
+    outputs |= drawn_files(predicted, words, page, figures, png)
     hand_over(outputs, "" if quiet else words, alarms(predicted))

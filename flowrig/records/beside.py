@@ -24,6 +24,7 @@ FILE_GUESSED = FlagMeaning(
     "and was guessed; the message says what. Check that the first and last rows came out right.",
 )
 FLAGS = (FILE_GUESSED,)
+MOST_KEPT = 400  # rows of a table that a record remembers, to be shown
 CALIBRATION = Sort("calibration file", CALIBRATIONS)
 
 
@@ -59,6 +60,16 @@ class Beside:
                 raise
             # no line of the file to point at, but the one that names it
             raise InputError(replace(fault, where=where) for fault in error.faults) from None
+
+    def tables(self) -> dict[str, csv_text.Table]:
+        """What was read, by the name of the file: of long ones every so many rows and the last."""
+        found = {}
+        for name, table in self._read.items():
+            if table is not None:
+                every = -(-len(table) // MOST_KEPT) or 1
+                kept = sorted({*range(0, len(table), every), len(table) - 1}) if len(table) else []
+                found[name] = table if every == 1 else table.only(kept)
+        return found
 
     def told(self, faults: list[Fault]) -> list[Fault]:
         """The faults of a record, a blank row of one of its tables told once."""

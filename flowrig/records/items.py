@@ -36,7 +36,7 @@ class Item:
     unit : str
         Spelling in which it was written, or empty.
     text : str
-        A given value as it was written, its ± too; empty where it came as a quantity.
+        A given value, or a few readings, as written, with their ±; empty where they came as quantities.
     components : tuple of Component
         The ± stated beside the value itself.
     assumed : bool

@@ -211,6 +211,8 @@ class _Reader:
             attach(section, record.instruments, unread if known else None, self.faults)
         if self.faults:
             raise InputError(self.beside.told(self.faults))
+        record.sections = self.walker.sections
+        record.tables = self.beside.tables()
         return record
 
     def _same_serial(self, hardware: Mapping[str, Mapping[str, Section]]) -> None:

@@ -6,6 +6,7 @@ from collections.abc import Callable, Collection, Mapping
 from dataclasses import dataclass, field
 from typing import Any, Protocol
 
+from flowrig.records.csv_text import Table as CsvTable
 from flowrig.records.declare import Check, Field, Finding, OneOf, Reading, Table
 from flowrig.records.in_use import Course
 from flowrig.records.instruments import Instrument
@@ -109,6 +110,10 @@ class Record:
         What else it holds, by the name of each `flowrig.records.part.Part`.
     plan : Section or None
         What a measurement still to come is expected to be; read only while it is planned.
+    sections : list of Section
+        Every table of the record, whatever it is for, in the order of reading.
+    tables : dict of str to CsvTable
+        The tables of its files as they were read, by the name of the file; of long ones some rows.
     pieces : dict of str to dict of str to Section
         Hardware described, by table and name, whether a measurement names it or not.
     findings : list of Finding
@@ -134,6 +139,8 @@ class Record:
     curve: Section | None = None
     in_use: dict[str, Course] = field(default_factory=dict)
     parts: dict[str, Any] = field(default_factory=dict)
+    sections: list[Section] = field(default_factory=list)
+    tables: dict[str, CsvTable] = field(default_factory=dict)
     pieces: dict[str, Hardware] = field(default_factory=dict)
     findings: list[Finding] = field(default_factory=list)
     identity: str = ""

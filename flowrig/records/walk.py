@@ -7,6 +7,7 @@ import datetime as dt
 import os
 import re
 from collections.abc import Collection, Iterable, Mapping
+from dataclasses import dataclass, field
 from typing import cast
 
 import numpy as np
@@ -49,11 +50,21 @@ from flowrig.records.words import (
 )
 from flowrig.uncertainty.statement import Component
 
+SHORT = 24  # readings of a field that are remembered as they were written
 _ISO_DATE = re.compile(r"\d{4}-\d{2}-\d{2}")
 
 
+@dataclass
 class Walker(QuantityReader):
-    """Reads sections against their declarations."""
+    """Reads sections against their declarations.
+
+    Attributes
+    ----------
+    sections : list of Section
+        All that were read, in their order.
+    """
+
+    sections: list[Section] = field(default_factory=list)
 
     def section(self, table: Table, raw: object, path: Path_, given: Mapping[str, Item] | None = None) -> Section:
         """Read one table.
@@ -64,6 +75,7 @@ class Walker(QuantityReader):
             Fields that were read elsewhere, from a column of a log.
         """
         section = Section(table, path, self.where(*path), dict(given or {}))
+        self.sections.append(section)
         if not isinstance(raw, Mapping):
             read, remedy = shown(raw), "Write its fields on lines of their own below it."
             if isinstance(raw, list) and raw and all(isinstance(one, Mapping) for one in raw):
@@ -366,4 +378,6 @@ class Walker(QuantityReader):
             return None
         [components] = stated
         run = path_name(path) if len(values_si) > 1 else ""
-        return Item(declared, np.array(values_si), self.where(*path), unit=unit_shown, components=components, run=run)
+        text = ", ".join(str(t) for t in texts) if len(texts) <= SHORT and not isinstance(raw, Mapping) else ""
+        where = self.where(*path)
+        return Item(declared, np.array(values_si), where, unit=unit_shown, components=components, run=run, text=text)

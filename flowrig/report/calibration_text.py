@@ -24,7 +24,7 @@ def calibration_text(done: Calibrated, coverage: float = 0.95) -> str:
     what = {"box": "Box", "chamber": "Leakage of a chamber"}.get(pairs.calibrates, f"Instrument for {pairs.calibrates}")
     lines = heading_text(done.record)
     lines += ["", *wrapped(f"{what}, against {pairs.reference}: {len(done.residuals)} points, {formula.name}.")]
-    lines += wrapped(_headline(done, coverage))
+    lines += wrapped(headline(done, coverage))
     lines += ["", *(f"  {line}" for line in _numbers(done))]
     lines += ["", *_over_the_range(done, coverage)]
     lines += ["", *_scrutiny(done), "", *_points(done)]
@@ -33,7 +33,7 @@ def calibration_text(done: Calibrated, coverage: float = 0.95) -> str:
     return "\n".join(lines)
 
 
-def _headline(done: Calibrated, coverage: float) -> str:
+def headline(done: Calibrated, coverage: float = 0.95) -> str:
     """The curve at its pivot, with its error bar."""
     formula, shown = done.formula, units_of(done)
     unit_x, unit_y = (_unit(shown, f.kind) for f in (formula.argument, formula.result))

@@ -1,0 +1,1 @@
+"""A result as one page to read, print and check."""

@@ -1,0 +1,96 @@
+"""What a page is made of, whatever the command: its opening sentence, and parts of paragraphs, tables and pictures."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+
+from flowrig.records.declare import Finding
+from flowrig.records.record import Record
+from flowrig.report.figures.picture import Picture
+from flowrig.report.table import Table
+from flowrig.studies.result import Quantity
+
+
+@dataclass(frozen=True)
+class Words:
+    """Lines that keep their spaces, as the terminal has them."""
+
+    lines: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class Points:
+    """Short items below each other."""
+
+    items: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class Below:
+    """A heading within a part."""
+
+    title: str
+
+
+Block = str | Table | Words | Points | Below | Picture
+
+
+@dataclass
+class Part:
+    """A stretch of a page under a heading.
+
+    Attributes
+    ----------
+    anchor : str
+        By which it can be linked to.
+    title : str
+    blocks : list of Block
+    """
+
+    anchor: str
+    title: str
+    blocks: list[Block] = field(default_factory=list)
+
+
+@dataclass
+class Subject:
+    """What a page needs to know of a result.
+
+    Attributes
+    ----------
+    kind : str
+        What was done, in a word or two: measurement, prediction.
+    record : Record
+        Of the file that the command was given.
+    answer : str
+        One sentence.
+    quantities : sequence of Quantity
+        The numbers it is about, the first one leading.
+    findings : list of Finding
+    cautions : list of str
+    conventions : list of str
+        Choices a sceptical reader would ask about.
+    others : list of Record
+        Further records that stand behind it.
+    settings : dict of str to str
+        How it was reckoned: coverage, seed, draws.
+    budgets : sequence of Quantity
+        Numbers of which every cause of error is told.
+    """
+
+    kind: str
+    record: Record
+    answer: str
+    quantities: Sequence[Quantity]
+    findings: list[Finding]
+    cautions: list[str] = field(default_factory=list)
+    conventions: list[str] = field(default_factory=list)
+    others: list[Record] = field(default_factory=list)
+    settings: dict[str, str] = field(default_factory=dict)
+    budgets: Sequence[Quantity] = field(default_factory=list)
+
+    @property
+    def records(self) -> list[Record]:
+        """Each once."""
+        return list({id(r): r for r in (self.record, *self.others)}.values())

@@ -1,0 +1,212 @@
+"""A page as HTML: one file, nothing fetched, nothing run; it reads, prints and is checked as it stands."""
+
+from __future__ import annotations
+
+import base64
+import datetime as dt
+import platform
+from collections.abc import Sequence
+from functools import cache
+from importlib import metadata
+from typing import TYPE_CHECKING, Any
+
+from flowrig.report.figures.picture import Picture
+from flowrig.report.figures.rows import table_of
+from flowrig.report.figures.style import drawn
+from flowrig.report.page import record_says as says
+from flowrig.report.page.content import Below, Block, Part, Points, Subject, Words
+from flowrig.report.page.subjects import subject_of
+from flowrig.report.table import Table
+
+if TYPE_CHECKING:
+    from jinja2 import Environment
+
+SEVERITIES = {"alarm": "ALARM", "warning": "Warning", "note": "Note"}
+MOST_LISTED = 400  # values of one sort
+
+
+def page_html(result: Any, pictures: Sequence[Picture], blocks: Sequence[str | Table]) -> str:
+    """The page of a result.
+
+    Parameters
+    ----------
+    result : Any
+        Of any command that has a page (`subjects.SUBJECTS`).
+    pictures : sequence of Picture
+    blocks : sequence of str and Table
+        The report as the terminal has it: lines and tables.
+
+    Returns
+    -------
+    str
+        HTML of well below 1 MB, the same for the same result but for the day of issue.
+    """
+    subject = subject_of(result)
+    parts = [
+        _numbers(subject),
+        Part("figures", "Figures", list(pictures)),
+        Part("full", "The result in full", _joined(blocks)),
+        _budgets(subject),
+        _flags(subject),
+        Part("conventions", "Conventions, corrections and deviations", _conventions(subject)),
+        _instruments(subject),
+        *_readings(subject),
+        *_origins(subject),
+        Part("cautions", "Cautions", _cautions(subject)),
+        _provenance(subject),
+    ]
+    parts = [part for part in parts if part.blocks]
+    worst = next((name for name in SEVERITIES if any(f.severity == name for f in subject.findings)), "")
+    alarms = [f for f in subject.findings if f.severity == "alarm"]
+    return (
+        _environment()
+        .get_template("page.html")
+        .render(
+            subject=subject,
+            title=subject.record.heading.value("title") or subject.record.name,
+            about=list(says.heading_rows(subject.record)),
+            invented=[r.name for r in subject.records if r.heading.value("invented")],
+            alarms=list(dict.fromkeys((f.code, f.message) for f in alarms)),
+            worst=worst,
+            parts=parts,
+            figures=[(number, picture) for number, picture in enumerate(pictures, 1)],
+            issued=dt.date.today().isoformat(),
+            version=metadata.version("flowrig"),
+        )
+    )
+
+
+@cache
+def _environment() -> Environment:
+    from jinja2 import Environment, PackageLoader, StrictUndefined
+
+    environment = Environment(
+        loader=PackageLoader("flowrig.report.page", "."),
+        autoescape=True,  # titles and notes are other people's words
+        undefined=StrictUndefined,
+        trim_blocks=True,
+        lstrip_blocks=True,
+    )
+    environment.filters["image"] = _image
+    environment.tests |= {
+        "table": lambda block: isinstance(block, Table),
+        "words": lambda block: isinstance(block, Words),
+        "below": lambda block: isinstance(block, Below),
+        "points": lambda block: isinstance(block, Points),
+        "picture": lambda block: isinstance(block, Picture),
+    }
+    return environment
+
+
+def _image(picture: Picture) -> str:
+    return f"data:image/svg+xml;base64,{base64.b64encode(drawn(picture.figure)).decode('ascii')}"
+
+
+def _joined(blocks: Sequence[str | Table]) -> list[Block]:
+    """Lines that follow each other as one stretch."""
+    found: list[Block] = []
+    lines: list[str] = []
+    for block in (*blocks, None):
+        if isinstance(block, str):
+            lines.append(block)
+            continue
+        if any(line.strip() for line in lines):
+            found.append(Words(tuple(lines)))
+        lines = []
+        if block is not None:
+            found.append(block)
+    return found
+
+
+def _numbers(subject: Subject) -> Part:
+    blocks: list[Block] = []
+    if subject.quantities:
+        level = subject.settings.get("coverage of the intervals", "")
+        blocks.append(f"Intervals hold {level} each. Numbers that share a cause of error move together.")
+        blocks.append(table_of(subject.quantities))
+    return Part("numbers", "The numbers", blocks)
+
+
+def _budgets(subject: Subject) -> Part:
+    tables = [says.budget_table(q) for q in subject.budgets if q.estimate.parts]
+    tables = [table for table in tables if len(table)]
+    said = "What each cause alone would leave as standard uncertainty u, and its share of the whole variance."
+    return Part("budget", "Uncertainty budget", [said, *tables] if tables else [])
+
+
+def _flags(subject: Subject) -> Part:
+    rows = dict.fromkeys(
+        (SEVERITIES[f.severity], f.code, f.message, f.meaning.meaning)
+        for f in sorted(subject.findings, key=lambda f: list(SEVERITIES).index(f.severity))
+    )
+    if not rows:
+        return Part("flags", "Flags", ["Nothing was found that speaks against the result."])
+    return Part("flags", "Flags", [Table(("how grave", "flag", "where", "what it means"), tuple(rows), (0, 1, 2, 3))])
+
+
+def _conventions(subject: Subject) -> list[Block]:
+    warned = [f"{f.code}: {f.message}" for f in subject.findings if f.severity in ("alarm", "warning")]
+    told = list(dict.fromkeys(warned))
+    blocks: list[Block] = []
+    if subject.conventions:
+        blocks.append(Points(tuple(subject.conventions)))
+    if told:
+        blocks += [Below("Deviations from what the methods ask for, and what was missing"), Points(tuple(told))]
+    return blocks or ["None that is not told above."]
+
+
+def _instruments(subject: Subject) -> Part:
+    table = says.instrument_table(subject.records)
+    return Part("instruments", "Instruments and their calibration", [table] if table is not None else [])
+
+
+def _readings(subject: Subject) -> list[Part]:
+    parts = []
+    for number, record in enumerate(subject.records, 1):
+        blocks: list[Block] = []
+        air = says.air_table(record)
+        if air is not None:
+            blocks += [Below("Air"), air]
+        blocks += says.field_tables(record)
+        files = list(says.file_tables(record))
+        for table in files:
+            told = f"From the file {table.caption}, by its line numbers; the digest at the end is of the whole."
+            blocks += [told, table]
+        parts.append(Part(f"record-{number}", f"Every reading: {record.name}", blocks))
+    return parts
+
+
+def _origins(subject: Subject) -> list[Part]:
+    told: list[Block] = []
+    records = subject.records
+    for sort, title, none in (
+        (says.MEASURED, "Measured", "Nothing was measured for this."),
+        (says.STATED, "Stated by a person, a maker or a certificate", "Nothing."),
+        (says.ASSUMED, "Assumed, as nothing was written", "Nothing."),
+    ):
+        found = says.apart(records, sort)
+        more = [f"and {len(found) - MOST_LISTED} more"] if len(found) > MOST_LISTED else []
+        told += [Below(title), Points(tuple(found[:MOST_LISTED] + more)) if found else none]
+    invented = [r.name for r in records if r.heading.value("invented")]
+    said = f"All of {', '.join(invented)}, for demonstration." if invented else "Nothing is said to be invented."
+    return [Part("origins", "Measured, stated, assumed and invented, apart", [*told, Below("Invented"), said])]
+
+
+def _cautions(subject: Subject) -> list[Block]:
+    if not subject.cautions:
+        return []
+    return ["Local codes and licensed practice come first.", Points(tuple(subject.cautions))]
+
+
+def _provenance(subject: Subject) -> Part:
+    rows = [
+        ("flowrig", metadata.version("flowrig")),
+        ("Python", platform.python_version()),
+        *((name, metadata.version(name)) for name in ("numpy", "scipy")),
+        *subject.settings.items(),
+    ]
+    return Part(
+        "provenance",
+        "Software, settings and files",
+        [Table(("what", "which"), tuple(rows), (0, 1)), says.digest_table(subject.records)],
+    )

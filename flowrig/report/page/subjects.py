@@ -1,0 +1,234 @@
+"""From the result of each command to what its page is about: the sentence it opens with, and its numbers."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable
+from dataclasses import replace
+from typing import Any
+
+import numpy as np
+
+from flowrig.methods import cautions, decay_cautions, room_cautions
+from flowrig.records.record import Record
+from flowrig.report.lines import numbers, quantity_line
+from flowrig.report.page.content import Subject
+from flowrig.studies.calibrate import Calibrated
+from flowrig.studies.outlook import Plan
+from flowrig.studies.own import Owned
+from flowrig.studies.predict import Predicted
+from flowrig.studies.result import Quantity, Result
+from flowrig.studies.room import RoomResult
+from flowrig.studies.verify import Verified
+
+UNIT_AT_WORK = (cautions.GUARD, cautions.UNPLUG, cautions.LOADED, cautions.THROTTLED, cautions.CORD, cautions.LICENSED)
+
+
+def subject_of(result: Any) -> Subject:
+    """What a page has to tell of a result.
+
+    Raises
+    ------
+    KeyError
+        Of what is no result of a command.
+    """
+    return SUBJECTS[type(result).__name__](result)
+
+
+def _told(q: Quantity, coverage: float) -> str:
+    """A number in a sentence."""
+    if q.bound:
+        return f"{quantity_line(q)} ({_level(coverage)} confidence)"
+    value, low, high = numbers(q)
+    return f"{value} {q.unit} ({low} to {high}, {_level(coverage)} interval)"
+
+
+def _level(coverage: float) -> str:
+    return f"{100.0 * coverage:.6g} %"
+
+
+def _texts(found: Iterable[Any]) -> list[str]:
+    return list(dict.fromkeys(each.text for each in found))
+
+
+def _settings(coverage: float, seed: int | None = None, samples: int | None = None) -> dict[str, str]:
+    told = {"coverage of the intervals": _level(coverage)}
+    if seed is not None:
+        told["seed of the draws"] = str(seed)
+        told["draws"] = str(samples) if samples is not None else "as many as an honest interval takes"
+    return told
+
+
+def _reduced(result: Result) -> Subject:
+    taken = [caution for flow in result.flows for caution in flow.method.cautions]
+    if "decay" in result.parts or "particles" in result.parts:
+        taken += decay_cautions.DECAY
+    if set(result.parts) & {"electrical", "sound"}:
+        taken += UNIT_AT_WORK
+    conventions = [f"{text}." for flow in result.flows for text in flow.conventions]
+    for flow in result.flows:
+        conventions += [
+            f"Corrected for {label}: {100.0 * float(np.mean(by)):+.2g} %." for label, by in flow.corrections.items()
+        ]
+    quantities = [q for flow in result.flows for q in flow.quantities.values()]
+    if result.combined is not None:
+        quantities = [*result.combined.quantities.values(), *quantities]
+    quantities += [q for part in result.parts.values() for q in part.quantities.values()]
+    budgets = [flow.main for flow in result.flows] if result.rows is None else []
+    budgets += [next(iter(part.quantities.values())) for part in result.parts.values() if part.quantities]
+    return Subject(
+        "Measurement", result.record, _reduced_answer(result), quantities if result.rows is None else [],
+        result.all_findings, _texts(taken), list(dict.fromkeys(conventions)), [],
+        _settings(result.coverage, result.seed, result.samples), budgets,
+    )  # fmt: skip
+
+
+def _reduced_answer(result: Result) -> str:
+    said = []
+    if result.rows is not None and result.flows:
+        value = np.atleast_1d(result.flow.value)
+        ends = f"{np.nanmin(value):.4g} to {np.nanmax(value):.4g} {result.flow.unit}"
+        return f"{len(value)} tests come to flows of {ends}; each has its own {_level(result.coverage)} interval."
+    if result.combined is not None:
+        main = result.combined.main
+        said.append(f"The flow is {_told(main, result.coverage)}, {main.label}, from {len(result.flows)} measurements")
+    elif len(result.flows) == 1:
+        said.append(f"The flow is {_told(result.flow, result.coverage)}, {result.flow.label}")
+    elif result.flows:
+        each = "; ".join(f"{flow.name} {_told(flow.main, result.coverage)}" for flow in result.flows)
+        said.append(f"The flows are {each}")
+    for part in result.parts.values():
+        clean = getattr(part, "clean_air", None)
+        rates = list(clean.ranges.values()) if clean is not None else []
+        first = next((rate.clean_air for rate in rates if rate.clean_air is not None), None)
+        if first is not None:
+            said.append(f"the clean-air rate is {_told(first.quantity, result.coverage)}, {rates[0].words}")
+        elif part.quantities and not said:
+            q = next(iter(part.quantities.values()))
+            said.append(f"{q.label[:1].upper()}{q.label[1:]} is {_told(q, result.coverage)}")
+    return f"{'; '.join(said)}."
+
+
+def _predicted(predicted: Predicted) -> Subject:
+    setup = predicted.setup
+    several = (predicted, predicted.swept, predicted.life, predicted.noise, predicted.heat)
+    found = [f for part in several if part is not None for f in part.findings]
+    others = [setup.curve.record, *(entry.law.record for entry in setup.entries)]
+    quantities = [*predicted.main.quantities.values(), *(q for entry in predicted.entries for q in entry.values())]
+    answer = f"Predicted, not measured: a flow of {_told(predicted.flow, predicted.coverage)}"
+    if "share" in predicted.main.quantities:
+        answer += f", {_told(predicted['share'], predicted.coverage)} of the fan's free-air flow"
+    conventions = [
+        "Static pressure of the fan against the whole drop of bank and losses; the air's density is that at the unit "
+        "throughout."
+    ]
+    return Subject(
+        "Prediction", predicted.record, f"{answer}.", quantities, found, _texts(UNIT_AT_WORK), conventions, others,
+        _settings(predicted.coverage, predicted.seed, predicted.samples), [predicted.flow],
+    )  # fmt: skip
+
+
+def _calibrated(done: Calibrated) -> Subject:
+    from flowrig.report.calibration_text import headline
+
+    said = f"{headline(done)}, from {len(done.residuals)} points against {done.pairs.reference}."
+    conventions = [f"Formula: {done.formula.name}."]
+    return Subject(
+        "Calibration", done.record, said, [], done.findings, _texts(cautions.COMMON), conventions, [], _settings(0.95)
+    )
+
+
+def _verified(verified: Verified) -> Subject:
+    last = verified.checks[-1]
+    heading = verified.calibration.heading
+    verdict = {"holds": "holds", "fails": "does not hold any more", "cannot tell": "cannot be told to hold or not"}
+    said = (
+        f"The calibration of {heading.value('serial')} of {heading.value('date')} {verdict[last.verdict]}: check of "
+        f"{last.date}, {len(last.held)} points against {last.pairs.reference}."
+    )
+    records = [check.pairs.record for check in reversed(verified.checks)]
+    return Subject(
+        "Check of a calibration", records[0], said, [], verified.findings, _texts(cautions.COMMON), [], records[1:],
+        _settings(0.95) | {"calibration": verified.calibration.name},
+    )  # fmt: skip
+
+
+def _planned(plan: Plan) -> Subject:
+    said = []
+    for outlook in plan.outlooks:
+        shares = outlook.expected.main.estimate.budget()
+        most = f"; {shares[0].cause.name} limits it most" if shares else ""
+        said.append(f"{outlook.name}: to within {100.0 * outlook.half:.2g} % of the flow{most}")
+    target = ""
+    if plan.target is not None:
+        reached = [o.name for o in plan.outlooks if o.half <= plan.target]
+        met = "is reached" if len(reached) == len(plan.outlooks) else "is not reached"
+        target = f" The target of {100.0 * plan.target:.3g} % {met} as planned."
+    found = [f for o in plan.outlooks for f in (*o.expected.findings, *o.findings)] + plan.findings
+    taken = [caution for o in plan.outlooks for caution in o.method.cautions]
+    return Subject(
+        "Plan", plan.record, f"To be expected, nothing of it measured: {'; '.join(said)}.{target}",
+        [o.expected.main for o in plan.outlooks], found, _texts(taken),
+        list(dict.fromkeys(f"{c}." for o in plan.outlooks for c in o.expected.conventions)), [],
+        _settings(plan.coverage), [o.expected.main for o in plan.outlooks],
+    )  # fmt: skip
+
+
+def _room(result: RoomResult) -> Subject:
+    from flowrig.studies.room_verdict import answers
+
+    both = any(target.kind == "larger of two" for target in result.targets)
+    wanted = [t for t in result.targets if not (both and t.kind in ("air changes", "per person"))]
+    told = [f"{about}{f' ({state})' if state else ''}: {words}" for about, state, words in answers(wanted)]
+    needed = [
+        replace(case.needed, label=f"{target.title}, {case.state.name}: {case.needed.label}")
+        for target in result.targets
+        for case in target.cases
+    ]
+    asked = result.asked
+    return Subject(
+        "Advice for a room", result.record, f"{'; '.join(told)}." if told else "No target is stated.", needed,
+        result.all_findings, _texts(room_cautions.ROOM), [], _cleaners(result.record),
+        _settings(result.coverage, asked.seed, asked.samples), needed[:1],
+    )  # fmt: skip
+
+
+def _owned(owned: Owned) -> Subject:
+    first = owned.ranked[0]
+    lead = first[owned.leads]
+    years = owned.terms.value("years")
+    answer = f"{first.name} comes cheapest: {lead.label} {_told(lead, owned.coverage)} over {years} years"
+    if len(owned.options) > 1 and np.isfinite(first.cheapest):
+        answer += f", and the cheapest of those that meet the need in {100.0 * first.cheapest:.0f} % of the draws"
+    if first.short:
+        answer = f"No option gives the clean air that is needed; of these {answer}"
+    named = [
+        replace(option[name], label=f"{option.name}: {option[name].label}")
+        for option in owned.ranked
+        for name in dict.fromkeys((owned.leads, "levelised", "present_value", "delivered"))
+    ]
+    return Subject(
+        "Costs over years", owned.record, f"{answer}.", named, owned.findings, [], [
+            "Stated prices and ranges carried through: no offers and no forecast.",
+            "Nothing is said about health; a clean-air rate holds for the particles it was found with.",
+        ], _cleaners(owned.record), _settings(owned.coverage, owned.seed, owned.samples), [],
+    )  # fmt: skip
+
+
+def _cleaners(record: Record) -> list[Record]:
+    """Tests and predictions that a record names."""
+    found = []
+    for section in record.sections:
+        for item in section.items.values():
+            found += [x for x in np.ravel(np.asarray(item.value, dtype=object)) if isinstance(x, Record)]
+    return found
+
+
+SUBJECTS: dict[str, Callable[[Any], Subject]] = {
+    "Result": _reduced,
+    "Predicted": _predicted,
+    "Calibrated": _calibrated,
+    "Verified": _verified,
+    "Plan": _planned,
+    "RoomResult": _room,
+    "Owned": _owned,
+}
