@@ -10,7 +10,7 @@ from click.testing import CliRunner
 
 from flowrig.cli import COMMANDS, group
 from flowrig.report.lines import rounded
-from flowrig.report.markdown import calibration_tables, method_table
+from flowrig.report.markdown import calibration_tables, field_tables, flag_table, method_table
 from tests.predicted import example
 
 ROOT = Path(__file__).parents[1]
@@ -75,6 +75,8 @@ PAGES = {
     CURVES: {"beside": beside},
     README: {"output": output, "commands": command_list, "methods": method_table},
     CALIBRATIONS: {"calibration": calibration, "format": calibration_tables},
+    ROOT / "docs" / "fields.md": {"fields": field_tables},
+    ROOT / "docs" / "flags.md": {"flags": flag_table},
 }
 
 

@@ -19,10 +19,11 @@ from flowrig.records.filter_facts import FILTER
 from flowrig.records.flow_reader import FlowReader, calibrations
 from flowrig.records.in_python import plain
 from flowrig.records.in_use import read_courses
-from flowrig.records.instruments import Instrument, read_instrument
+from flowrig.records.instruments import read_instrument
 from flowrig.records.items import Item, Section, path_name
 from flowrig.records.named_flow import flow_unnamed
 from flowrig.records.part import PartReader
+from flowrig.records.pieces_apart import same_instrument, same_serial
 from flowrig.records.points import CALIBRATION, Points, read_points, task_table
 from flowrig.records.prediction import PREDICTION
 from flowrig.records.record import Declared, Record, ToCome
@@ -185,7 +186,7 @@ class _Reader:
             record.claims = self._claims(record, None not in methods)
         if self.to_come is not None:
             record.plan = self._plan()
-        self._same_serial(hardware)
+        same_serial(hardware, self.faults)
         # the instruments last: what is local to a record is known by all its files, which have been read by now
         instruments = {
             name: self._section(schema.INSTRUMENT, raw, ("instruments", name))
@@ -200,7 +201,7 @@ class _Reader:
             instrument = read_instrument(section, record.id, heading.value("date"), self.faults, broken)
             if instrument is not None:
                 record.instruments[name] = instrument
-        self._same_instrument(record.instruments)
+        same_instrument(record.instruments, self.faults)
         unread = {name for name in instruments if name not in record.instruments}
         named = [s for sections in hardware.values() for s in sections.values()]
         named += [record.calibration] if record.calibration is not None else []
@@ -214,32 +215,6 @@ class _Reader:
         record.sections = self.walker.sections
         record.tables = self.beside.tables()
         return record
-
-    def _same_serial(self, hardware: Mapping[str, Mapping[str, Section]]) -> None:
-        """Two pieces of hardware cannot be one."""
-        for table, sections in hardware.items():
-            known: dict[str, str] = {}
-            for name, section in sections.items():
-                serial = section.value("serial")
-                if serial is not None and known.setdefault(serial, name) != name:
-                    said = f"a serial number of its own; {table}.{known[serial]} has this one"
-                    self.faults.append(Fault(section["serial"].where, repr(serial), said, "Correct one of the two."))
-
-    def _same_instrument(self, instruments: Mapping[str, Instrument]) -> None:
-        """Two instruments of one kind, serial number and date could not be told apart."""
-        known: dict[str, str] = {}
-        for name, instrument in instruments.items():
-            if known.setdefault(instrument.identity, name) != name:
-                said = f"a serial number or date of its own; {known[instrument.identity]} has these"
-                where = instrument.section["serial"].where
-                self.faults.append(
-                    Fault(
-                        where,
-                        repr(instrument.section.value("serial")),
-                        said,
-                        "Name the same instrument in both places, or give each sensor its own number.",
-                    )
-                )
 
     def _heading(self, tables: set[str]) -> Section:
         raw = {k: v for k, v in self.data.items() if k not in tables}

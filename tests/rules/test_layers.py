@@ -39,7 +39,7 @@ LIBRARIES = {
     "records": {"numpy", "pandas"},
     "methods": {"numpy"},
     "studies": {"numpy", "pandas"},
-    "report": {"matplotlib", "numpy"},
+    "report": {"jinja2", "matplotlib", "numpy"},
     "cli": {"click"},
 }
 
@@ -92,7 +92,7 @@ def test_imports_run_one_way(imported: dict[Path, list[tuple[str, bool]]]) -> No
 
 def test_slow_libraries_are_imported_where_used(imported: dict[Path, list[tuple[str, bool]]]) -> None:
     """pandas, scipy and matplotlib load inside the function that needs them; pint in units.py alone."""
-    slow = {"pandas", "scipy", "matplotlib", "uncertainties", "pint"}
+    slow = {"pandas", "scipy", "matplotlib", "uncertainties", "pint", "jinja2"}
     wrong = [
         f"{path.relative_to(ROOT)}: {module}"
         for path, found in imported.items()
