@@ -1,13 +1,15 @@
-"""A cleaner over its running time, and the heat of its motor, as plain text within 80 columns."""
+"""A cleaner over its running time, and the heat of its motor, for people."""
 
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator
 
 import numpy as np
 
-from flowrig.report.lines import WIDTH, findings_text, quantity_line, rounded, wrapped
+from flowrig.report.blocks import Block, Heading, raised, wrapped
+from flowrig.report.lines import quantity_table, rounded
+from flowrig.report.table import Table
 from flowrig.studies.cleaner import HOT
 from flowrig.studies.filter_change import CHEAPEST, FINAL_DROP, NOT_KNOWN, Change, ruling
 from flowrig.studies.heat import NO_LIMIT, Heat
@@ -28,40 +30,41 @@ HEADS = {
 NONE = "not told"
 
 
-def life_text(life: Life) -> Iterator[str]:
+def life_blocks(life: Life) -> Iterator[Block]:
     """Flow and clean air over the run, when each limit is reached, and which ruled."""
     run = f"{float(life.shown(life.times[-1])):.4g} {life.unit}"
-    yield f"Over {run} of running, {100 * life.coverage:.6g} % intervals in brackets"
-    yield from _tables(life)
+    yield Heading(f"Over {run} of running, {100 * life.coverage:.6g} % intervals in brackets")
     yield ""
-    yield from wrapped("When to change the filters")
+    yield _table(life)
+    yield ""
+    yield Heading("When to change the filters", 3)
     for change in life.changes:
         yield from wrapped(f"- {_sentence(life, change)}", further=4)
     yield from _verdict(life)
     findings = [f for f in life.findings if f not in life.setup.findings]
     if findings:
-        yield from ("", *findings_text(findings))
+        yield from ("", *raised(findings))
 
 
-def heat_text(found: Heat | None) -> Iterator[str]:
+def heat_blocks(found: Heat | None) -> Iterator[Block]:
     """The rise of the winding where its resistance was measured, and the caution in any case."""
-    yield "Heat of the motor"
+    yield Heading("Heat of the motor")
     if found is None:
         yield from wrapped("No resistance of the winding was measured; none of it can be told from a flow.")
     else:
         q = found.rise
-        yield f"  Rise of the winding above the room  {quantity_line(q)}"
+        yield quantity_table([q], name=lambda q: "Rise of the winding above the room")
         if found.verdict == NO_LIMIT:
             yield from wrapped("No limit was given to hold it against.")
         else:
             yield from wrapped(f"Limit {found.limit:.4g} {q.unit}: {found.verdict}.")
     yield from wrapped(f"Caution: {HOT.meaning}")
     if found is not None and found.findings:
-        yield from ("", *findings_text(found.findings))
+        yield from ("", *raised(found.findings))
 
 
-def _tables(life: Life) -> Iterator[str]:
-    """Every column with its interval, as many side by side as there is room for."""
+def _table(life: Life) -> Table:
+    """A line a time, every column with its interval."""
     columns = [(HEADS[name], q) for name, q in life.quantities.items() if name in HEADS]
     several = len(life.names) > 1
     ways = [
@@ -71,28 +74,14 @@ def _tables(life: Life) -> Iterator[str]:
     ]
     at = next(i for i, (head, _) in enumerate(columns) if head == HEADS["pressure"]) + 1
     columns[at:at] = ways
-    rows = _rows(life)
-    times = [f"{float(life.shown(life.times[row])):.4g}" for row in rows]
-    first = _column("running", f"[{life.unit}]", times)
-    made = [_column(head, f"[{q.unit}]", [_cell(q, row) for row in rows]) for head, q in columns]
-    while made:
-        part, room = [first], WIDTH - 2 - len(first[0])
-        while made and (len(part) == 1 or len(made[0][0]) + 2 <= room):
-            room -= len(made[0][0]) + 2
-            part.append(made.pop(0))
-        yield ""
-        yield from (("  " + "  ".join(cells)).rstrip() for cells in zip(*part, strict=True))
+    rows = [(f"{float(life.shown(life.times[row])):.4g}", *(_cell(q, row) for _, q in columns)) for row in _rows(life)]
+    return Table((f"running\n[{life.unit}]", *(f"{head}\n[{q.unit}]" for head, q in columns)), tuple(rows), ())
 
 
 def _rows(life: Life) -> list[int]:
     """Times evenly over the run."""
     wanted = np.linspace(0.0, life.times[-1], SHOWN)
     return sorted({int(np.argmin(np.abs(life.times - t))) for t in wanted})
-
-
-def _column(head: str, unit: str, cells: Sequence[str]) -> list[str]:
-    width = max(map(len, (head, unit, *cells)))
-    return [f"{cell:>{width}}" for cell in (head, unit, *cells)]
 
 
 def _cell(q: Quantity, row: int) -> str:
@@ -125,7 +114,7 @@ def _time(life: Life, time: float) -> str:
     return f"{float(f'{float(life.shown(time)):.3g}'):.10g} {life.unit}"
 
 
-def _verdict(life: Life) -> Iterator[str]:
+def _verdict(life: Life) -> Iterator[Block]:
     unknown = any(change.status == NOT_KNOWN for change in life.changes)
     of = " of those that are known" if unknown else ""
     later = ruling([change for change in life.changes if change.time])

@@ -1,23 +1,23 @@
-"""Lines of plain text that every report is made of, within 80 columns: numbers with their bars, budgets, findings."""
+"""Blocks that every report is made of: numbers with their bars, budgets, the air."""
 
 from __future__ import annotations
 
 import math
 import textwrap
-from collections.abc import Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from typing import Any, Protocol
 
 import numpy as np
 
 from flowrig import units
-from flowrig.records.declare import Finding
 from flowrig.records.record import Record
 from flowrig.records.words import rounded as rounded
 from flowrig.records.words import three_digits
+from flowrig.report.blocks import KEPT, Block, Heading, labelled, wrapped
+from flowrig.report.table import Table
 from flowrig.studies.result import Quantity, interval_source
 from flowrig.uncertainty.estimate import Estimate
 
-WIDTH = 80
 BENT = 3.0  # times the standard deviation of the draws, either way: beyond, the linear uncertainty has no meaning
 
 
@@ -25,9 +25,6 @@ class Sure(Protocol):
     """Anything that knows the probability of its intervals."""
 
     coverage: float
-
-
-MARK = {"alarm": "ALARM", "warning": "Warning", "note": "Note"}
 
 
 def percent(share: float) -> str:
@@ -52,55 +49,123 @@ def linear_holds(q: Quantity) -> bool:
 
 
 def quantity_line(q: Quantity) -> str:
-    if q.bound:
-        return f"{q.bound} {rounded(float(q.u), float(q.limit))[0]} {q.unit}"
-    value, low, high = numbers(q)
-    return f"{value} {q.unit}   [{low} to {high}]"
+    return quantity_words(quantity_cells(q))
 
 
-def heading_text(record: Record) -> list[str]:
+def heading_blocks(record: Record) -> Iterator[Block]:
     heading = record.heading
-    lines = textwrap.wrap(f"{heading.value('title')}, {heading.value('date')}", WIDTH)
+    yield Heading(f"{heading.value('title')}, {heading.value('date')}", 1)
     if heading.value("invented"):
-        lines.append("Invented readings, for demonstration.")
-    return lines
+        yield "Invented readings, for demonstration."
 
 
-def first_lines(result: Sure, main: Quantity) -> Iterator[str]:
+def first_lines(result: Sure, main: Quantity) -> Iterator[Block]:
     """What a measurement, or several together, came to."""
     value, low, high = numbers(main)
     coverage = f"{100 * result.coverage:.6g} %"
-    yield f"  Flow {value} {main.unit}, {coverage} interval {low} to {high} {main.unit}"
-    yield f"  {main.label}"
-    yield from (f"  {text}" for text in _how_sure(main))
+    yield from wrapped(f"Flow {value} {main.unit}, {coverage} interval {low} to {high} {main.unit}", further=4)
+    yield from wrapped(main.label, further=4)
+    for text in _how_sure(main):
+        yield from wrapped(text, further=4)
 
 
-def quantities_text(quantities: Mapping[str, Quantity]) -> Iterator[str]:
+Cells = tuple[str, ...]
+
+
+def quantity_cells(q: Quantity) -> Cells:
+    """Value, unit and both ends; a bound has no ends."""
+    if q.bound:
+        return f"{q.bound} {rounded(float(q.u), float(q.limit))[0]}", q.unit, "", ""
+    value, low, high = numbers(q)
+    return value, q.unit, low, high
+
+
+def quantity_words(cells: Cells) -> str:
+    """The same in one line: 883 m3/h   [834 to 931]."""
+    value, unit, low, high = cells
+    return f"{value} {unit}" + (f"   [{low} to {high}]" if low else "")
+
+
+def quantity_table(
+    quantities: Iterable[Quantity],
+    indent: int = 2,
+    *,
+    least: int = 0,
+    cells: Callable[[Quantity], Cells] = quantity_cells,
+    name: Callable[[Quantity], str] = lambda q: q.label,
+) -> Table:
+    """A line a number, with its unit and both ends.
+
+    Parameters
+    ----------
+    quantities : iterable of Quantity
+    indent : int
+    least : int
+        Columns of the labels at the least, in plain text.
+    cells : callable
+        Value, unit and ends as words.
+    name : callable
+        What stands before them.
+    """
+    rows = tuple((name(q), *cells(q)) for q in quantities)
+    width = max((least, *(len(row[0]) for row in rows)))
+
+    def reads(rows: tuple[Cells, ...]) -> Iterator[str]:
+        for label, *told in rows:
+            words = quantity_words(tuple(told)).replace(" to ", f"{KEPT}to{KEPT}")
+            yield from labelled(f"{' ' * indent}{label:<{width}}  ", words).lines()
+
+    return Table(("quantity", "value", "unit", "from", "to"), rows, (0, 2), indent=indent, reads=reads)
+
+
+def quantities_blocks(quantities: Mapping[str, Quantity]) -> Iterator[Block]:
+    yield quantity_table(quantities.values())
     width = max(len(q.label) for q in quantities.values())
-    yield from (f"  {q.label:<{width}}  {quantity_line(q)}" for q in quantities.values())
     others = other_units(next(iter(quantities.values())))
     if others:
-        yield f"  {'the first in other units':<{width}}  {others}"
+        yield labelled(f"  {'the first in other units':<{width}}  ", others)
 
 
-def budget_text(main: Quantity) -> Iterator[str]:
-    yield "  Largest causes of error (share of the variance)"
-    yield from budget_lines(main.estimate, main.unit, main.kind)
+def capital(q: Quantity) -> str:
+    """Its label as the beginning of a line."""
+    return q.label[:1].upper() + q.label[1:]
 
 
-def budget_lines(estimate: Estimate, unit: str, kind: str) -> Iterator[str]:
+def budget_blocks(main: Quantity, of: str = "") -> Iterator[Block]:
+    """The three largest causes of a number, below a heading.
+
+    Parameters
+    ----------
+    main : Quantity
+    of : str
+        Which number, where more than one stands above.
+    """
+    about = f": {of}" if of else ""
+    yield Heading(f"Largest causes of error{about} (share of the variance)", 3)
+    yield budget_table(main.estimate, main.unit, main.kind)
+
+
+LONGEST_CAUSE = 46  # columns of plain text
+
+
+def budget_table(estimate: Estimate, unit: str, kind: str) -> Table:
     """The three largest causes of one number."""
+    rows = []
     for line in estimate.budget()[:3]:
         u = units.from_si(float(np.squeeze(line.u)), unit, units.as_difference(kind))
-        cause = textwrap.shorten(line.cause.name, 46, placeholder="...")
-        yield f"    {100 * float(np.squeeze(line.share)):5.1f} %  {cause:<46}  u {three_digits(u)} {unit}"
+        rows.append((f"{100 * float(np.squeeze(line.share)):.1f}", line.cause.name, three_digits(u)))
+    return causes_table(rows, unit)
 
 
-def wrapped(text: str, further: int = 2) -> list[str]:
-    """A paragraph, two columns in."""
-    joined = text.replace(" %", "\N{NO-BREAK SPACE}%")  # a number keeps its sign
-    lines = textwrap.wrap(joined, WIDTH, initial_indent="  ", subsequent_indent=" " * further)
-    return [line.replace("\N{NO-BREAK SPACE}", " ") for line in lines]
+def causes_table(rows: Iterable[Cells], unit: str) -> Table:
+    """Share of the variance in per cent, cause, and its part of the uncertainty; for many taken together none."""
+
+    def reads(rows: tuple[Cells, ...]) -> Iterator[str]:
+        for share, cause, u in rows:
+            named = textwrap.shorten(cause, LONGEST_CAUSE, placeholder="...")
+            yield f"    {share:>5} %  {named:<{LONGEST_CAUSE}}  u {u} {unit}" if u else f"    {share:>5} %  {cause}"
+
+    return Table(("share [%]", "cause", f"u [{unit}]"), tuple(rows), (1,), indent=4, reads=reads)
 
 
 def _how_sure(main: Quantity) -> Iterator[str]:
@@ -124,13 +189,6 @@ def other_units(q: Quantity) -> str:
     own = units.factor(q.unit, q.kind)
     others = [q.to(unit) for unit in ("m3/h", "L/s", "cfm") if units.factor(unit, q.kind) != own]
     return ", ".join(f"{numbers(other)[0]} {other.unit}" for other in others)
-
-
-def findings_text(findings: list[Finding]) -> list[str]:
-    lines = []
-    for f in findings:
-        lines += wrapped(f"{MARK[f.severity]}, {f.code}: {f.message}", further=4)
-    return lines
 
 
 def air_line(state: dict[str, Any]) -> str:

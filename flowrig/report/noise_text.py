@@ -1,9 +1,8 @@
-"""Several slower cleaners in place of one, as plain text within 80 columns."""
+"""Several slower cleaners in place of one, for people."""
 
 from __future__ import annotations
 
 import math
-import textwrap
 from collections.abc import Iterator, Sequence
 
 import numpy as np
@@ -11,7 +10,9 @@ import numpy as np
 from flowrig import units
 from flowrig.records.declare import Finding
 from flowrig.records.items import as_written
-from flowrig.report.lines import WIDTH, findings_text, rounded, wrapped
+from flowrig.report.blocks import Block, Heading, raised, wrapped
+from flowrig.report.lines import rounded
+from flowrig.report.table import Table
 from flowrig.studies.equal_noise import NONE, NOT_CLEAN, SURE, EqualNoise
 from flowrig.studies.result import Quantity
 
@@ -26,9 +27,9 @@ HEADS = {
 }
 
 
-def noise_text(found: EqualNoise, told: Sequence[Finding] = ()) -> Iterator[str]:
+def noise_blocks(found: EqualNoise, told: Sequence[Finding] = ()) -> Iterator[Block]:
     """What so many give without more noise, how quiet they are for what is required, and the smallest number."""
-    yield "More and slower cleaners"
+    yield Heading("More and slower cleaners")
     section, coverage = found.section, 100 * found.coverage
     read_at = "" if section["speed_ratio"].assumed else f" at {as_written(section['speed_ratio'])} of the fan's speed"
     yield from wrapped(
@@ -36,16 +37,16 @@ def noise_text(found: EqualNoise, told: Sequence[Finding] = ()) -> Iterator[str]
         f"ten times the speed, and all at the same distance. ± is half of the {coverage:.6g} % interval."
     )
     yield ""
-    yield from wrapped(f"All together no louder than {_limit(found)}:")
+    yield Heading(f"All together no louder than {_limit(found)}:", 3)
     shown = slice(found.tried, None)
     names = [f"{n:.0f}" for n in found.number[shown]]
-    yield from _table(["1, as it is"][: found.tried] + names, found.quiet)
+    yield _table(["1, as it is"][: found.tried] + names, found.quiet)
     yield from wrapped(
         "Each turns as fast as the limit allows: what is not known of the level is in the speed and in the air."
     )
     yield ""
-    yield from wrapped(f"To give {_needed(found)} all together:")
-    yield from _table(names, found.enough, shown)
+    yield Heading(f"To give {_needed(found)} all together:", 3)
+    yield _table(names, found.enough, shown)
     beyond = found.number[shown][found.beyond[shown]]
     if beyond.size:
         which = "any of them" if beyond.size == len(names) else ", ".join(f"{n:.0f}" for n in beyond)
@@ -56,7 +57,7 @@ def noise_text(found: EqualNoise, told: Sequence[Finding] = ()) -> Iterator[str]
     yield from ("", *_verdict(found))
     findings = [f for f in found.findings if f not in told]
     if findings:
-        yield from ("", *findings_text(findings))
+        yield from ("", *raised(findings))
 
 
 def _limit(found: EqualNoise) -> str:
@@ -73,26 +74,11 @@ def _needed(found: EqualNoise) -> str:
     return f"{float(f'{value:.4g}'):.10g} {unit} {of}"  # without an exponent
 
 
-def _table(names: Sequence[str], group: dict[str, Quantity], rows: slice = slice(None)) -> Iterator[str]:
-    """A line a number of cleaners; as many tables below each other as the width asks for."""
-    first = _column("cleaners", "", names)
-    columns = [
-        _column(HEADS[name], f"[{q.unit}]", [_cell(q, row) for row in range(len(q.estimate.value))[rows]])
-        for name, q in group.items()
-    ]
-    while columns:
-        part, room = [first], WIDTH - 2 - len(first[0])
-        while columns and (len(part) == 1 or len(columns[0][0]) + 2 <= room):
-            room -= len(columns[0][0]) + 2
-            part.append(columns.pop(0))
-        yield from (("  " + "  ".join(cells)).rstrip() for cells in zip(*part, strict=True))
-        if columns:
-            yield ""
-
-
-def _column(head: str, unit: str, cells: Sequence[str]) -> list[str]:
-    width = max(map(len, (head, unit, *cells)))
-    return [f"{cell:>{width}}" for cell in (head, unit, *cells)]
+def _table(names: Sequence[str], group: dict[str, Quantity], rows: slice = slice(None)) -> Table:
+    """A line a number of cleaners."""
+    heads = [f"{HEADS[name]}\n[{q.unit}]" for name, q in group.items()]
+    columns = [[_cell(q, row) for row in range(len(q.estimate.value))[rows]] for q in group.values()]
+    return Table(("cleaners", *heads), tuple(zip(names, *columns, strict=True)), ())
 
 
 def _cell(q: Quantity, row: int) -> str:
@@ -105,7 +91,7 @@ def _cell(q: Quantity, row: int) -> str:
     return f"{shown} ± {half}"
 
 
-def _verdict(found: EqualNoise) -> Iterator[str]:
+def _verdict(found: EqualNoise) -> Iterator[Block]:
     if not found.verdict and any(f.meaning == NOT_CLEAN for f in found.findings):
         yield from wrapped("How many give the clean air that is required cannot be told: no efficiency is known.")
         return
@@ -129,6 +115,4 @@ def _verdict(found: EqualNoise) -> Iterator[str]:
         )
         return
     sure = "the error bars included" if found.verdict == SURE else "but only in the middle of the error bars"
-    yield from textwrap.wrap(
-        f"Smallest number for {asked}: {found.answer}, {sure}.", WIDTH, initial_indent="  ", subsequent_indent="  "
-    )
+    yield from wrapped(f"Smallest number for {asked}: {found.answer}, {sure}.")

@@ -1,4 +1,4 @@
-"""What options cost over years, as plain text for the terminal, within 80 columns."""
+"""What options cost over years, for people."""
 
 from __future__ import annotations
 
@@ -9,17 +9,17 @@ from collections.abc import Iterator
 from flowrig import units
 from flowrig.records.items import as_written
 from flowrig.records.own_facts import LOWER, ON_THE_DAY, REAL
+from flowrig.report.blocks import Block, Heading, Paragraph, plain, raised, wrapped
 from flowrig.report.lines import (
-    WIDTH,
-    findings_text,
-    heading_text,
-    numbers,
+    Cells,
+    heading_blocks,
     percent,
-    quantity_line,
+    quantity_cells,
+    quantity_table,
     rounded,
     spread,
-    wrapped,
 )
+from flowrig.report.table import Table
 from flowrig.studies.own import BY, LEVELISED, PRESENT, Owned, OwnedOption
 from flowrig.studies.pairs import Odds, Pair
 from flowrig.studies.payments import time_step
@@ -34,23 +34,29 @@ SAME = 1e-6  # of a cost: no more is no difference
 
 
 def own_text(owned: Owned) -> str:
-    """Everything a person at the terminal is shown."""
-    lines = [*heading_text(owned.record), "", *_terms(owned)]
+    """Everything a person is shown, as plain text within 80 columns."""
+    return plain(own_blocks(owned))
+
+
+def own_blocks(owned: Owned) -> Iterator[Block]:
+    """Everything a person is shown."""
+    yield from (*heading_blocks(owned.record), "", *_terms(owned))
     for place, option in enumerate(owned.ranked, start=1):
-        lines += ["", *_option(owned, option, place)]
-    lines += ["", *_left_out(owned)] if any(option.left_out for option in owned) else []
+        yield from ("", *_option(owned, option, place))
+    if any(option.left_out for option in owned):
+        yield from ("", *_left_out(owned))
     for name in owned.idle:
-        lines += ["", *wrapped(f"{name}: costs nothing and cleans no air; it is no part of what follows.")]
+        yield from ("", *wrapped(f"{name}: costs nothing and cleans no air; it is no part of what follows."))
     if owned.pairs:
-        lines += ["", "Held against each other"]
-        lines += [line for pair in _in_order(owned)[:MOST_PAIRS] for line in _pair(owned, pair)]
+        yield from ("", Heading("Held against each other"))
+        for pair in _in_order(owned)[:MOST_PAIRS]:
+            yield from _pair(owned, pair)
         if len(owned.pairs) > MOST_PAIRS:
-            lines.append(f"  and {len(owned.pairs) - MOST_PAIRS} more pairs; --json FILE writes them all")
-        lines += ["", *_bars(owned)]
-    lines += ["", *_conventions(owned)]
+            yield from wrapped(f"and {len(owned.pairs) - MOST_PAIRS} more pairs; --json FILE writes them all")
+        yield from ("", *_bars(owned))
+    yield from ("", *_conventions(owned))
     if owned.findings:
-        lines += ["", *findings_text(owned.findings)]
-    return "\n".join(lines)
+        yield from ("", *raised(owned.findings))
 
 
 def alarms(owned: Owned) -> list[str]:
@@ -58,10 +64,11 @@ def alarms(owned: Owned) -> list[str]:
     return [f"ALARM, {f.code}: {f.message}" for f in owned.findings if f.severity == "alarm"]
 
 
-def _terms(owned: Owned) -> Iterator[str]:
+def _terms(owned: Owned) -> Iterator[Block]:
     terms, years = owned.terms, owned.terms.value("years")
     many = len(owned.options)
-    yield f"{many} option{'s'[: many - 1]} over {years} year{'s'[: years - 1]}, {100 * owned.coverage:.6g} % intervals"
+    over = f"over {years} year{'s'[: years - 1]}, {100 * owned.coverage:.6g} % intervals"
+    yield Heading(f"{many} option{'s'[: many - 1]} {over}")
     money = "money of today" if terms.value("money") == REAL else "money as it is paid"
     discount = next(name for name in ("real_discount", "nominal_discount") if name in terms)
     rate = f"{discount.replace('_', ' ')} {terms[discount].text or as_written(terms[discount])}"
@@ -88,19 +95,16 @@ def _terms(owned: Owned) -> Iterator[str]:
             )
 
 
-def _option(owned: Owned, option: OwnedOption, place: int) -> Iterator[str]:
+def _option(owned: Owned, option: OwnedOption, place: int) -> Iterator[Block]:
     of, number = option.option, option.units
     count = f"{number} unit{'s'[: number - 1]}{', as many as are needed' if of.counted else ''}"
     short = ", LESS THAN IS NEEDED" if option.short else ""
     new = ", BY CLEAN AIR OF NEW FILTERS" if of.of_new_filters else ""
-    yield from textwrap.wrap(f"{place}  {option.name}: {count}{short}{new}", WIDTH, subsequent_indent="   ")
+    yield Heading(f"{place}  {option.name}: {count}{short}{new}", further="   ")
     yield from _hung(f"Clean-air rate {HOW.get(of.how, of.how)}, for {of.particles}.")
     told = [option[n] for n in ("delivered", LEVELISED, PRESENT, "yearly_cost", "for_need") if n in option.quantities]
-    width = max(len(q.label) for q in told)
-    for q in told:
-        yield from textwrap.wrap(f"   {q.label:<{width}}  {_line(q)}", WIDTH, subsequent_indent=" " * (width + 5))
-    parts = [f"{q.label} {_short(q)}" for q in option.items.values()]
-    yield from _hung(f"Of the present value: {'; '.join(parts)}.")
+    yield quantity_table(told, 3, cells=_cells)
+    yield _items(option)
     bought = [f"{option.sets:.0f} set{'s' if option.sets != 1 else ''} of filters"] if "interval" in of.given else []
     bought += [f"{option.anew:.0f} unit{'s' if option.anew != 1 else ''}"] if option.anew else []
     if bought:
@@ -110,9 +114,9 @@ def _option(owned: Owned, option: OwnedOption, place: int) -> Iterator[str]:
         yield from _hung(f"The cheapest{of_those} by {BY[owned.leads]} in {_share(option.cheapest)} of the draws.")
 
 
-def _left_out(owned: Owned) -> Iterator[str]:
+def _left_out(owned: Owned) -> Iterator[Block]:
     """What counted as nothing because nobody stated it, once for what all leave out."""
-    yield "Left out, and so counted as nothing"
+    yield Heading("Left out, and so counted as nothing")
     alike = [name for name in owned.options[0].left_out if all(name in option.left_out for option in owned)]
     if alike and len(owned.options) > 1:
         yield from _hung(f"of every option: {'; '.join(alike)}", 2)
@@ -122,26 +126,26 @@ def _left_out(owned: Owned) -> Iterator[str]:
             yield from _hung(f"of {option.name}: {'; '.join(alone)}", 2)
 
 
-def _hung(text: str, by: int = 3) -> list[str]:
+def _items(option: OwnedOption) -> Table:
+    """What the present value is made of; in plain text a sentence."""
+
+    def reads(rows: tuple[Cells, ...]) -> Iterator[str]:
+        parts = [f"{label} {value}" + (f" [{low} to {high}]" if low else "") for label, value, _, low, high in rows]
+        for paragraph in _hung(f"Of the present value: {'; '.join(parts)}."):
+            yield from paragraph.split("\n")
+
+    rows = tuple((q.label, *_cells(q)) for q in option.items.values())
+    return Table(("of the present value", "value", "unit", "from", "to"), rows, (0, 2), indent=3, reads=reads)
+
+
+def _hung(text: str, by: int = 3) -> list[Paragraph]:
     """A paragraph so many columns in, what follows two more."""
-    joined = text.replace(" %", "\N{NO-BREAK SPACE}%").replace("± ", "±\N{NO-BREAK SPACE}")  # a number keeps its sign
-    further = " " * (by + 2)
-    lines = textwrap.wrap(joined, WIDTH, initial_indent=" " * by, subsequent_indent=further, break_on_hyphens=False)
-    return [line.replace("\N{NO-BREAK SPACE}", " ") for line in lines]
+    return [Paragraph(text, " " * by, " " * (by + 2), hyphens=False)] if text else []
 
 
-def _line(q: Quantity) -> str:
+def _cells(q: Quantity) -> Cells:
     """A number with its bar; one that is exact without."""
-    if _exact(q):
-        return f"{_number(float(q.value))} {q.unit}"
-    return quantity_line(q)
-
-
-def _short(q: Quantity) -> str:
-    if _exact(q):
-        return _number(float(q.value))
-    value, low, high = numbers(q)
-    return f"{value} [{low} to {high}]"
+    return (_number(float(q.value)), q.unit, "", "") if _exact(q) else quantity_cells(q)
 
 
 def _exact(q: Quantity) -> bool:
@@ -165,8 +169,8 @@ def _in_order(owned: Owned) -> list[Pair]:
     return sorted(owned.pairs, key=lambda pair: sorted((place[pair.first], place[pair.second])))
 
 
-def _pair(owned: Owned, pair: Pair) -> Iterator[str]:
-    yield from wrapped(f"{pair.first} less {pair.second}", further=4)
+def _pair(owned: Owned, pair: Pair) -> Iterator[Block]:
+    yield Heading(f"{pair.first} less {pair.second}", 3, further="    ")
     if pair.lives:
         yield from _hung(pair.lives, 4)
     told: list[tuple[Quantity, Odds]] = [(pair.by_air, pair.cheaper_by_air), (pair.difference, pair.cheaper)]
@@ -178,7 +182,7 @@ def _pair(owned: Owned, pair: Pair) -> Iterator[str]:
         if max(abs(float(q.low)), abs(float(q.high))) <= SAME * whole:
             yield f"    {label:<17}  the same in every draw"
             continue
-        yield from textwrap.wrap(f"    {label:<17}  {_line(q)}", WIDTH, subsequent_indent=" " * 23)
+        yield quantity_table([q], 4, least=17, cells=_cells, name=lambda q: BY[q.name])
         yield from _hung(f"Probability that {pair.first} is the cheaper: {_chance(odds)}.", 4)
     yield from _hung(_meeting(owned, pair), 4)
 
@@ -221,29 +225,34 @@ def _none_or(share: float, of: str) -> str:
     return f"any of {of}" if share == 1.0 else f"{_share(share)} of {of}"
 
 
-def _bars(owned: Owned) -> Iterator[str]:
+def _bars(owned: Owned) -> Iterator[Block]:
     """What decides between the two that are the cheapest."""
     best, next_ = owned.ranked[:2]
     pair = owned.pair(best.name, next_.name)
     bars = pair.bars if owned.leads == PRESENT else pair.bars_by_air
     q = pair.difference if owned.leads == PRESENT else pair.by_air
-    yield from textwrap.wrap(f"What each range does to the {BY[owned.leads]} of {pair.first} less {pair.second}", WIDTH)
+    yield Heading(f"What each range does to the {BY[owned.leads]} of {pair.first} less {pair.second}")
     if not bars:
-        yield "  Nothing: what has a range moves both alike, or not at all."
+        yield from wrapped("Nothing: what has a range moves both alike, or not at all.")
         return
     middle = float(units.from_si(bars[0].middle, q.unit, q.kind))
     at_middle = rounded(spread(q), middle)[0] if not _exact(q) else _number(middle)
     yield from wrapped(
         f"{at_middle} {q.unit} with every number at its middle; below, with one number at each end of its range."
     )
-    rows = [(bar.input.name, _range(bar), *_at_ends(bar, q)) for bar in bars[:MOST_BARS]]
+    rows = tuple((bar.input.name, _range(bar), *_at_ends(bar, q)) for bar in bars[:MOST_BARS])
+    heads = ("number", "its range", f"at its low end [{q.unit}]", f"at its high end [{q.unit}]")
+    yield Table(heads, rows, (0, 1), reads=_bars_read)
+    if len(bars) > MOST_BARS:
+        yield from wrapped(f"and {len(bars) - MOST_BARS} more, each of less; --json FILE writes them all")
+
+
+def _bars_read(rows: tuple[Cells, ...]) -> Iterator[str]:
     widths = [min(38, max(len(row[0]) for row in rows)), *(max(len(row[k]) for row in rows) for k in (1, 2, 3))]
     for name, ends, low, high in rows:
         shown = textwrap.wrap(name, widths[0])
         yield f"  {shown[0]:<{widths[0]}}  {ends:<{widths[1]}}  {low:>{widths[2]}} to {high:>{widths[3]}}"
         yield from (f"    {line}" for line in shown[1:])
-    if len(bars) > MOST_BARS:
-        yield f"  and {len(bars) - MOST_BARS} more, each of less; --json FILE writes them all"
 
 
 def _range(bar: Bar) -> str:
@@ -260,7 +269,7 @@ def _at_ends(bar: Bar, q: Quantity) -> list[str]:
     return rounded(max(abs(ends[1] - ends[0]) / 4, DIGITS * max(map(abs, ends)), least), *ends)
 
 
-def _conventions(owned: Owned) -> Iterator[str]:
+def _conventions(owned: Owned) -> Iterator[Block]:
     terms = owned.terms
     when = "each purchase on its day, energy and upkeep month by month"
     if terms.value("payments") != ON_THE_DAY:

@@ -1,31 +1,32 @@
-"""A prediction as plain text for the terminal, within 80 columns."""
+"""A prediction for people."""
 
 from __future__ import annotations
 
 import math
-import textwrap
 from collections.abc import Iterator, Sequence
 
 import numpy as np
 
 from flowrig import units
 from flowrig.records.declare import Finding
-from flowrig.report.life_text import heat_text, life_text
+from flowrig.report.blocks import Block, Heading, plain, raised, wrapped
+from flowrig.report.life_text import heat_blocks, life_blocks
 from flowrig.report.lines import (
-    WIDTH,
+    Cells,
     air_line,
-    budget_text,
-    findings_text,
+    budget_blocks,
     first_lines,
-    heading_text,
+    heading_blocks,
     linear_holds,
     numbers,
-    quantities_text,
-    quantity_line,
+    quantities_blocks,
+    quantity_cells,
+    quantity_table,
+    quantity_words,
     rounded,
-    wrapped,
 )
-from flowrig.report.noise_text import noise_text
+from flowrig.report.noise_text import noise_blocks
+from flowrig.report.table import Table
 from flowrig.studies.cleaner import Setup
 from flowrig.studies.filter_law import FilterLaw
 from flowrig.studies.predict import Predicted
@@ -46,17 +47,21 @@ HEADS = {  # of the table of a sweep
 
 
 def predict_text(predicted: Predicted) -> str:
-    """Everything a person at the terminal is shown."""
-    lines = [*heading_text(predicted.record), "", *_point(predicted)]
+    """Everything a person is shown, as plain text within 80 columns."""
+    return plain(predict_blocks(predicted))
+
+
+def predict_blocks(predicted: Predicted) -> Iterator[Block]:
+    """Everything a person is shown."""
+    yield from (*heading_blocks(predicted.record), "", *_point(predicted))
     if predicted.swept is not None:
-        lines += ["", *sweep_text(predicted.swept, predicted.coverage, predicted.setup.findings)]
+        yield from ("", *sweep_blocks(predicted.swept, predicted.coverage, predicted.setup.findings))
     if predicted.life is not None:
-        lines += ["", *life_text(predicted.life)]
+        yield from ("", *life_blocks(predicted.life))
     if predicted.noise is not None:
-        lines += ["", *noise_text(predicted.noise, predicted.findings)]
+        yield from ("", *noise_blocks(predicted.noise, predicted.findings))
     if predicted.heat is not None:
-        lines += ["", *heat_text(predicted.heat)]
-    return "\n".join(lines)
+        yield from ("", *heat_blocks(predicted.heat))
 
 
 def alarms(predicted: Predicted) -> list[str]:
@@ -80,37 +85,44 @@ def bank_in_words(setup: Setup) -> str:
     return f"{words}; {', then '.join(banks)}"
 
 
-def _point(predicted: Predicted) -> Iterator[str]:
+def _point(predicted: Predicted) -> Iterator[Block]:
     setup, main = predicted.setup, predicted.main
-    yield from textwrap.wrap(bank_in_words(setup), WIDTH)
+    yield Heading(bank_in_words(setup))
     yield from first_lines(predicted, predicted.flow)
     if "share" in main.quantities:
         left = main.quantities["share"]
         value, low, high = numbers(left)
         yield from wrapped(f"The filters leave {value} % [{low} to {high}] of the free-air flow.")
-    yield from ("", *quantities_text(main.quantities))
+    yield from ("", *quantities_blocks(main.quantities))
     for entry, quantities in zip(setup.entries, predicted.entries, strict=True):
         where = f", stage {entry.stage}" if len({e.stage for e in setup.entries}) > 1 else ""
         yield ""
         yield from wrapped(f"{entry.counts:.0f} × {entry.name}{where}: {_resistance(entry.law)}", further=4)
-        width = max(len(q.label) for q in quantities.values())
-        yield from (f"    {q.label:<{width}}  {quantity_line(q)}" for q in quantities.values())
+        yield quantity_table(quantities.values(), 4)
     if len(predicted.crossings) > 1:
-        yield from ("", "  Fan and bank agree at")
+        yield from ("", Heading("Fan and bank agree at", 3))
+        rows = []
         for crossing in sorted(predicted.crossings, key=lambda c: c.place):
             kind = "stable" if crossing.stable else "unstable"
             told = ", told above" if crossing is main else ""
-            yield f"    {quantity_line(crossing.quantities['flow'])}, {kind}{told}"
-    yield from ("", f"  Air at the unit: {air_line(setup.air)}")
+            rows.append((*quantity_cells(crossing.quantities["flow"]), f"{kind}{told}"))
+        yield Table(("flow", "unit", "from", "to", ""), tuple(rows), (1, 4), indent=4, reads=_crossings_read)
+    yield ""
+    yield from wrapped(f"Air at the unit: {air_line(setup.air)}", 4)
     if linear_holds(predicted.flow):
-        yield from ("", *budget_text(predicted.flow))
+        yield from ("", *budget_blocks(predicted.flow))
     yield from wrapped(
         "Convention: static pressure of the fan against the whole drop of bank and losses; the air's density is that "
         "at the unit throughout.",
         further=4,
     )
     if predicted.findings:
-        yield from ("", *findings_text(predicted.findings))
+        yield from ("", *raised(predicted.findings))
+
+
+def _crossings_read(rows: tuple[Cells, ...]) -> Iterator[str]:
+    for *cells, kind in rows:
+        yield f"    {quantity_words(tuple(cells))}, {kind}"
 
 
 def _resistance(law: FilterLaw) -> str:
@@ -123,46 +135,28 @@ def _resistance(law: FilterLaw) -> str:
     return f"{words} Pa, v in m/s, in air of {law.density:.4g} kg/m3; face {face:.4g} m2"
 
 
-def sweep_text(swept: Swept, coverage: float, told: Sequence[Finding] = ()) -> Iterator[str]:
+def sweep_blocks(swept: Swept, coverage: float, told: Sequence[Finding] = ()) -> Iterator[Block]:
     """A line a design, and what a further filter gains; of what was found only what is not told already."""
-    yield from textwrap.wrap(f"Tried: {', '.join(f'{n} of {name}' for name, n in _numbers(swept))}", WIDTH)
-    names = [name for name in HEADS if name in swept.quantities]
-    heads = {name: (HEADS[name], swept.quantities[name].unit) for name in names}
-    design = [max(len(name), *map(len, words)) for name, words in swept.varied.items()]
-    shown = range(min(len(swept), MOST))
-    for part in _parts(names, WIDTH - 2 - sum(w + 2 for w in design)):
-        widths = [_width(swept.quantities[name], heads[name]) for name in part]
-        yield ""
-        yield "  " + "  ".join(
-            [f"{name:<{w}}" for name, w in zip(swept.varied, design, strict=True)]
-            + [f"{heads[name][0]:>{w}}" for name, w in zip(part, widths, strict=True)]
-        )
-        yield "  " + "  ".join(
-            [" " * w for w in design] + [f"{f'[{heads[name][1]}]':>{w}}" for name, w in zip(part, widths, strict=True)]
-        )
-        for row in shown:
-            words = swept.design(row)
-            cells = [f"{words[name]:<{w}}" for name, w in zip(swept.varied, design, strict=True)]
-            cells += [f"{_cell(swept.quantities[name], row):>{w}}" for name, w in zip(part, widths, strict=True)]
-            yield "  " + "  ".join(cells)
+    yield Heading(f"Tried: {', '.join(f'{n} of {name}' for name, n in _numbers(swept))}")
+    shown = {name: swept.quantities[name] for name in HEADS if name in swept.quantities}
+    rows = []
+    for row in range(min(len(swept), MOST)):
+        words = swept.design(row)
+        rows.append((*(words[name] for name in swept.varied), *(_cell(q, row) for q in shown.values())))
+    keys = len(swept.varied)
+    heads = (*swept.varied, *(f"{HEADS[name]}\n[{q.unit}]" for name, q in shown.items()))
+    yield from ("", Table(heads, tuple(rows), tuple(range(keys)), keys=keys))
     if len(swept) > MOST:
-        yield f"  and {len(swept) - MOST} more; --csv FILE writes them all"
+        yield from wrapped(f"and {len(swept) - MOST} more; --csv FILE writes them all")
     yield from wrapped(f"± is half of the {100 * coverage:.6g} % interval.")
     yield from _gains(swept)
     findings = [f for f in swept.findings if f not in told]
     if findings:
-        yield from ("", *findings_text(findings))
+        yield from ("", *raised(findings))
 
 
 def _numbers(swept: Swept) -> list[tuple[str, int]]:
     return [(name.replace("_", " "), len(words)) for name, words in swept.varied.items()]
-
-
-def _parts(names: list[str], room: int) -> Iterator[list[str]]:
-    """As many columns beside each other as there is room for."""
-    each = max(1, room // 16)
-    for start in range(0, len(names), each):
-        yield names[start : start + each]
 
 
 def _cell(q: Quantity, row: int) -> str:
@@ -175,31 +169,32 @@ def _cell(q: Quantity, row: int) -> str:
     return f"{shown} ± {half}"
 
 
-def _width(q: Quantity, head: tuple[str, str]) -> int:
-    return max(len(head[0]), len(head[1]) + 2, *(len(_cell(q, row)) for row in range(len(q.estimate.value))))
-
-
-def _gains(swept: Swept) -> Iterator[str]:
+def _gains(swept: Swept) -> Iterator[Block]:
     """What a further filter adds, while that is more than its error bar."""
     q = swept.gained
     if q is None:
         return
     others = [name for name in swept.varied if name != "count"]
     counts = swept.setup.entries[0].counts
-    groups: dict[tuple[str, ...], list[str]] = {}
+    groups: dict[tuple[str, ...], list[Cells]] = {}
     for row in range(len(swept)):
         value, low = float(q.value[row]), float(q.low[row])
         if not math.isfinite(value):
             continue
         design = swept.design(row)
         shown, half = rounded(float(q.u[row]), value, float(q.high[row]) - value)
-        sure = "" if low > 0 else ", not more than its error bar"
+        sure = "" if low > 0 else "not more than its error bar"
         before = f"{counts[counts < counts[row]].max():g}"
         groups.setdefault(tuple(design[n] for n in others), []).append(
-            f"{before} to {design['count']}: {shown} ± {half} {q.unit}{sure}"
+            (f"{before} to {design['count']}", f"{shown} ± {half}", q.unit, sure)
         )
     what = "clean air" if "clean_air" in swept.quantities else "flow"
     for key, told in list(groups.items())[:MOST]:
         at = f" at {', '.join(key)}" if key else ""
-        yield from ("", *wrapped(f"Gained in {what} by more filters{at}"))
-        yield from (f"    {line}" for line in told)
+        yield from ("", Heading(f"Gained in {what} by more filters{at}", 3))
+        yield Table(("filters", "gained", "unit", ""), tuple(told), (0, 2, 3), indent=4, reads=_gains_read)
+
+
+def _gains_read(rows: tuple[Cells, ...]) -> Iterator[str]:
+    for filters, gained, unit, sure in rows:
+        yield f"    {filters}: {gained} {unit}" + (f", {sure}" if sure else "")

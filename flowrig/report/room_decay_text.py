@@ -1,37 +1,35 @@
-"""Decays of a room as plain text: clean air by size, the rates behind it, and how each run was used."""
+"""Decays of a room for people: clean air by size, the rates behind it, and how each run was used."""
 
 from __future__ import annotations
 
 import textwrap
 from collections.abc import Iterator
 
-from flowrig.report.lines import budget_lines, findings_text, numbers, quantity_line, rounded, wrapped
+from flowrig.report.blocks import Block, Heading, raised, wrapped
+from flowrig.report.lines import budget_blocks, capital, numbers, quantity_table, rounded
+from flowrig.report.table import Table
 from flowrig.studies.result import Quantity, Result
 from flowrig.studies.room_decay import DecayResult, Told
 from flowrig.studies.room_decay_flags import WINDOW_MATTERS
 from flowrig.studies.room_decay_run import Fall
 from flowrig.uncertainty.estimate import Estimate
 
-SIZES = 15
 
-
-def decay_text(result: Result, part: DecayResult) -> Iterator[str]:
-    """Every line of the part.
+def decay_blocks(result: Result, part: DecayResult) -> Iterator[Block]:
+    """Everything about the part.
 
     Parameters
     ----------
     result : Result
     part : DecayResult
     """
-    yield part.title
+    yield Heading(part.title)
     if part.volume is not None:
-        yield f"  Net volume of the room  {quantity_line(part.volume)}"
+        yield quantity_table([part.volume], name=lambda q: "Net volume of the room")
     if part.told:
         yield ""
-        unit = part.told[0].clean_air.unit
-        head = f"clean air [{unit}]"
-        yield f"  {'size':<{SIZES}}  {head:<26}{'with cleaner [1/h]':<19}{'without [1/h]':<13}".rstrip()
-        yield from (_rate_line(told) for told in part.told)
+        heads = ("size", f"clean air [{part.told[0].clean_air.unit}]", "with cleaner [1/h]", "without [1/h]")
+        yield Table(heads, tuple(_rate_cells(told) for told in part.told), (0, 1, 2, 3))
         yield from wrapped(
             f"Brackets and ± hold {100 * result.coverage:.6g} %. Clean air is the net volume times the difference of "
             "the two rates; what it is for is the particle size at its left.",
@@ -39,23 +37,22 @@ def decay_text(result: Result, part: DecayResult) -> Iterator[str]:
     falls = [(told, fall) for told in part.told for fall in told.rate.falls]
     if falls:
         yield ""
-        columns = f"{'rows':>4} {'minutes':>9} {'halvings':>8} {'floor':>8} {'scatter':>7} {'x2/nu':>5}"
-        yield f"  {'run':<16}{'size':<{SIZES}} {columns}"
-        yield from (_fall_line(fall, told) for told, fall in falls)
+        columns = ("run", "size", "rows", "minutes", "halvings", "floor", "scatter", "x2/nu")
+        rows = tuple(_fall_cells(fall, told) for told, fall in falls)
+        yield Table(columns, rows, (0, 1), keys=2, closest=1)
         yield from wrapped(
             "Floor as a share of the first level: f fitted with the rate, m told beforehand, a assumed. Scatter is "
             "that of a reading beyond counting; x2/nu is chi square by counting alone over its degrees of freedom."
         )
         yield from wrapped(_window(part, falls))
-    yield from _effects_text(part)
+    yield from _effects(part)
     if part.told:
         first = part.told[0].clean_air
         yield ""
-        yield f"  Largest causes of error: {first.label} (share of the variance)"
-        yield from budget_lines(first.estimate, first.unit, first.kind)
+        yield from budget_blocks(first, first.label)
         yield from wrapped(_volume_share(part, first.estimate))
     if part.findings:
-        yield from ("", *findings_text(part.findings))
+        yield from ("", *raised(part.findings))
 
 
 def _window(part: DecayResult, falls: list[tuple[Told, Fall]]) -> str:
@@ -79,11 +76,10 @@ def _window(part: DecayResult, falls: list[tuple[Told, Fall]]) -> str:
     return f"{said}."
 
 
-def _rate_line(told: Told) -> str:
+def _rate_cells(told: Told) -> tuple[str, ...]:
     value, low, high = numbers(told.clean_air)
     size = str(told.rate.sizes) if told.rate.sizes is not None else "not said"
-    clean = f"{value} [{low} to {high}]"
-    return f"  {size:<{SIZES}}  {clean:<26}{_with_bar(told.on):<19}{_with_bar(told.off)}".rstrip()
+    return size, f"{value} [{low} to {high}]", _with_bar(told.on), _with_bar(told.off)
 
 
 def _with_bar(q: Quantity) -> str:
@@ -92,7 +88,7 @@ def _with_bar(q: Quantity) -> str:
     return f"{value} ± {bar}"
 
 
-def _fall_line(fall: Fall, told: Told) -> str:
+def _fall_cells(fall: Fall, told: Told) -> tuple[str, ...]:
     fit, (first, last) = fall.fit, fall.span
     name = textwrap.shorten(fall.run.name, 15, placeholder="...")
     minutes = f"{first / 60.0:.3g}-{last / 60.0:.3g}"
@@ -100,22 +96,19 @@ def _fall_line(fall: Fall, told: Told) -> str:
     floor = f"{100.0 * fit.floor / fall.first:.2g} % {how}"
     spread = f"{fit.chi_square / fit.free:.2f}" if fall.run.raw else "-"
     scatter = f"{100.0 * fit.excess:.2g} %" if fit.excess > 0.0 else "none"
-    return (
-        f"  {name:<16}{told.rate.sizes!s:<{SIZES}} {int(fall.used.sum()):>4} {minutes:>9} {fall.halvings:>8.1f} "
-        f"{floor:>8} {scatter:>7} {spread:>5}"
-    )
+    used = f"{int(fall.used.sum())}"
+    return name, str(told.rate.sizes), used, minutes, f"{fall.halvings:.1f}", floor, scatter, spread
 
 
-def _effects_text(part: DecayResult) -> Iterator[str]:
+def _effects(part: DecayResult) -> Iterator[Block]:
     """Held against flow times efficiency."""
     held = [told.effect for told in part.told if told.effect is not None]
     if not held and not part.why_not_held:
         return
     yield ""
-    yield "  Held against flow times efficiency"
+    yield Heading("Held against flow times efficiency", 3)
     for effect in held:
-        for q in effect.quantities.values():
-            yield f"    {q.label[:1].upper()}{q.label[1:]}  {quantity_line(q)}"
+        yield quantity_table(effect.quantities.values(), 4, name=capital)
         yield from wrapped(effect.sentence, further=4)
     if part.why_not_held:
         yield from wrapped(part.why_not_held, further=4)

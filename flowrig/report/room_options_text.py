@@ -1,14 +1,14 @@
-"""What can be done in a room, option by option, as lines of plain text; what is never reached says why."""
+"""What can be done in a room, option by option; what is never reached says why."""
 
 from __future__ import annotations
 
 import math
-import textwrap
 from collections.abc import Iterator, Sequence
 
 from flowrig import units
 from flowrig.records.words import ends_rounded, three_digits
-from flowrig.report.lines import WIDTH, wrapped
+from flowrig.report.blocks import Block, Heading, labelled, wrapped
+from flowrig.report.table import Table
 from flowrig.studies.building import Option, season_of
 from flowrig.studies.result import Quantity
 from flowrig.studies.room import RoomResult
@@ -28,18 +28,14 @@ def ranged(value: float, low: float, high: float) -> str:
     return shown[0] if shown[0] == shown[1] == shown[2] else f"{shown[0]} [{shown[1]} to {shown[2]}]"
 
 
-def options_text(result: RoomResult) -> Iterator[str]:
+def options_blocks(result: RoomResult) -> Iterator[Block]:
     """What may be done, each with what it does, and what the numbers rest on."""
-    yield f"What can be done, {100 * result.coverage:.6g} % intervals in brackets"
+    yield Heading(f"What can be done, {100 * result.coverage:.6g} % intervals in brackets")
     for i, option in enumerate(result.options, 1):
-        yield from wrapped(f"{i}  {option.title}", further=5)
+        yield Heading(f"{i}  {option.title}", 3, "  ", "     ")
         if option.why:
-            yield from _folded(option.why, " " * 5)
-        told = list(_lines(option, result))
-        width = max(len(label) for label, _ in told)
-        for label, words in told:
-            head = f"     {label:<{width}}  "
-            yield from _folded(words, head)
+            yield from wrapped(option.why, 5, 5)
+        yield _table(list(_lines(option, result)))
     left_out = [name for name in result.sorts if not any(name in option.units for option in result.options)]
     if left_out and result.targets:
         said = "it is not achievable, or none is needed; the targets say which"
@@ -57,31 +53,35 @@ def options_text(result: RoomResult) -> Iterator[str]:
     yield from wrapped("Ends are drawn: from one table to another they may differ by a twentieth of their distance.")
 
 
-def _folded(words: str, head: str) -> Iterator[str]:
-    """Behind a head, further lines below its end; a number keeps its sign."""
-    joined = words.replace(" %", "\N{NO-BREAK SPACE}%")
-    for line in textwrap.wrap(joined, WIDTH, initial_indent=head, subsequent_indent=" " * len(head)):
-        yield line.replace("\N{NO-BREAK SPACE}", " ")
+def _table(told: list[tuple[str, str, str]]) -> Table:
+    """A line a number or an answer; words of an answer hang behind its label in plain text."""
+    width = max(len(label) for label, *_ in told)
+
+    def reads(rows: tuple[tuple[str, ...], ...]) -> Iterator[str]:
+        for label, words, unit in rows:
+            yield from labelled(f"     {label:<{width}}  ", f"{words} {unit}".rstrip()).lines()
+
+    return Table(("", "value", "unit"), tuple(told), (0, 1, 2), indent=5, reads=reads)
 
 
-def _lines(option: Option, result: RoomResult) -> Iterator[tuple[str, str]]:
+def _lines(option: Option, result: RoomResult) -> Iterator[tuple[str, str, str]]:
     season = units.from_si(season_of(result.facts), "d", "time")
     for q in option.quantities.values():
         label = f"energy in {season:.4g} d" if q.name == "energy" else q.label
         value, low, high = (float(x) for x in (q.value, q.low, q.high))
         shown = f"{value:.1f} [{low:.1f} to {high:.1f}]" if q.kind == "sound level" else ranged(value, low, high)
-        yield label, f"{shown} {q.unit}"
+        yield label, shown, q.unit
     for name, label in (("power", "mean power"), ("sound", "sound level of all units")):
         if name in option.unknown:
-            yield label, f"not known: {option.unknown[name]}"
-    yield "minutes to clear 90, 99, 99.9 %", _minutes(option.cleared) or f"{NEVER}: nothing takes particles out"
+            yield label, f"not known: {option.unknown[name]}", ""
+    yield "minutes to clear 90, 99, 99.9 %", _minutes(option.cleared) or f"{NEVER}: nothing takes particles out", ""
     if option.come_down:
         told = _minutes(option.come_down)
         if any(math.isinf(float(m.time.value)) for m in option.come_down):
             told = f"{told or NEVER}: {_stays(option)}"
-        yield "the same while more enters", told
+        yield "the same while more enters", told, ""
     if option.to_target is not None:
-        yield "minutes to the target level", _to_target(option, option.to_target, result)
+        yield "minutes to the target level", _to_target(option, option.to_target, result), ""
 
 
 def _minutes(times: Sequence[Minutes]) -> str:

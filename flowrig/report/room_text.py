@@ -1,27 +1,19 @@
-"""A room with its cleaners as plain text for the terminal, within 80 columns."""
+"""A room with its cleaners for people."""
 
 from __future__ import annotations
 
 import math
-import textwrap
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator
 
 import numpy as np
 
 from flowrig import units
 from flowrig.methods.room_cautions import ROOM
 from flowrig.records.words import three_digits
-from flowrig.report.lines import (
-    WIDTH,
-    budget_lines,
-    findings_text,
-    heading_text,
-    other_units,
-    quantity_line,
-    rounded,
-    wrapped,
-)
-from flowrig.report.room_options_text import options_text, ranged
+from flowrig.report.blocks import Block, Heading, labelled, plain, raised, wrapped
+from flowrig.report.lines import budget_table, heading_blocks, other_units, quantity_line, rounded
+from flowrig.report.room_options_text import options_blocks, ranged
+from flowrig.report.table import Table
 from flowrig.studies.building import NOW
 from flowrig.studies.cleaner_source import DECAY
 from flowrig.studies.result import Quantity
@@ -46,19 +38,23 @@ HEADS = {
 
 
 def room_text(result: RoomResult) -> str:
-    """Everything a person at the terminal is shown."""
-    lines = [*heading_text(result.record), "", *_room(result)]
+    """Everything a person is shown, as plain text within 80 columns."""
+    return plain(room_blocks(result))
+
+
+def room_blocks(result: RoomResult) -> Iterator[Block]:
+    """Everything a person is shown."""
+    yield from (*heading_blocks(result.record), "", *_room(result))
     if result.targets and result.sorts:
-        lines += ["", *_answers(result)]
+        yield from ("", *_answers(result))
     for target in result.targets:
-        lines += ["", *_target(result, target)]
-    lines += ["", *options_text(result), "", *_over_time(result)]
+        yield from ("", *_target(result, target))
+    yield from ("", *options_blocks(result), "", *_over_time(result))
     if result.findings:
-        lines += ["", "About the room and its cleaners", *findings_text(result.findings)]
-    lines += ["", "Take care; local codes and licensed practice come first"]
+        yield from ("", Heading("About the room and its cleaners"), *raised(result.findings))
+    yield from ("", Heading("Take care; local codes and licensed practice come first"))
     for caution in ROOM:
-        lines += wrapped(f"- {caution.text}", further=4)
-    return "\n".join(lines)
+        yield from wrapped(f"- {caution.text}", further=4)
 
 
 def alarms(result: RoomResult) -> list[str]:
@@ -66,26 +62,25 @@ def alarms(result: RoomResult) -> list[str]:
     return list(dict.fromkeys(f"ALARM, {f.code}: {f.message}" for f in result.all_findings if f.severity == "alarm"))
 
 
-def _room(result: RoomResult) -> Iterator[str]:
+def _room(result: RoomResult) -> Iterator[Block]:
     facts = result.facts
     volume = facts.inputs["volume"]
     value, u = rounded(float(volume.u), float(volume.value), float(volume.u))
-    yield f"The room: {value} m3 of air (u {u} m3)"
+    yield Heading(f"The room: {value} m3 of air (u {u} m3)")
     for name, sort in result.sorts.items():
         rate = Quantity("", "", "flow", result.asked.flow_unit, sort.clean_air, result.bars[name])
         particles = sort.particles or "particles not said"
         yield from wrapped(f"{name}: {quantity_line(rate)} of clean air, {sort.how}; {particles}", further=4)
         if sort.sizes_said:
-            yield from textwrap.wrap(f"{sort.sizes_said}.", WIDTH, initial_indent=" " * 4, subsequent_indent=" " * 4)
+            yield from wrapped(f"{sort.sizes_said}.", 4, 4)
     if result.sorts:
         yield from wrapped(_mixed(result), further=4)
     if result.lost is not None:
         yield from wrapped(f"The better filter takes {quantity_line(result.lost)} of the flow of the ducts.", further=4)
     if facts.assumed:
-        yield "  Assumed, as the record does not say:"
+        yield Heading("Assumed, as the record does not say:", 3)
         for name, shown, basis in facts.assumed:
-            yield from textwrap.wrap(f"{name} = {shown}; {basis}", WIDTH, initial_indent="    ",
-                                     subsequent_indent="      ")  # fmt: skip
+            yield from wrapped(f"{name} = {shown}; {basis}", 6, 4)
 
 
 def _mixed(result: RoomResult) -> str:
@@ -103,29 +98,29 @@ def _mixed(result: RoomResult) -> str:
     return f"In this room each counts for {shown} (u) of that: its mixing, applied to {', '.join(others)}{ducts}."
 
 
-def _answers(result: RoomResult) -> Iterator[str]:
+def _answers(result: RoomResult) -> Iterator[Block]:
     """The number of units that each target takes, before anything else."""
-    yield "The answer, target by target; what it rests on follows"
+    yield Heading("The answer, target by target; what it rests on follows")
     for about, state, words in answers(result.targets):
         yield from wrapped(f"{about}{f' ({state})' if state else ''}: {words}.", further=4)
 
 
-def _target(result: RoomResult, target: Target) -> Iterator[str]:
-    yield target.title
+def _target(result: RoomResult, target: Target) -> Iterator[Block]:
+    yield Heading(target.title)
     yield from wrapped(f"Target: {target.said}. {target.silent}", further=4)
     for case in target.cases:
         what = case.needed.label if len(target.cases) == 1 else f"{case.state.name}, {case.needed.label}"
         yield from wrapped(f"{what[:1].upper()}{what[1:]}: {_needed(case.needed)}", further=4)
-        yield f"    in other units {_others(case.needed)}"
+        yield labelled("    in other units ", _others(case.needed))
         for sentence in sentences(target, case):
             yield from wrapped(sentence, further=4)
         for found in case.units:
             yield from _numbers(found)
         if case.state.name == NOW and case.needed.estimate.parts:
-            yield "    What is needed hangs on (share of the variance)"
-            yield from budget_lines(case.needed.estimate, case.needed.unit, "flow")
-        yield from findings_text(case.findings)
-    yield from findings_text(target.findings)
+            yield Heading("What is needed hangs on (share of the variance)", 3, "    ")
+            yield budget_table(case.needed.estimate, case.needed.unit, "flow")
+        yield from raised(case.findings)
+    yield from raised(target.findings)
 
 
 def _needed(q: Quantity) -> str:
@@ -141,7 +136,7 @@ def _others(q: Quantity) -> str:
     return ", ".join(f"{float(other.value):.4g} {other.unit}" for other in others)
 
 
-def _numbers(found: UnitsFor) -> Iterator[str]:
+def _numbers(found: UnitsFor) -> Iterator[Block]:
     """A line a number of units: every one while they are few, else those about which something is said."""
     rows = _shown_rows(found)
     columns = {f"{HEADS[found.reached.name]} [{found.reached.unit}]": [_cell(found.reached, row) for row in rows]}
@@ -150,17 +145,13 @@ def _numbers(found: UnitsFor) -> Iterator[str]:
     if found.sound is not None:
         columns["their dB"] = [_half(found.sound, row, 1) for row in rows]
     silent = [head for head, q in (("watts", found.power), ("dB", found.sound)) if q is None]
-    widths = {head: max(len(head), *map(len, column)) for head, column in columns.items()}
-    yield f"    {found.name}"
-    yield "    " + "  ".join([f"{'units':>5}", f"{'meet it':>11}", *(f"{head:>{w}}" for head, w in widths.items())])
-    for i, row in enumerate(rows):
-        told = [f"{int(found.numbers[row]):>5}", f"{percent(float(found.probability[row])):>11}"]
-        yield "    " + "  ".join([*told, *(f"{columns[head][i]:>{w}}" for head, w in widths.items())])
-
+    told = [[f"{int(found.numbers[row])}" for row in rows], [percent(float(found.probability[row])) for row in rows]]
+    yield from wrapped(found.name, 4, 4)
+    yield Table(("units", "meet it", *columns), tuple(zip(*told, *columns.values(), strict=True)), (), indent=4)
     if silent:
-        yield f"    their {' and their '.join(silent)}: not known"
+        yield from wrapped(f"their {' and their '.join(silent)}: not known", 4, 4)
     if len(rows) <= rows[-1]:
-        yield "    --csv FILE writes every number"
+        yield from wrapped("--csv FILE writes every number", 4, 4)
 
 
 def _shown_rows(found: UnitsFor) -> list[int]:
@@ -196,26 +187,12 @@ def _ends(q: Quantity, row: int) -> tuple[float, float, float]:
     return value, low, high
 
 
-def _over_time(result: RoomResult) -> Iterator[str]:
+def _over_time(result: RoomResult) -> Iterator[Block]:
     """The level at some times, a column an option."""
     curves = [option.curve for option in result.options if option.curve is not None]
-    first = curves[0]
-    yield f"{first.label[:1].upper()}{first.label[1:]} after switching on [{first.unit}], by the number of the option"
-    cells = [[_cell(q, row) for row in TIMES_SHOWN] for q in curves]
+    label, unit = curves[0].label, curves[0].unit
+    yield Heading(f"{label[:1].upper()}{label[1:]} after switching on [{unit}], by the number of the option")
     shown = [three_digits(float(units.from_si(float(result.times[row]), "min", "time"))) for row in TIMES_SHOWN]
-    widths = [max(len(str(i)), *map(len, column)) for i, column in enumerate(cells, 1)]
-    for part in _abreast(widths, WIDTH - 7):
-        yield "  " + "  ".join([f"{'min':>5}", *(f"{i + 1:>{widths[i]}}" for i in part)])
-        for j, time in enumerate(shown):
-            yield "  " + "  ".join([f"{time:>5}", *(f"{cells[i][j]:>{widths[i]}}" for i in part)])
-
-
-def _abreast(widths: Sequence[int], room: int) -> Iterator[list[int]]:
-    """As many columns beside each other as there is room for."""
-    part: list[int] = []
-    for i in range(len(widths)):
-        if part and sum(widths[k] + 2 for k in (*part, i)) > room:
-            yield part
-            part = []
-        part.append(i)
-    yield part
+    cells = [[_cell(q, row) for row in TIMES_SHOWN] for q in curves]
+    heads = ("min", *(f"{i}" for i in range(1, len(curves) + 1)))
+    yield Table(heads, tuple(zip(shown, *cells, strict=True)), ())

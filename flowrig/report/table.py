@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
-from dataclasses import dataclass
+from collections.abc import Callable, Iterable, Iterator
+from dataclasses import dataclass, field, replace
 
-GAP = "  "
+WIDTH = 80
+GAP = 2
 
 
 @dataclass(frozen=True)
@@ -15,19 +16,31 @@ class Table:
     Attributes
     ----------
     heads : tuple of str
-        Units in brackets, as `flow [m3/h]`.
+        Units in brackets, as `flow [m3/h]`; a line break where the unit has a line of its own.
     rows : tuple of tuple of str
         Each as long as ``heads``.
     left : tuple of int
         Columns that are set at the left, counted from 0; all others are numbers, at the right.
     caption : str
         What it is, where no heading says so.
+    keys : int
+        Columns at the left that say what a row is about, repeated where the others do not fit side by side.
+    indent : int
+        Columns of plain text before it.
+    closest : int
+        Columns between two of its own in plain text, at the least: fewer than two where that saves a second table.
+    reads : callable, optional
+        How it reads in plain text where its rows say more as words than in columns: lines from its rows.
     """
 
     heads: tuple[str, ...]
     rows: tuple[tuple[str, ...], ...]
     left: tuple[int, ...] = (0,)
     caption: str = ""
+    keys: int = 1
+    indent: int = 2
+    closest: int = GAP
+    reads: Callable[[tuple[tuple[str, ...], ...]], Iterable[str]] | None = field(default=None, compare=False)
 
     def __post_init__(self) -> None:
         for row in self.rows:
@@ -37,15 +50,68 @@ class Table:
     def __len__(self) -> int:
         return len(self.rows)
 
-    def lines(self, indent: int = 2) -> Iterator[str]:
-        """Plain text, each column as wide as its widest cell."""
-        widths = [max(len(line[k]) for line in (self.heads, *self.rows)) for k in range(len(self.heads))]
-        for line in (self.heads, *self.rows):
-            cells = [
-                cell.ljust(width) if k in self.left else cell.rjust(width)
-                for k, (cell, width) in enumerate(zip(line, widths, strict=True))
-            ]
-            yield (" " * indent + GAP.join(cells)).rstrip()
+    @property
+    def widths(self) -> tuple[int, ...]:
+        """Columns of text that each of its own takes."""
+        lines = (self.heads, *self.rows)
+        return tuple(max(len(part) for line in lines for part in line[k].split("\n")) for k in range(len(self.heads)))
+
+    def lines(self, indent: int | None = None, width: int = WIDTH) -> Iterator[str]:
+        """Plain text, each column as wide as its widest cell.
+
+        Where the width does not hold them side by side they stand below each other, the keys with each.
+        """
+        if self.reads is not None:
+            yield from self.reads(self.rows)
+            return
+        before = " " * (self.indent if indent is None else indent)
+        room = width - len(before)
+        gap = GAP if self.taken(GAP) <= room or self.taken(self.closest) > room else self.closest
+        for i, part in enumerate(self.parts(room, gap)):
+            if i:
+                yield ""
+            widths = part.widths
+            for line in (part.heads, *part.rows):
+                cells = [cell.split("\n") for cell in line]
+                for j in range(max(map(len, cells))):
+                    words = (cell[j] if j < len(cell) else "" for cell in cells)
+                    yield (before + (" " * gap).join(part._set(words, widths))).rstrip()
+
+    def _set(self, words: Iterable[str], widths: tuple[int, ...]) -> Iterator[str]:
+        for k, (word, width) in enumerate(zip(words, widths, strict=True)):
+            yield word.ljust(width) if k in self.left else word.rjust(width)
+
+    def taken(self, gap: int) -> int:
+        """Columns of text that all of it takes, with so many between two of its own."""
+        return sum(self.widths) + gap * (len(self.heads) - 1)
+
+    def parts(self, room: int, gap: int = GAP) -> Iterator[Table]:
+        """The table itself where there is room for it, else as many columns at a time as there is, its keys with each.
+
+        Parameters
+        ----------
+        room : int
+            Columns of text, gaps among them.
+        gap : int
+            Between two columns of the table.
+        """
+        widths = self.widths
+        taken = sum(width + gap for width in widths[: self.keys]) - gap
+        part: list[int] = []
+        used = taken
+        for k in range(self.keys, len(widths)):
+            if part and used + gap + widths[k] > room:
+                yield self._of(part)
+                part, used = [], taken
+            part.append(k)
+            used += gap + widths[k]
+        yield self if len(part) == len(widths) - self.keys else self._of(part)
+
+    def _of(self, columns: list[int]) -> Table:
+        kept = [*range(self.keys), *columns]
+        rows = tuple(tuple(row[k] for k in kept) for row in self.rows)
+        left = tuple(i for i, k in enumerate(kept) if k in self.left)
+        return replace(self, heads=tuple(self.heads[k] for k in kept), rows=rows, left=left)
 
 
 MOST_ROWS = 60

@@ -1,31 +1,35 @@
-"""A calibration held against its checks, for the terminal."""
+"""A calibration held against its checks, for people."""
 
 from __future__ import annotations
 
-import textwrap
 from collections.abc import Iterator
 
 from flowrig import units
 from flowrig.records.calibration import CalibrationFile
-from flowrig.report.lines import WIDTH, findings_text, rounded, wrapped
+from flowrig.report.blocks import Block, Heading, Paragraph, plain, raised, wrapped
+from flowrig.report.lines import rounded
+from flowrig.report.table import Table
 from flowrig.studies.verify import Check, Verified, curve_share
 
 CHART = 41  # columns of the chart, its middle at zero
 
 
 def verified_text(verified: Verified) -> str:
-    """Everything a person at the terminal is shown."""
+    """Everything a person is shown, as plain text within 80 columns."""
+    return plain(verified_blocks(verified))
+
+
+def verified_blocks(verified: Verified) -> Iterator[Block]:
+    """Everything a person is shown."""
     calibration = verified.calibration
     heading = calibration.heading
-    lines = textwrap.wrap(f"{heading.value('title')}, {heading.value('serial')}", WIDTH)
-    said = f"{calibration.name}: calibrated on {heading.value('date')}, due on {heading.value('due')}"
-    lines += textwrap.wrap(said, WIDTH)
+    yield Heading(f"{heading.value('title')}, {heading.value('serial')}", 1)
+    yield Paragraph(f"{calibration.name}: calibrated on {heading.value('date')}, due on {heading.value('due')}")
     if heading.value("invented"):
-        lines.append("Invented readings, for demonstration.")
+        yield "Invented readings, for demonstration."
     for check in verified.checks:
-        lines += ["", *_check(calibration, check)]
-    lines += ["", *_chart(verified)]
-    return "\n".join(lines)
+        yield from ("", *_check(calibration, check))
+    yield from ("", *_chart(verified))
 
 
 def _unit(calibration: CalibrationFile) -> str:
@@ -39,8 +43,8 @@ def _off(calibration: CalibrationFile, x: float) -> float:
     return float(units.from_si(x, _unit(calibration), units.as_difference(calibration.formula.result.kind)))
 
 
-def _check(calibration: CalibrationFile, check: Check) -> Iterator[str]:
-    yield f"Check of {check.date}, against {check.pairs.reference}: {check.verdict.upper()}"
+def _check(calibration: CalibrationFile, check: Check) -> Iterator[Block]:
+    yield Heading(f"Check of {check.date}, against {check.pairs.reference}: {check.verdict.upper()}")
     formula = calibration.formula
     argument, result = formula.argument, formula.result
     unit_x = calibration.range["highest"].unit
@@ -48,12 +52,15 @@ def _check(calibration: CalibrationFile, check: Check) -> Iterator[str]:
     assert section is not None
     unit_y = unit_x if not formula.relative else check.pairs.record.heading.value("flow_unit") or "m3/h"
     heads = (
-        f"{argument.name} [{unit_x}]",
-        f"calibration [{unit_y}]",
-        f"reference [{unit_y}]",
-        f"off [{_unit(calibration)}]",
+        f"{argument.name}\n[{unit_x}]",
+        f"calibration\n[{unit_y}]",
+        f"reference\n[{unit_y}]",
+        f"off\n[{_unit(calibration)}]",
+        "E_n",
+        "E_n*",
+        "verdict",
     )
-    yield f"  {heads[0]:>14}  {heads[1]:>18}  {heads[2]:>16}  {heads[3]:>8}  {'E_n':>6}  {'E_n*':>6}  verdict"
+    rows = []
     for k, held in enumerate(check.held):
         at = int(check.points[k])
         x = float(units.from_si(check.pairs.shown.value[at], unit_x, argument.kind))
@@ -61,8 +68,9 @@ def _check(calibration: CalibrationFile, check: Check) -> Iterator[str]:
             float(units.from_si(v, unit_y, result.kind)) for v in (check.expected.value[k], check.pairs.truth.value[at])
         )
         off = _off(calibration, float(check.off.value[k]))
-        e_n = f"{held.e_n:>6.2f}  {held.e_n_unshared:>6.2f}"
-        yield f"  {x:>14.4g}  {y:>18.5g}  {truth:>16.5g}  {off:>+8.2g}  {e_n}  {held.verdict}"
+        e_n = f"{held.e_n:.2f}", f"{held.e_n_unshared:.2f}"
+        rows.append((f"{x:.4g}", f"{y:.5g}", f"{truth:.5g}", f"{off:+.2g}", *e_n, held.verdict))
+    yield Table(heads, tuple(rows), (6,))
     yield from wrapped(
         "E_n is the difference over its expanded uncertainty, what both share cancelled; in E_n* the limits of shared "
         "instruments do not cancel, nor a reference that is not the same piece. Each is at "
@@ -70,7 +78,7 @@ def _check(calibration: CalibrationFile, check: Check) -> Iterator[str]:
     )
     yield from wrapped(f"{_drift(calibration, check)}.")
     if check.findings:
-        yield from ("", *findings_text(check.findings))
+        yield from ("", *raised(check.findings))
 
 
 def _drift(calibration: CalibrationFile, check: Check) -> str:
@@ -87,7 +95,7 @@ def _drift(calibration: CalibrationFile, check: Check) -> str:
     )
 
 
-def _chart(verified: Verified) -> Iterator[str]:
+def _chart(verified: Verified) -> Iterator[Block]:
     """Mean of every check with its bar, on one scale, zero being the calibration."""
     calibration = verified.calibration
     ends = [abs(float(x)) for check in verified.checks for x in (check.drift_interval.low, check.drift_interval.high)]
@@ -98,7 +106,7 @@ def _chart(verified: Verified) -> Iterator[str]:
     def place(x: float) -> int:
         return half + round(_off(calibration, x) / most * half)
 
-    yield f"  All checks so far, mean off the calibration [{_unit(calibration)}]"
+    yield Heading(f"All checks so far, mean off the calibration [{_unit(calibration)}]", 3)
     scale = f"{-most:.2g}"
     yield f"  {'':<12}{scale:<{half}}0{f'{most:+.2g}':>{half}}"
     row = [" "] * CHART

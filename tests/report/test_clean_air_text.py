@@ -6,7 +6,8 @@ import numpy as np
 import pytest
 
 import flowrig
-from flowrig.report.clean_air_text import clean_air_text
+from flowrig.report.blocks import lines_of
+from flowrig.report.clean_air_text import clean_air_blocks
 from flowrig.studies.clean_air_rate import clean_air_of
 from tests.studies.counted_filters import CLEAN, SIX, TWELVE, beside, efficient, filter_by_size
 from tests.studies.records import nozzle
@@ -22,7 +23,7 @@ def block(by_size, *, flow=True, power=False, section=None, **options):
     result = flowrig.reduce(record, **options)
     if not flow:
         result.flows.clear()
-    lines = list(clean_air_text(clean_air_of(result, by_size, section or beside(**CLEAN))))
+    lines = list(lines_of(clean_air_blocks(clean_air_of(result, by_size, section or beside(**CLEAN)))))
     assert max(map(len, lines)) <= 80, max(lines, key=len)
     return lines
 
@@ -48,7 +49,7 @@ def test_a_handheld_counter():
 def test_numbers_of_the_table_are_those_of_the_result():
     by_size = efficient(EFFICIENCIES, SIX, 1e6)
     found = clean_air_of(flowrig.reduce(nozzle()), by_size, beside(**CLEAN))
-    [line] = [x for x in clean_air_text(found) if x.startswith("  dust range")]
+    [line] = [x for x in lines_of(clean_air_blocks(found)) if x.startswith("  dust range")]
     q = found.ranges["dust"].clean_air.quantity
     value, low, _, high = line.split("  ")[-1].replace("[", "").replace("]", "").split()
     for shown, own in ((value, q.value), (low, q.low), (high, q.high)):
@@ -58,7 +59,7 @@ def test_numbers_of_the_table_are_those_of_the_result():
 def test_at_least_where_nothing_came_through():
     by_size = filter_by_size([[900, 9], [300, 0]], (3.0, 5.0, 10.0))
     found = clean_air_of(flowrig.reduce(nozzle()), by_size, beside(**CLEAN))
-    [channel] = [line for line in clean_air_text(found) if line.startswith("  5 to 10 um")]
+    [channel] = [line for line in lines_of(clean_air_blocks(found)) if line.startswith("  5 to 10 um")]
     assert channel.split()[4:6] == ["at", "least"]
     limit = float(found.channels[-1].clean_air.quantity.limit)
     assert limit - 10 < float(channel.split()[-1]) <= limit  # rounded down

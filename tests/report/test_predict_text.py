@@ -9,10 +9,11 @@ from pathlib import Path
 
 import pytest
 
+from flowrig.report.blocks import plain
 from flowrig.report.explain import explain
 from flowrig.report.lines import linear_holds
 from flowrig.report.predict_tables import predict_csv, predict_json
-from flowrig.report.predict_text import predict_text, sweep_text
+from flowrig.report.predict_text import predict_text, sweep_blocks
 from flowrig.studies.predict import Predicted, predict
 from flowrig.studies.reduce import load
 from flowrig.studies.sweep import sweep
@@ -170,6 +171,6 @@ def test_csv_without_a_sweep_has_a_line_a_quantity(predicted: dict[str, Predicte
 def test_a_gain_is_told_from_the_next_lower_number_whatever_the_order():
     bank = {"filter": panel(linear="38 Pa ± 4 Pa", quadratic="14 Pa ± 3 Pa"), "count": 2}
     swept = sweep(load(cleaner(bank, fan=fan()) | {"sweep": {"count": [2, 1, 4]}}))
-    said = "\n".join(sweep_text(swept, 0.95)).partition("Gained in flow by more filters")[2]
+    said = plain(sweep_blocks(swept, 0.95)).partition("Gained in flow by more filters")[2]
     told = [line.split(":")[0].strip() for line in said.splitlines() if "±" in line]
     assert sorted(told) == ["1 to 2", "2 to 4"]

@@ -10,7 +10,8 @@ from scipy import stats
 import flowrig
 from flowrig.errors import InputError
 from flowrig.records.declare import Finding
-from flowrig.report.clean_air_text import clean_air_text
+from flowrig.report.blocks import plain
+from flowrig.report.clean_air_text import clean_air_blocks
 from flowrig.studies.by_size import CHANNEL, BySize
 from flowrig.studies.clean_air_flow import clean_air_flow
 from flowrig.studies.clean_air_part import CleanAirPart
@@ -276,7 +277,7 @@ def test_what_is_not_told_is_flagged():
     found = clean_air_of(reduced(), efficient([0.5] * 5), beside())
     assert {"gaps perhaps not in the efficiency", "state of the filter not told"} <= set(codes(found))
     assert found.sentences[0].startswith("The filter as sampled performed in this test like class")
-    lines = " ".join(clean_air_text(found))
+    lines = " ".join(plain(clean_air_blocks(found)).split("\n"))
     assert "unless what passes beside the filters is in the efficiency" in lines
 
 

@@ -13,7 +13,8 @@ import numpy as np
 import pytest
 
 from flowrig.errors import InputError
-from flowrig.report.noise_text import noise_text
+from flowrig.report.blocks import plain
+from flowrig.report.noise_text import noise_blocks
 from flowrig.report.predict_tables import predict_csv, predict_json
 from flowrig.report.predict_text import alarms, predict_text
 from flowrig.studies.equal_noise import MIDDLE, NONE, SURE, EqualNoise, equal_noise
@@ -323,7 +324,7 @@ def test_the_level_of_a_test_with_its_causes():
     warned = [f.message for f in got.findings if f.code == "background not read"]
     assert len(warned) == 1
     assert warned[0].startswith("record: ")
-    text = " ".join("\n".join(noise_text(got)).split())
+    text = " ".join(plain(noise_blocks(got)).split())
     assert "One was read at 57.2 dB [" in text
     assert "1.5 m away" in text
 
@@ -358,6 +359,6 @@ def test_more_than_the_fan_can_give_at_its_full_speed():
     assert flag.rows.tolist() == (~can).tolist()
     assert "no balance at some speeds" not in codes(got.findings)
     absurd = found(tried({"required_flow": "1000000 m3/h", "most": 2}))
-    text = " ".join("\n".join(noise_text(absurd)).split())
+    text = " ".join(plain(noise_blocks(absurd)).split())
     assert "To give 1000000 m3/h of flow all together" in text
     assert "Beyond what the fan can give at its full speed, whatever the noise: any of them." in text

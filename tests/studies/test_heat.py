@@ -5,7 +5,8 @@ import math
 import pytest
 
 from flowrig.errors import InputError
-from flowrig.report.life_text import heat_text
+from flowrig.report.blocks import plain
+from flowrig.report.life_text import heat_blocks
 from flowrig.studies.heat import ABOVE, BELOW, NO_LIMIT, OPEN, heat
 from flowrig.studies.reduce import load
 from tests.studies.cleaners_in_use import cleaner
@@ -51,7 +52,7 @@ def test_a_limit_is_held_against_the_whole_error_bar(limit, verdict, code):
     assert result.verdict == verdict
     codes = [f.code for f in result.findings]
     assert (code in codes) if code else not {"winding may be too hot", "winding too hot"} & set(codes)
-    assert verdict in "\n".join(heat_text(result))
+    assert verdict in plain(heat_blocks(result))
 
 
 def test_without_a_limit_none_is_made_up():
@@ -76,7 +77,7 @@ def test_an_instrument_and_repeats_bring_their_errors():
 
 def test_without_a_winding_there_is_the_caution_alone():
     assert heat(load(cleaner())) is None
-    said = " ".join(" ".join(heat_text(None)).split())
+    said = " ".join(plain(heat_blocks(None)).split())
     for word in ("unattended", "guards", "cord", "can run hotter"):
         assert word in said
     assert " K" not in said

@@ -4,8 +4,9 @@ import numpy as np
 import pytest
 from scipy.optimize import brentq
 
+from flowrig.report.blocks import lines_of, plain
 from flowrig.report.explain import explain
-from flowrig.report.life_text import life_text
+from flowrig.report.life_text import life_blocks
 from flowrig.studies import filter_change as change
 from flowrig.studies.cleaner import setup
 from flowrig.studies.efficiency import held_back
@@ -280,7 +281,7 @@ def test_clean_air_that_new_filters_do_not_give_is_an_alarm():
     result = lived(filter=EVENLY, predict={"required_clean_air": "2000 m3/h"})
     assert [f.code for f in result.findings if f.severity == "alarm"] == ["required clean air not met"]
     assert result.ruled.time == 0.0
-    assert "no change brings it" in " ".join(" ".join(life_text(result)).split())
+    assert "no change brings it" in " ".join(plain(life_blocks(result)).split())
 
 
 def test_clean_air_that_needs_the_charge_is_said_to():
@@ -313,7 +314,7 @@ def test_what_is_missing_is_named():
     assert "no motor_temperature" in said[change.TEMPERATURE].why
     assert "no filter_price" in said[change.CHEAPEST].why
     assert {said[n].status for n in (change.CLEAN_AIR, change.TEMPERATURE, change.CHEAPEST)} == {change.NOT_KNOWN}
-    assert "of those that are known" in " ".join(" ".join(life_text(result)).split())
+    assert "of those that are known" in " ".join(plain(life_blocks(result)).split())
 
 
 # ---------------------------------------------------------------- cost
@@ -390,7 +391,7 @@ def test_the_text_keeps_to_eighty_columns_and_names_what_ruled():
         filter={**EVENLY, "charge": CHARGE, "efficiency_conditioned": "(40 ± 5) %"},
         predict={"required_clean_air": "300 m3/h"},
     )
-    lines = list(life_text(result))
+    lines = list(lines_of(life_blocks(result)))
     assert max(map(len, lines)) <= 80
     text = " ".join(" ".join(lines).split())
     assert result.ruled.name == change.TEMPERATURE  # its upper end is at 68 degC before the clean air is lost
