@@ -9,6 +9,8 @@ from typing import Any
 
 import click
 
+from flowrig.cli.progress import progress
+
 COMMANDS = {
     "plan": "Say what uncertainty to expect before measuring, and what would better it.",
     "reduce": "Reduce a record of readings to a flow with error bars.",
@@ -50,7 +52,8 @@ def main(arguments: list[str] | None = None) -> Any:
     # matrices are long and thin here: threads wait for one another, at half as much processor time again
     os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
     try:
-        return group.main([a for a in arguments if a != "--debug"], prog_name="flowrig")
+        with progress(quiet="--quiet" in arguments):
+            return group.main([a for a in arguments if a != "--debug"], prog_name="flowrig")
     except Exception as error:
         from flowrig.errors import FlowrigError, InputError
 

@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 import os
+from typing import Any
 
 import click
 
+from flowrig.cli.output import hand_over
 from flowrig.errors import Fault, InputError
 
 
@@ -25,22 +27,16 @@ def command(record: str, file: str | None, quiet: bool, coverage: str) -> None:
 
     sure = probability(coverage)
     done = calibrate(record)
+    outputs: dict[Any, str | bytes] = {}
     if file is not None:
         if os.path.lexists(file):
-            said = "a new file: a calibration is never edited or written over"
+            expected = "a new file: a calibration is never edited or written over"
             remedy = "Name a new file, and say in the record which one it follows."
-            raise InputError(Fault(file, "a file that exists", said, remedy))
-        from flowrig.records.write import write_all
+            raise InputError(Fault(file, "a file that exists", expected, remedy))
         from flowrig.studies.calibration_file import file_text
 
-        write_all({file: file_text(done)})
-    if quiet:
-        for f in done.findings:
-            if f.severity == "alarm":
-                click.echo(f"ALARM, {f.code}: {f.message}", err=True)
-        return
-    from flowrig.report.calibration_text import calibration_text
+        outputs[file] = file_text(done)
+    from flowrig.report.calibration_text import alarms, calibration_blocks
 
-    click.echo(calibration_text(done, sure))
-    if file is not None:
-        click.echo(f"\nWritten to {file}.")
+    said = [] if file is None else ["", f"Written to {file}."]
+    hand_over(outputs, None if quiet else [*calibration_blocks(done, sure), *said], alarms(done))

@@ -3,12 +3,15 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Callable
-from typing import Any
+from collections.abc import Callable, Sequence
+from typing import TYPE_CHECKING, Any
 
 import click
 
 from flowrig.errors import Fault, InputError
+
+if TYPE_CHECKING:
+    from flowrig.report.blocks import Block
 
 
 def drawn_options(command: Callable[..., Any]) -> Callable[..., Any]:
@@ -34,15 +37,17 @@ def check_drawn(figures: str | None, png: bool) -> None:
         raise InputError(Fault(f"--figures {figures}", read, "a folder that exists", remedy))
 
 
-def drawn_files(result: Any, words: str, page: str | None, figures: str | None, png: bool) -> dict[Any, str | bytes]:
+def drawn_files(
+    result: Any, blocks: Sequence[Block], page: str | None, figures: str | None, png: bool
+) -> dict[Any, str | bytes]:
     """The files that were asked for, by their names.
 
     Parameters
     ----------
     result : Any
         Of the command.
-    words : str
-        As they are printed.
+    blocks : sequence of str and Table
+        The report as it is printed.
     page, figures : str or None
     png : bool
     """
@@ -59,5 +64,5 @@ def drawn_files(result: Any, words: str, page: str | None, figures: str | None, 
     if page is not None:
         from flowrig.report.page.render import page_html
 
-        files[page] = page_html(result, pictures, words.split("\n"))
+        files[page] = page_html(result, pictures, blocks)
     return files

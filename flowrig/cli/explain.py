@@ -19,11 +19,12 @@ def command(names: tuple[str, ...]) -> None:
 
     Exit code 2 for a name that is not known; the nearest names are given.
     """
+    from flowrig.cli.output import show
     from flowrig.errors import InputError
     from flowrig.report.explain import told
 
-    text, faults = told(list(names))
-    if text:
-        click.echo(text)
+    blocks, faults = told(list(names))
+    if blocks:
+        show(blocks)
     if faults:
         raise InputError(faults)

@@ -55,6 +55,6 @@ def command(
         from flowrig.report.own_tables import own_csv
 
         outputs[csv_file] = own_csv(owned)
-    from flowrig.report.own_text import alarms, own_text
+    from flowrig.report.own_text import alarms, own_blocks
 
-    hand_over(outputs, "" if quiet else own_text(owned), alarms(owned))
+    hand_over(outputs, None if quiet else own_blocks(owned), alarms(owned))

@@ -51,6 +51,6 @@ def command(
         from flowrig.report.plan_tables import plan_csv
 
         outputs[csv_file] = plan_csv(planned)
-    from flowrig.report.plan_text import alarms, plan_text
+    from flowrig.report.plan_text import alarms, plan_blocks
 
-    hand_over(outputs, "" if quiet else plan_text(planned), alarms(planned))
+    hand_over(outputs, None if quiet else plan_blocks(planned), alarms(planned))

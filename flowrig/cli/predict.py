@@ -61,8 +61,8 @@ def command(
         from flowrig.report.predict_tables import predict_csv
 
         outputs[csv_file] = predict_csv(predicted)
-    from flowrig.report.predict_text import alarms, predict_text
+    from flowrig.report.predict_text import alarms, predict_blocks
 
-    words = predict_text(predicted)
-    outputs |= drawn_files(predicted, words, page, figures, png)
-    hand_over(outputs, "" if quiet else words, alarms(predicted))
+    blocks = list(predict_blocks(predicted))
+    outputs |= drawn_files(predicted, blocks, page, figures, png)
+    hand_over(outputs, None if quiet else blocks, alarms(predicted))

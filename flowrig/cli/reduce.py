@@ -61,7 +61,7 @@ def command(
         from flowrig.report.as_csv import result_csv
 
         outputs[csv_file] = result_csv(result)
-    from flowrig.report.text import alarms_text, batch_text, result_text
+    from flowrig.report.text import alarms_text, batch_blocks, result_blocks
 
-    text = result_text if rows is None else batch_text
-    hand_over(outputs, "" if quiet else text(result), alarms_text(result))
+    blocks = result_blocks if rows is None else batch_blocks
+    hand_over(outputs, None if quiet else blocks(result), alarms_text(result))

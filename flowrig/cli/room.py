@@ -57,6 +57,6 @@ def command(
         from flowrig.report.room_tables import room_csv
 
         outputs[csv_file] = room_csv(result)
-    from flowrig.report.room_text import alarms, room_text
+    from flowrig.report.room_text import alarms, room_blocks
 
-    hand_over(outputs, "" if quiet else room_text(result), alarms(result))
+    hand_over(outputs, None if quiet else room_blocks(result), alarms(result))

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import click
 
+from flowrig.cli.output import hand_over
+
 
 @click.command(name="verify")
 @click.argument("calibration", type=click.Path())
@@ -18,11 +20,6 @@ def command(calibration: str, records: tuple[str, ...], quiet: bool) -> None:
     from flowrig.studies.verify import verify
 
     verified = verify(calibration, records)
-    if quiet:
-        for f in verified.findings:
-            if f.severity == "alarm":
-                click.echo(f"ALARM, {f.code}: {f.message}", err=True)
-        return
-    from flowrig.report.verify_text import verified_text
+    from flowrig.report.verify_text import alarms, verified_blocks
 
-    click.echo(verified_text(verified))
+    hand_over({}, None if quiet else verified_blocks(verified), alarms(verified))

@@ -67,15 +67,19 @@ class Raised(Paragraph):
     ----------
     severity : str
         alarm, warning or note.
+    head : str
+        Severity and code, as the words begin.
     """
 
-    __slots__ = ("severity",)
+    __slots__ = ("head", "severity")
     severity: str
+    head: str
 
     def __new__(cls, severity: str, code: str, message: str) -> Raised:
-        made = super().__new__(cls, f"{MARK[severity]}, {code}: {message}", "  ", "    ")
+        head = f"{MARK[severity]}, {code}:"
+        made = super().__new__(cls, f"{head} {message}", "  ", "    ")
         assert isinstance(made, Raised)
-        made.severity = severity
+        made.severity, made.head = severity, head
         return made
 
 

@@ -39,6 +39,11 @@ def calibration_blocks(done: Calibrated, coverage: float = 0.95) -> Iterator[Blo
         yield from ("", *raised(done.findings))
 
 
+def alarms(done: Calibrated) -> list[str]:
+    """What must not go unseen even where nothing else is wanted."""
+    return [f"ALARM, {f.code}: {f.message}" for f in done.findings if f.severity == "alarm"]
+
+
 def headline(done: Calibrated, coverage: float = 0.95) -> str:
     """The curve at its pivot, with its error bar."""
     formula, shown = done.formula, units_of(done)
@@ -67,7 +72,7 @@ def _numbers(done: Calibrated) -> Table:
         rows.append((declared.name, said[0], unit, said[1]))
     width = max(len(f.name) for f in done.formula.numbers)
 
-    def reads(rows: tuple[Cells, ...]) -> Iterator[str]:
+    def reads(rows: tuple[Cells, ...], room: int) -> Iterator[str]:
         for name, value, unit, u in rows:
             spelled = f" {unit}" if unit else ""
             yield f"  {name:<{width}}  {value}{spelled}" + (f"   u {u}{spelled}" if u else "")

@@ -46,7 +46,7 @@ def _averages(classes: SizeClasses, coverage: float) -> Iterator[Block]:
         yield from wrapped(each, further=4)
 
 
-def _averages_read(rows: tuple[tuple[str, ...], ...]) -> Iterator[str]:
+def _averages_read(rows: tuple[tuple[str, ...], ...], room: int) -> Iterator[str]:
     for name, sizes, *ends in rows:
         yield f"  {name:<8}{sizes:<16}{_cell(*ends)} %"
 
@@ -96,7 +96,7 @@ def _rates(found: CleanAir) -> Iterator[Block]:
         yield from budget_blocks(q, first.words)
 
 
-def _per_watt_read(rows: tuple[tuple[str, ...], ...]) -> Iterator[str]:
+def _per_watt_read(rows: tuple[tuple[str, ...], ...], room: int) -> Iterator[str]:
     for words, *ends, unit in rows:
         yield f"    {words}: {_cell(*ends)} {unit}"
 

@@ -12,10 +12,12 @@ from flowrig.methods.method import Effect, Method
 from flowrig.records import describe
 from flowrig.records.causes import CauseMeaning
 from flowrig.records.declare import Field, FlagMeaning, Table
+from flowrig.report.blocks import Block, Heading, Paragraph, labelled, plain
+from flowrig.report.table import WIDTH
+from flowrig.report.table import Table as Cells
 from flowrig.report.topics import SORTS, Topic, find, folded, topics
 from flowrig.report.word import Word
 
-WIDTH = 80
 _INDENT = "  "
 _LABEL = 12
 
@@ -49,38 +51,44 @@ def explain(name: str = "") -> str:
 
 def explain_all(names: list[str]) -> str:
     """Say what several names mean; raises `InputError` with all that are not known. See `explain`."""
-    text, faults = told(names)
+    blocks, faults = told(names)
     if faults:
         raise InputError(faults)
-    return text
+    return plain(blocks)
 
 
-def told(names: list[str]) -> tuple[str, list[Fault]]:
+def told(names: list[str]) -> tuple[list[Block], list[Fault]]:
     """What is known of several names, in their order, and a fault for each that is not known."""
     if not names:
         return overview(), []
     found = {name: find(name) for name in names}
     matches = {id(topic): topic for named in found.values() for topic in named}
-    text = "\n\n".join("\n".join(_topic(topic)) for topic in matches.values())
-    return text, [_unknown(name) for name, named in found.items() if not named]
+    blocks: list[Block] = []
+    for topic in matches.values():
+        blocks += ["", *_topic(topic)] if blocks else _topic(topic)
+    return blocks, [_unknown(name) for name, named in found.items() if not named]
 
 
-def overview() -> str:
+def overview() -> list[Block]:
     """Everything but the fields, a line each."""
-    lines = ["flowrig explain NAME says more; a field is found by its name, such as drop.", ""]
+    blocks: list[Block] = ["flowrig explain NAME says more; a field is found by its name, such as drop."]
     for sort, title in SORTS.items():
-        listed = [topic for topic in topics() if topic.sort == sort]
         if sort == "field":
             continue
-        lines.append(title)
-        width = max(len(topic.name) for topic in listed)
-        for topic in listed:
-            room = WIDTH - width - 4
-            severity = f"{topic.declared.severity}: " if isinstance(topic.declared, FlagMeaning) else ""
-            said = textwrap.shorten(severity + topic.line, room, placeholder=" ...")
-            lines.append(f"{_INDENT}{topic.name:<{width}}  {said}")
-        lines.append("")
-    return "\n".join(lines).rstrip()
+        rows = []
+        for topic in topics():
+            if topic.sort == sort:
+                severity = f"{topic.declared.severity}: " if isinstance(topic.declared, FlagMeaning) else ""
+                rows.append((topic.name, severity + topic.line))
+        blocks += ["", Heading(title), Cells(("name", "what it is"), tuple(rows), (0, 1), reads=_listed)]
+    return blocks
+
+
+def _listed(rows: tuple[tuple[str, ...], ...], room: int) -> Iterator[str]:
+    """A line each, cut where it is longer."""
+    width = max(len(name) for name, _ in rows)
+    for name, line in rows:
+        yield f"{_INDENT}{name:<{width}}  {textwrap.shorten(line, room - width - 4, placeholder=' ...')}"
 
 
 def _unknown(name: str) -> Fault:
@@ -94,12 +102,12 @@ def _unknown(name: str) -> Fault:
     return Fault("flowrig explain", repr(name), expected, remedy)
 
 
-def _topic(topic: Topic) -> Iterator[str]:
+def _topic(topic: Topic) -> Iterator[Block]:
     of = f" of {', '.join(topic.owners)}" if topic.owners else ""
     head = f"{topic.name}: {topic.sort}{of}"
-    yield from textwrap.wrap(head, WIDTH)
+    yield Heading(head)
     yield "-" * min(len(head), WIDTH)
-    writers: dict[type, Callable[[Topic], Iterator[str]]] = {
+    writers: dict[type, Callable[[Topic], Iterator[Block]]] = {
         Method: _method,
         Table: _table,
         FlagMeaning: _flag,
@@ -111,17 +119,16 @@ def _topic(topic: Topic) -> Iterator[str]:
     yield from writers.get(type(topic.declared), _field)(topic)
 
 
-def _paragraph(text: str, indent: str = _INDENT) -> list[str]:
-    return textwrap.wrap(text, WIDTH, initial_indent=indent, subsequent_indent=indent, break_on_hyphens=False)
+def _paragraph(text: str, indent: str = _INDENT) -> list[Block]:
+    return [Paragraph(text, indent, indent, hyphens=False)] if text else []
 
 
-def _labelled(label: str, text: str) -> list[str]:
+def _labelled(label: str, text: str) -> list[Block]:
     """A label and what belongs to it, hanging; nothing where nothing belongs to it."""
-    head = f"{_INDENT}{label:<{_LABEL}}"
-    return textwrap.wrap(text, WIDTH, initial_indent=head, subsequent_indent=" " * len(head), break_on_hyphens=False)
+    return [labelled(f"{_INDENT}{label:<{_LABEL}}", text, hyphens=False)] if text else []
 
 
-def _item(name: str, text: str) -> list[str]:
+def _item(name: str, text: str) -> list[Block]:
     """A name on a line, what it means below it."""
     return [f"{_INDENT * 2}{name}", *_paragraph(text, _INDENT * 4)]
 
@@ -134,13 +141,13 @@ def _with_source(text: str, source: str) -> str:
     return f"{text} Source: {source}." if source else text
 
 
-def _method(topic: Topic) -> Iterator[str]:
+def _method(topic: Topic) -> Iterator[Block]:
     method: Method = topic.declared
     yield from _paragraph(_sentence(method.title))
     yield from _paragraph(method.help)
     yield from _labelled("Source", method.source)
     fields = sorted(method.fields, key=lambda f: not f.required)
-    yield from ("", f"{_INDENT}Fields of its [[flow]] section, required first")
+    yield from ("", Heading("Fields of its [[flow]] section, required first", 3))
     for declared in fields:
         yield from _item(_headed(declared), declared.help)
     for alternative in method.alternatives:
@@ -151,16 +158,16 @@ def _method(topic: Topic) -> Iterator[str]:
             yield from _item(_headed(declared), declared.help)
         for alternative in table.alternatives:
             yield from _paragraph(_sentence(describe.alternative(alternative)), _INDENT * 2)
-    yield from ("", f"{_INDENT}Conventions")
+    yield from ("", Heading("Conventions", 3))
     for text in method.conventions:
         yield from _paragraph(_sentence(text), _INDENT * 2)
-    yield from ("", f"{_INDENT}Corrections and model errors")
+    yield from ("", Heading("Corrections and model errors", 3))
     for effect in method.effects:
         yield from _item(effect.label, _with_source(effect.help, effect.source))
-    yield from ("", f"{_INDENT}Limits of use")
+    yield from ("", Heading("Limits of use", 3))
     for flag in method.flags:
         yield from _item(f"{flag.code} ({flag.severity})", _with_source(flag.meaning, flag.source))
-    yield from ("", f"{_INDENT}Take care; local codes and licensed practice come first")
+    yield from ("", Heading("Take care; local codes and licensed practice come first", 3))
     for caution in method.cautions:
         yield from _paragraph(_with_source(caution.text, caution.source), _INDENT * 2)
 
@@ -174,7 +181,7 @@ def _headed(declared: Field) -> str:
     return textwrap.shorten(head, WIDTH - 4, placeholder=" ...)")
 
 
-def _table(topic: Topic) -> Iterator[str]:
+def _table(topic: Topic) -> Iterator[Block]:
     table: Table = topic.declared
     yield from _paragraph(table.help)
     yield ""
@@ -184,7 +191,7 @@ def _table(topic: Topic) -> Iterator[str]:
         yield from _paragraph(_sentence(describe.alternative(alternative)), _INDENT * 2)
 
 
-def _field(topic: Topic) -> Iterator[str]:
+def _field(topic: Topic) -> Iterator[Block]:
     declared: Field = topic.declared
     yield from _paragraph(declared.help)
     yield from _labelled("Takes", describe.form(declared))
@@ -197,7 +204,7 @@ def _field(topic: Topic) -> Iterator[str]:
         yield from _labelled("Example", f"{declared.name} = {declared.example}")
 
 
-def _flag(topic: Topic) -> Iterator[str]:
+def _flag(topic: Topic) -> Iterator[Block]:
     flag: FlagMeaning = topic.declared
     yield from _labelled("Severity", f"{flag.severity}: {SEVERITIES[flag.severity]}")
     yield from _paragraph(flag.meaning)
@@ -211,7 +218,7 @@ SEVERITIES = {
 }
 
 
-def _effect(topic: Topic) -> Iterator[str]:
+def _effect(topic: Topic) -> Iterator[Block]:
     effect: Effect = topic.declared
     yield from _paragraph(effect.help)
     shared = (
@@ -223,13 +230,13 @@ def _effect(topic: Topic) -> Iterator[str]:
     yield from _labelled("Source", effect.source)
 
 
-def _cause(topic: Topic) -> Iterator[str]:
+def _cause(topic: Topic) -> Iterator[Block]:
     cause: CauseMeaning = topic.declared
     yield from _paragraph(cause.meaning)
     yield from _labelled("Source", cause.source)
 
 
-def _kind(topic: Topic) -> Iterator[str]:
+def _kind(topic: Topic) -> Iterator[Block]:
     """Every accepted spelling, unit by unit, and what one of it is in SI."""
     kind: str = topic.declared
     si = units.KINDS[kind]

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 import textwrap
-from collections.abc import Callable, Iterable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from typing import Any, Protocol
 
 import numpy as np
@@ -70,6 +70,7 @@ def first_lines(result: Sure, main: Quantity) -> Iterator[Block]:
 
 
 Cells = tuple[str, ...]
+OTHERS = "the first in other units"
 
 
 def quantity_cells(q: Quantity) -> Cells:
@@ -93,6 +94,7 @@ def quantity_table(
     least: int = 0,
     cells: Callable[[Quantity], Cells] = quantity_cells,
     name: Callable[[Quantity], str] = lambda q: q.label,
+    others: Sequence[Quantity] = (),
 ) -> Table:
     """A line a number, with its unit and both ends.
 
@@ -106,24 +108,29 @@ def quantity_table(
         Value, unit and ends as words.
     name : callable
         What stands before them.
+    others : sequence of Quantity
+        The first in other units: their values alone.
     """
     rows = tuple((name(q), *cells(q)) for q in quantities)
     width = max((least, *(len(row[0]) for row in rows)))
+    again = tuple((OTHERS if i == 0 else "", numbers(q)[0], q.unit, "", "") for i, q in enumerate(others))
 
-    def reads(rows: tuple[Cells, ...]) -> Iterator[str]:
-        for label, *told in rows:
-            words = quantity_words(tuple(told)).replace(" to ", f"{KEPT}to{KEPT}")
-            yield from labelled(f"{' ' * indent}{label:<{width}}  ", words).lines()
+    def reads(rows: tuple[Cells, ...], room: int) -> Iterator[str]:
+        n = len(rows) - len(again)
+        told = [(label, quantity_words(tuple(shown))) for label, *shown in rows[:n]]
+        if again:
+            told.append((OTHERS, ", ".join(f"{value} {unit}" for _, value, unit, *_ in rows[n:])))
+        for label, words in told:
+            held = words.replace(" to ", f"{KEPT}to{KEPT}")
+            yield from labelled(f"{' ' * indent}{label:<{width}}  ", held).lines(room)
 
-    return Table(("quantity", "value", "unit", "from", "to"), rows, (0, 2), indent=indent, reads=reads)
+    return Table(("quantity", "value", "unit", "from", "to"), rows + again, (0, 2), indent=indent, reads=reads)
 
 
 def quantities_blocks(quantities: Mapping[str, Quantity]) -> Iterator[Block]:
-    yield quantity_table(quantities.values())
-    width = max(len(q.label) for q in quantities.values())
-    others = other_units(next(iter(quantities.values())))
-    if others:
-        yield labelled(f"  {'the first in other units':<{width}}  ", others)
+    """All of them, the first in other units too where it is a flow."""
+    first = next(iter(quantities.values()))
+    yield quantity_table(quantities.values(), others=in_other_units(first))
 
 
 def capital(q: Quantity) -> str:
@@ -160,7 +167,7 @@ def budget_table(estimate: Estimate, unit: str, kind: str) -> Table:
 def causes_table(rows: Iterable[Cells], unit: str) -> Table:
     """Share of the variance in per cent, cause, and its part of the uncertainty; for many taken together none."""
 
-    def reads(rows: tuple[Cells, ...]) -> Iterator[str]:
+    def reads(rows: tuple[Cells, ...], room: int) -> Iterator[str]:
         for share, cause, u in rows:
             named = textwrap.shorten(cause, LONGEST_CAUSE, placeholder="...")
             yield f"    {share:>5} %  {named:<{LONGEST_CAUSE}}  u {u} {unit}" if u else f"    {share:>5} %  {cause}"
@@ -182,13 +189,17 @@ def _how_sure(main: Quantity) -> Iterator[str]:
         yield f"the equation bends here: standard deviation of the draws {spread:.2g} {main.unit}"
 
 
-def other_units(q: Quantity) -> str:
-    """The value in the usual units of flow other than its own."""
+def in_other_units(q: Quantity) -> list[Quantity]:
+    """It in the usual units of flow other than its own; none for what is no flow."""
     if q.kind != "flow":
-        return ""
+        return []
     own = units.factor(q.unit, q.kind)
-    others = [q.to(unit) for unit in ("m3/h", "L/s", "cfm") if units.factor(unit, q.kind) != own]
-    return ", ".join(f"{numbers(other)[0]} {other.unit}" for other in others)
+    return [q.to(unit) for unit in ("m3/h", "L/s", "cfm") if units.factor(unit, q.kind) != own]
+
+
+def other_units(q: Quantity) -> str:
+    """The same in words."""
+    return ", ".join(f"{numbers(other)[0]} {other.unit}" for other in in_other_units(q))
 
 
 def air_line(state: dict[str, Any]) -> str:

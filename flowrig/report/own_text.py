@@ -129,10 +129,10 @@ def _left_out(owned: Owned) -> Iterator[Block]:
 def _items(option: OwnedOption) -> Table:
     """What the present value is made of; in plain text a sentence."""
 
-    def reads(rows: tuple[Cells, ...]) -> Iterator[str]:
+    def reads(rows: tuple[Cells, ...], room: int) -> Iterator[str]:
         parts = [f"{label} {value}" + (f" [{low} to {high}]" if low else "") for label, value, _, low, high in rows]
         for paragraph in _hung(f"Of the present value: {'; '.join(parts)}."):
-            yield from paragraph.split("\n")
+            yield from paragraph.lines(room)
 
     rows = tuple((q.label, *_cells(q)) for q in option.items.values())
     return Table(("of the present value", "value", "unit", "from", "to"), rows, (0, 2), indent=3, reads=reads)
@@ -247,7 +247,7 @@ def _bars(owned: Owned) -> Iterator[Block]:
         yield from wrapped(f"and {len(bars) - MOST_BARS} more, each of less; --json FILE writes them all")
 
 
-def _bars_read(rows: tuple[Cells, ...]) -> Iterator[str]:
+def _bars_read(rows: tuple[Cells, ...], room: int) -> Iterator[str]:
     widths = [min(38, max(len(row[0]) for row in rows)), *(max(len(row[k]) for row in rows) for k in (1, 2, 3))]
     for name, ends, low, high in rows:
         shown = textwrap.wrap(name, widths[0])

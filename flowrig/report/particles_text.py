@@ -69,7 +69,7 @@ def by_size_blocks(of: BySize, run: str = IN_USE) -> Iterator[Block]:
         yield from wrapped(told, further=4)
 
 
-def _read(rows: tuple[tuple[str, ...], ...]) -> Iterator[str]:
+def _read(rows: tuple[tuple[str, ...], ...], room: int) -> Iterator[str]:
     """In plain text a limit on one side has the room of value and interval."""
     lines = [PLAIN]
     for size, before, behind, value, low, high, remark in rows:

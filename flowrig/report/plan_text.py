@@ -11,7 +11,7 @@ from flowrig import units
 from flowrig.records.declare import Finding
 from flowrig.report.blocks import MARK, Block, Heading, labelled, plain, raised, wrapped
 from flowrig.report.lines import Cells, causes_table, numbers, percent
-from flowrig.report.table import WIDTH, Table
+from flowrig.report.table import Table
 from flowrig.studies.changes import counted
 from flowrig.studies.outlook import LITTLE, Line, Outlook, Plan, budget, grave, half_of, half_width
 from flowrig.studies.result import Quantity
@@ -120,7 +120,7 @@ def _how_often(plan: Plan, outlook: Outlook) -> Iterator[Block]:
     timed = setup.flow.layout is None and setup.flow.method.turns(setup.flow.section) == 1
     rows = [(counted(setup, n), half(share), _time(n * plan.stretch), said) for n, share, said in sorted(tried)]
 
-    def reads(rows: tuple[Cells, ...]) -> Iterator[str]:
+    def reads(rows: tuple[Cells, ...], room: int) -> Iterator[str]:
         yield f"  {'How often':<34}  {'half-width':>10}{'   as a log' if timed else ''}"
         for often, share, *log, said in rows:
             yield f"    {often:<32}  {share:>10}{f'   {log[0]:>8}' if timed else ''}   {said}".rstrip()
@@ -167,17 +167,18 @@ def _which(outlook: Outlook) -> Iterator[Block]:
     for row in rows:
         said = ", ".join(f"{name} {value}" for name, value in row.readings.items()) or row.why
         found = [f"{MARK[f.severity]}, {f.code}: {f.message}" for f in row.findings if f.code not in common]
-        cells.append((row.names, said, half(row.half), "as planned" if row is rows[0] else "", "\n".join(found)))
+        planned_so = ["as planned"] if row is rows[0] else []
+        cells.append((row.names, said, half(row.half), "\n".join([*planned_so, *found])))
 
-    def reads(rows: tuple[Cells, ...]) -> Iterator[str]:
+    def reads(rows: tuple[Cells, ...], room: int) -> Iterator[str]:
         yield f"  {'Which of ' + field:<20}  {'to be read':<28}  half-width"
-        for names, said, share, planned, found in rows:
-            yield f"    {names:<18}  {said:<28}  {share:>10}{f'   {planned}' if planned else ''}"
-            for each in filter(None, found.split("\n")):
-                yield from textwrap.wrap(each, WIDTH, initial_indent=" " * 24, subsequent_indent=" " * 26)
+        for i, (names, said, share, remark) in enumerate(rows):
+            yield f"    {names:<18}  {said:<28}  {share:>10}{'' if i else '   as planned'}"
+            for each in remark.split("\n")[i == 0 :]:
+                yield from textwrap.wrap(each, room, initial_indent=" " * 24, subsequent_indent=" " * 26)
 
-    heads = (f"Which of {field}", "to be read", "half-width", "", "what is raised")
-    yield Table(heads, tuple(cells), (0, 1, 3, 4), reads=reads)
+    heads = (f"Which of {field}", "to be read", "half-width", "remark")
+    yield Table(heads, tuple(cells), (0, 1, 3), reads=reads)
     best = min((row for row in rows if row.possible), key=lambda row: row.rank)
     if best.rank[:2] == rows[0].rank[:2] and best.half > (1.0 - LITTLE) * rows[0].half:
         said = f"None is better than {planned}, as planned, by a hundredth of the half-width."
@@ -233,12 +234,12 @@ def _changes(lines: list[Line], *, headed: bool = True) -> Table:
         gain = f"{-100 * line.gain:+#.2g} %" if abs(line.gain) < 1.0 else ""
         rows.append((half(line.half), gain, line.change.words, f"{line.verdict}{reached}", line.reason))
 
-    def reads(rows: tuple[Cells, ...]) -> Iterator[str]:
+    def reads(rows: tuple[Cells, ...], room: int) -> Iterator[str]:
         if headed:
             yield f"    {'half-width':>10}  {'gain':>8}"
         for share, gain, change, verdict, reason in rows:
-            yield from labelled(f"    {share:>10}  {gain:>8}  ", f"{change}: {verdict}").lines()
-            yield from textwrap.wrap(reason, WIDTH, initial_indent=" " * 26, subsequent_indent=" " * 26)
+            yield from labelled(f"    {share:>10}  {gain:>8}  ", f"{change}: {verdict}").lines(room)
+            yield from textwrap.wrap(reason, room, initial_indent=" " * 26, subsequent_indent=" " * 26)
 
     return Table(("half-width", "gain", "change", "verdict", "why"), tuple(rows), (2, 3, 4), reads=reads)
 
@@ -276,7 +277,7 @@ def _side_by_side(plan: Plan) -> Iterator[Block]:
     ordered = sorted(plan.outlooks, key=lambda o: o.half)
     rows = tuple((o.name, half(o.half), half(half_width(o.floor))) for o in ordered)
 
-    def reads(rows: tuple[Cells, ...]) -> Iterator[str]:
+    def reads(rows: tuple[Cells, ...], room: int) -> Iterator[str]:
         for name, share, floor in rows:
             shown = textwrap.shorten(name, 40, placeholder="...")
             yield f"  {shown:<{width}}  half-width {share}, floor {floor}"

@@ -120,7 +120,7 @@ def _point(predicted: Predicted) -> Iterator[Block]:
         yield from ("", *raised(predicted.findings))
 
 
-def _crossings_read(rows: tuple[Cells, ...]) -> Iterator[str]:
+def _crossings_read(rows: tuple[Cells, ...], room: int) -> Iterator[str]:
     for *cells, kind in rows:
         yield f"    {quantity_words(tuple(cells))}, {kind}"
 
@@ -195,6 +195,6 @@ def _gains(swept: Swept) -> Iterator[Block]:
         yield Table(("filters", "gained", "unit", ""), tuple(told), (0, 2, 3), indent=4, reads=_gains_read)
 
 
-def _gains_read(rows: tuple[Cells, ...]) -> Iterator[str]:
+def _gains_read(rows: tuple[Cells, ...], room: int) -> Iterator[str]:
     for filters, gained, unit, sure in rows:
         yield f"    {filters}: {gained} {unit}" + (f", {sure}" if sure else "")

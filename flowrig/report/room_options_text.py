@@ -57,9 +57,9 @@ def _table(told: list[tuple[str, str, str]]) -> Table:
     """A line a number or an answer; words of an answer hang behind its label in plain text."""
     width = max(len(label) for label, *_ in told)
 
-    def reads(rows: tuple[tuple[str, ...], ...]) -> Iterator[str]:
+    def reads(rows: tuple[tuple[str, ...], ...], room: int) -> Iterator[str]:
         for label, words, unit in rows:
-            yield from labelled(f"     {label:<{width}}  ", f"{words} {unit}".rstrip()).lines()
+            yield from labelled(f"     {label:<{width}}  ", f"{words} {unit}".rstrip()).lines(room)
 
     return Table(("", "value", "unit"), tuple(told), (0, 1, 2), indent=5, reads=reads)
 

@@ -30,7 +30,7 @@ class Table:
     closest : int
         Columns between two of its own in plain text, at the least: fewer than two where that saves a second table.
     reads : callable, optional
-        How it reads in plain text where its rows say more as words than in columns: lines from its rows.
+        How it reads in plain text where its rows say more as words than in columns: lines from its rows and the width.
     """
 
     heads: tuple[str, ...]
@@ -40,7 +40,7 @@ class Table:
     keys: int = 1
     indent: int = 2
     closest: int = GAP
-    reads: Callable[[tuple[tuple[str, ...], ...]], Iterable[str]] | None = field(default=None, compare=False)
+    reads: Callable[[tuple[tuple[str, ...], ...], int], Iterable[str]] | None = field(default=None, compare=False)
 
     def __post_init__(self) -> None:
         for row in self.rows:
@@ -56,13 +56,17 @@ class Table:
         lines = (self.heads, *self.rows)
         return tuple(max(len(part) for line in lines for part in line[k].split("\n")) for k in range(len(self.heads)))
 
+    def narrow(self, most: int) -> tuple[int, ...]:
+        """The same where no column of words takes more than so many."""
+        return tuple(min(width, most) if k in self.left else width for k, width in enumerate(self.widths))
+
     def lines(self, indent: int | None = None, width: int = WIDTH) -> Iterator[str]:
         """Plain text, each column as wide as its widest cell.
 
         Where the width does not hold them side by side they stand below each other, the keys with each.
         """
         if self.reads is not None:
-            yield from self.reads(self.rows)
+            yield from self.reads(self.rows, width)
             return
         before = " " * (self.indent if indent is None else indent)
         room = width - len(before)
@@ -85,7 +89,7 @@ class Table:
         """Columns of text that all of it takes, with so many between two of its own."""
         return sum(self.widths) + gap * (len(self.heads) - 1)
 
-    def parts(self, room: int, gap: int = GAP) -> Iterator[Table]:
+    def parts(self, room: int, gap: int = GAP, most_words: int | None = None) -> Iterator[Table]:
         """The table itself where there is room for it, else as many columns at a time as there is, its keys with each.
 
         Parameters
@@ -94,24 +98,27 @@ class Table:
             Columns of text, gaps among them.
         gap : int
             Between two columns of the table.
+        most_words : int, optional
+            Columns of text that one of words is given at the most: it runs over lines.
         """
-        widths = self.widths
+        widths = self.widths if most_words is None else self.narrow(most_words)
         taken = sum(width + gap for width in widths[: self.keys]) - gap
         part: list[int] = []
         used = taken
         for k in range(self.keys, len(widths)):
             if part and used + gap + widths[k] > room:
-                yield self._of(part)
+                yield self.of([*range(self.keys), *part])
                 part, used = [], taken
             part.append(k)
             used += gap + widths[k]
-        yield self if len(part) == len(widths) - self.keys else self._of(part)
+        yield self if len(part) == len(widths) - self.keys else self.of([*range(self.keys), *part])
 
-    def _of(self, columns: list[int]) -> Table:
-        kept = [*range(self.keys), *columns]
-        rows = tuple(tuple(row[k] for k in kept) for row in self.rows)
-        left = tuple(i for i, k in enumerate(kept) if k in self.left)
-        return replace(self, heads=tuple(self.heads[k] for k in kept), rows=rows, left=left)
+    def of(self, columns: list[int]) -> Table:
+        """These columns alone."""
+        rows = tuple(tuple(row[k] for k in columns) for row in self.rows)
+        left = tuple(i for i, k in enumerate(columns) if k in self.left)
+        keys = sum(k < self.keys for k in columns)
+        return replace(self, heads=tuple(self.heads[k] for k in columns), rows=rows, left=left, keys=keys)
 
 
 MOST_ROWS = 60

@@ -104,7 +104,7 @@ def _members(group: Together) -> Table:
     rows = tuple((f"{i}", name, *cells) for i, (name, cells) in enumerate(zip(group.names, flows, strict=True), 1))
     width = max(min(len(name), SHOWN_NAME) for name in group.names)
 
-    def reads(rows: tuple[Cells, ...]) -> Iterator[str]:
+    def reads(rows: tuple[Cells, ...], room: int) -> Iterator[str]:
         for i, name, *cells in rows:
             shown = f"  {i}  {textwrap.shorten(name, SHOWN_NAME, placeholder='...'):<{width}}"
             yield f"{shown}  {quantity_words(tuple(cells))}".rstrip()

@@ -32,6 +32,11 @@ def verified_blocks(verified: Verified) -> Iterator[Block]:
     yield from ("", *_chart(verified))
 
 
+def alarms(verified: Verified) -> list[str]:
+    """What must not go unseen even where nothing else is wanted."""
+    return [f"ALARM, {f.code}: {f.message}" for f in verified.findings if f.severity == "alarm"]
+
+
 def _unit(calibration: CalibrationFile) -> str:
     """Unit of what is off."""
     return "%" if calibration.formula.relative else calibration.range["highest"].unit

@@ -20,6 +20,7 @@ FILES = sorted(PACKAGE.rglob("*.py"))
 # A room may import rooms of a lower number, and itself.
 ROOMS = {
     "errors": 0,
+    "progress": 0,
     "physics": 1,
     "uncertainty": 1,
     "unit_table": 1,
@@ -32,6 +33,7 @@ ROOMS = {
 }
 LIBRARIES = {
     "errors": set(),
+    "progress": set(),
     "physics": {"numpy", "scipy"},
     "uncertainty": {"numpy", "scipy", "uncertainties"},
     "unit_table": set(),
@@ -40,7 +42,7 @@ LIBRARIES = {
     "methods": {"numpy"},
     "studies": {"numpy", "pandas"},
     "report": {"jinja2", "matplotlib", "numpy"},
-    "cli": {"click"},
+    "cli": {"click", "rich"},
 }
 
 
