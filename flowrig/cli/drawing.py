@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from flowrig.errors import Fault, InputError
+from flowrig.progress import doing
 
 if TYPE_CHECKING:
     from flowrig.report.blocks import Block
@@ -37,6 +38,7 @@ def check_drawn(figures: str | None, png: bool) -> None:
         raise InputError(Fault(f"--figures {figures}", read, "a folder that exists", remedy))
 
 
+@doing("drawing figures")
 def drawn_files(
     result: Any, blocks: Sequence[Block], page: str | None, figures: str | None, png: bool
 ) -> dict[Any, str | bytes]:

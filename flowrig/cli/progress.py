@@ -16,6 +16,7 @@ if TYPE_CHECKING:
     from rich.progress import Progress
 
 AFTER = 1.0  # seconds
+DEEP = 3  # of what is being done within what else, told
 
 
 class _Shown:
@@ -31,11 +32,12 @@ class _Shown:
         self.timer.daemon = True
         self.timer.start()
 
-    def step(self, words: str) -> None:
+    def told(self, doing: tuple[str, ...]) -> None:
+        words = ": ".join(doing[-DEEP:])
         with self.lock:
-            self.words = words
+            self.words = words or self.words
             if self.progress is not None:
-                self.progress.update(self.progress.task_ids[0], description=words)
+                self.progress.update(self.progress.task_ids[0], description=self.words)
 
     def begin(self) -> None:
         from rich.console import Console
@@ -85,7 +87,7 @@ def progress(quiet: bool) -> Iterator[None]:
     shown = _Shown()
     _now.append(shown)
     try:
-        with listening(shown.step):
+        with listening(shown.told):
             yield
     finally:
         finish()

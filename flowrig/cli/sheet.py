@@ -6,6 +6,7 @@ from pathlib import Path
 
 import click
 
+from flowrig.cli.progress import finish
 from flowrig.errors import Fault, InputError
 
 
@@ -59,6 +60,7 @@ def command(method: str, settings: tuple[str, ...], into: str, force: bool) -> N
             for path in there
         )
     write_all(targets)
+    finish()
     for path in targets:
         click.echo(f"Written: {path}")
     if positions:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from importlib import import_module
 
 from flowrig.errors import CalculationError
+from flowrig.progress import doing
 from flowrig.studies.result import PartResult, Result
 
 # The study of each part, in the order in which they lean on each other: module and function, from the result so far to
@@ -27,7 +28,8 @@ def reduced_beside(result: Result) -> dict[str, PartResult]:
     """
     for name, (module, function) in STUDIES.items():
         if name in result.record.parts:
-            result.parts[name] = getattr(import_module(f"flowrig.studies.{module}"), function)(result)
+            with doing(name):
+                result.parts[name] = getattr(import_module(f"flowrig.studies.{module}"), function)(result)
     if result.parts and not result.flows and not any(part.quantities for part in result.parts.values()):
         found = [f for part in result.parts.values() for f in part.findings if f.severity != "note"]
         raise CalculationError(

@@ -11,6 +11,7 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from flowrig.physics.sound import energy_sum
+from flowrig.progress import doing
 from flowrig.records.declare import Finding
 from flowrig.records.estimates import given_estimate
 from flowrig.records.items import Array
@@ -159,6 +160,7 @@ def rate_of(units: Sequence[tuple[Estimate, float]], mixing: Estimate) -> Estima
     return linear(of_units, inputs, (), {"rate": ()})["rate"]
 
 
+@doing("options over time")
 def options_of(
     facts: Facts,
     states: Sequence[State],

@@ -10,6 +10,7 @@ import numpy as np
 
 from flowrig import units
 from flowrig.errors import Fault, InputError
+from flowrig.progress import doing
 from flowrig.records.declare import Finding, FlagMeaning
 from flowrig.records.estimates import given_estimate
 from flowrig.records.items import Section
@@ -84,6 +85,7 @@ class Source:
     sizes_said: str = ""
 
 
+@doing("a clean-air rate")
 def source_of(
     record: Record, section: Section, options: Mapping[str, Any], also: Sequence[str] = ("electrical", "sound")
 ) -> Source:

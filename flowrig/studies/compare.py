@@ -11,6 +11,7 @@ import numpy as np
 
 from flowrig.errors import CalculationError
 from flowrig.methods import flags
+from flowrig.progress import doing
 from flowrig.records.declare import Finding, FlagMeaning, Reading
 from flowrig.records.items import as_written
 from flowrig.records.record import Flow
@@ -76,6 +77,7 @@ FLAGS = (DISAGREE, CANNOT_TELL, LEAKS_APART, SAME_READINGS, RESTS_ON_ALARM, ADDS
 AtOtherReadings = Callable[[int, float], Estimate]
 
 
+@doing("holding measurements against each other")
 def hold_together(result: Result, at_other_readings: AtOtherReadings) -> list[Together]:
     """Measurements of a record, flow by flow, held against each other and combined.
 

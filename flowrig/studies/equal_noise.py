@@ -9,6 +9,7 @@ import numpy as np
 
 from flowrig.physics.fan import fan_level_at_speed, fan_speed_at_level
 from flowrig.physics.sound import equal_sources_level
+from flowrig.progress import doing
 from flowrig.records.declare import Finding, FlagMeaning
 from flowrig.records.estimates import given_estimate
 from flowrig.records.items import Array, Section, as_written
@@ -151,6 +152,7 @@ class EqualNoise:
         return self.quiet["total_clean_air" if self.need.of_clean_air else "total_flow"]
 
 
+@doing("more and slower cleaners")
 def equal_noise(
     record: Record,
     *,

@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 from flowrig import units
 from flowrig.errors import Fault, InputError
 from flowrig.physics.fan import fan_power_at_speed, fan_pressure_at_speed
+from flowrig.progress import doing
 from flowrig.records.declare import Finding, FlagMeaning
 from flowrig.records.fan_facts import SCATTER, STATED
 from flowrig.records.files import near_name, quoted
@@ -147,6 +148,7 @@ class FanCurve:
         return bool(self.nodes[0] <= 1e-6 * self.nodes[-1])
 
 
+@doing("the fan's curve")
 def fan_curve(record: Record, setting: str | None = None, named_by: str = "") -> FanCurve:
     """The curve of a fan's record.
 

@@ -10,6 +10,7 @@ import numpy as np
 
 from flowrig import units
 from flowrig.errors import Fault, InputError
+from flowrig.progress import doing
 from flowrig.records.declare import SEVERITIES, Finding, FlagMeaning
 from flowrig.records.estimates import given_estimate
 from flowrig.records.items import Array, Section, as_written
@@ -137,6 +138,7 @@ class Life:
         return found
 
 
+@doing("filters over their life")
 def life(record: Record, *, coverage: float = 0.95, draws: int = DRAWS, seed: int = 1, unit: str | None = None) -> Life:
     """A cleaner over the running time that its record's table [life] tells, and when its filters are to be changed.
 

@@ -10,6 +10,7 @@ import numpy as np
 
 from flowrig import units
 from flowrig.errors import CalculationError
+from flowrig.progress import doing
 from flowrig.records.declare import SEVERITIES, Finding, FlagMeaning
 from flowrig.records.items import Array
 from flowrig.records.record import Record
@@ -132,6 +133,7 @@ class OperatingPoint:
         return self.main.quantities[name]
 
 
+@doing("fan against filters")
 def operating_point(
     record: Record,
     *,

@@ -13,6 +13,7 @@ import numpy as np
 
 from flowrig import units
 from flowrig.errors import CalculationError, Fault, InputError
+from flowrig.progress import doing, each
 from flowrig.records.declare import SEVERITIES, Finding
 from flowrig.records.estimates import given_estimate
 from flowrig.records.items import Section
@@ -234,7 +235,7 @@ class _Comparison:
         self.inputs: list[Input] = []
 
     def made(self) -> Owned:
-        options = [option_of(self.shared, section) for section in self.held.options]
+        options = [option_of(self.shared, section) for section in each("option", self.held.options)]
         cleaning = [option for option in options if option.terms is not None]
         sums = [self._reckoned(option) for option in cleaning]
         owned = self._owned(cleaning, sums)
@@ -294,6 +295,7 @@ class _Comparison:
             told |= linear(for_need, inputs, (), {"for_need": ()}, need=float(need))
         return {**told, **found}
 
+    @doing("costs over time")
     def _owned(self, cleaning: list[Option], sums: list[dict[str, Estimate]]) -> list[OwnedOption]:
         """Numbers with their bars, all on the same draws, and the costs over time."""
         told = {f"{i} {name}": x for i, of in enumerate(sums) for name, x in of.items()}
@@ -330,6 +332,7 @@ class _Comparison:
         shown = self.flow_unit if kind == "flow" else units.default_display(kind)
         return Drawn(name, label, kind, shown, x, bar)
 
+    @doing("pairs of options")
     def _pairs(self, owned: list[OwnedOption], sums: list[dict[str, Estimate]], inputs: list[Input]) -> list[Pair]:
         numbers = [(i, j) for i in range(len(owned)) for j in range(i + 1, len(owned))]
         gaps = {

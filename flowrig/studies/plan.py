@@ -9,6 +9,7 @@ from pathlib import Path
 from typing import Any
 
 from flowrig.errors import CalculationError, Fault, InputError
+from flowrig.progress import doing, each
 from flowrig.records import flags
 from flowrig.records.declare import Finding, Reading
 from flowrig.records.items import Section, as_written
@@ -82,7 +83,7 @@ def plan(
     wanted = _target(target) if target is not None else told.value("target")
     faults: list[Fault] = []
     outlooks = []
-    for flow in record.flows:
+    for flow in each("flow", record.flows):
         try:
             outlooks.append(_Planner(record, flow, told, wanted, coverage, unit).outlook())
         except InputError as error:
@@ -168,7 +169,7 @@ class _Planner:
         setup = setup.brought
         self.alarms = {f.code for f in expected.findings if f.severity == "alarm"}
         half = half_width(expected)
-        lines = [self._line(setup, expected, change) for change in changes(setup, expected)]
+        lines = [self._line(setup, expected, change) for change in each("change", list(changes(setup, expected)))]
         # what is only shown with an example must better something to be worth a line
         lines = [line for line in lines if line.change.sort != "stated" or line.gain >= LITTLE * half]
         lines.sort(key=lambda line: -math.inf if math.isnan(line.gain) else line.gain, reverse=True)
@@ -274,6 +275,7 @@ class _Planner:
             low, high = (low, middle) if self._reached(self._half(replace(setup, readings=middle))) else (middle, high)
         return high
 
+    @doing("the way to the target")
     def _find_route(self, outlook: Outlook) -> None:
         """Changes taken one after another, each the one that gains most, until the target is reached; then without
         those that are not needed."""

@@ -14,6 +14,7 @@ from flowrig import units
 from flowrig.errors import Fault, InputError
 from flowrig.methods import NAMES, find_method, leakage
 from flowrig.methods.method import Effect, Method, Situation, Size
+from flowrig.progress import doing, each
 from flowrig.records import flags as reading_flags
 from flowrig.records.declare import SEVERITIES, Finding, Reading
 from flowrig.records.estimates import hardware_identity
@@ -35,6 +36,7 @@ from flowrig.uncertainty.estimate import Estimate
 from flowrig.uncertainty.propagate import linear, nominal
 
 
+@doing("reading")
 def load(source: str | Path | Mapping[str, Any], to_come: ToCome | None = None) -> Record:
     """Read and check a record, of which some readings may be still to come. Raises `InputError` with every fault."""
     record = read_record(source, find_method, NAMES, to_come)
@@ -111,7 +113,7 @@ def reduce(
     record = replace(record, allow_outside=allow_outside)
     result = empty_result(record, coverage, samples, seed, unit)
     faults: list[Fault] = []
-    for flow in record.flows:
+    for flow in each("flow", record.flows):
         try:
             result.flows.append(Reduction(record, flow, result, unit).run())
         except InputError as error:

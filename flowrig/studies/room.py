@@ -11,6 +11,7 @@ from typing import Any
 import numpy as np
 
 from flowrig.errors import Fault, InputError
+from flowrig.progress import each
 from flowrig.records.declare import SEVERITIES, Finding
 from flowrig.records.files import quoted
 from flowrig.records.flags import ASSUMED
@@ -240,7 +241,7 @@ def work_out(
     rates = {source.name: source.particles for source in sources}
     if facts.duct is not None:
         rates["duct filter"] = facts.duct_particles
-    for target in targets:
+    for target in each("target", targets):
         for i, state in enumerate(states):
             two = [t for t in targets if target.kind == BOTH and t.infection and t.cases and t is not target]
             rate = needed(target, facts, state, [t.cases[i].needed.estimate for t in two])

@@ -7,6 +7,7 @@ from collections.abc import Mapping
 import numpy as np
 
 from flowrig import units
+from flowrig.progress import doing
 from flowrig.records.declare import Finding
 from flowrig.records.words import three_digits
 from flowrig.studies import room_flags
@@ -26,6 +27,7 @@ REACHED = {AIR_CHANGES: "air_changes", PER_PERSON: "per_person", BOTH: "added", 
 SETTLED = 0.05  # of u: the ends of drawn intervals
 
 
+@doing("numbers of units")
 def case_of(
     target: Target,
     rate: Estimate,

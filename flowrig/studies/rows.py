@@ -11,6 +11,7 @@ from typing import Any
 import numpy as np
 
 from flowrig.errors import Fault, InputError
+from flowrig.progress import each
 from flowrig.records import csv_text, tables
 from flowrig.records import flags as reading_flags
 from flowrig.records.declare import SEVERITIES, Finding, Reading
@@ -85,7 +86,7 @@ def reduce_rows(
     result.findings.append(Finding(reading_flags.CARRIED, f"{said}; carried along: {carried}"))
     if not any(path.startswith("flow") for path in replaced):
         result.findings.append(Finding(reading_flags.OWN_FLOW_READING, "only readings of the air are replaced"))
-    for pattern_flow, flow in zip(record.flows, batch.flows, strict=True):
+    for pattern_flow, flow in each("flow", list(zip(record.flows, batch.flows, strict=True))):
         pattern = Reduction(record, pattern_flow, result, unit)
         pattern.run()
         done = Reduction(batch, flow, result, unit, pattern.scatter).run()

@@ -10,6 +10,7 @@ import numpy as np
 
 from flowrig import units
 from flowrig.errors import Fault, InputError
+from flowrig.progress import doing
 from flowrig.records.declare import Finding, FlagMeaning
 from flowrig.records.items import Array, Section
 from flowrig.records.record import Record
@@ -85,6 +86,7 @@ class Swept:
         return {name: words[int(self.places[name][row])] for name, words in self.varied.items()}
 
 
+@doing("the sweep")
 def sweep(record: Record, *, coverage: float = 0.95, seed: int = 1, unit: str | None = None) -> Swept:
     """Predict every combination of what a record's table [sweep] lists.
 

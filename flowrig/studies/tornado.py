@@ -8,6 +8,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from flowrig.progress import doing
 from flowrig.records.items import Array
 from flowrig.uncertainty.cause import Cause
 from flowrig.uncertainty.estimate import Axes, Estimate, Places
@@ -64,6 +65,7 @@ class Bar:
         return max(told) - min(told) if all(map(math.isfinite, told)) else math.nan
 
 
+@doing("what each range does")
 def tornado(inputs: Sequence[Input], results: Mapping[str, Estimate], coverage: float) -> dict[str, list[Bar]]:
     """Bars of several results, each list with the largest swing first; inputs that move nothing are left out.
 

@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 from flowrig import units
 from flowrig.errors import Fault, InputError
 from flowrig.methods import box
+from flowrig.progress import each
 from flowrig.records import flags, toml_text
 from flowrig.records.calibration import CalibrationFile, content_digest, read_calibration
 from flowrig.records.declare import SEVERITIES, Finding, FlagMeaning
@@ -152,7 +153,7 @@ def verify(
     held = read_file(calibration)
     faults: list[Fault] = []
     found: list[Check] = []
-    for source in records:
+    for source in each("check", records):
         try:
             found.append(_check(held, source if isinstance(source, Record) else load(source)))
         except InputError as error:

@@ -7,6 +7,7 @@ from collections.abc import Mapping, Sequence
 import numpy as np
 from numpy.typing import NDArray
 
+from flowrig.progress import doing
 from flowrig.uncertainty.cause import Cause
 from flowrig.uncertainty.estimate import Array, Axes, Bools, Estimate, Places, align
 from flowrig.uncertainty.interval import (
@@ -131,6 +132,7 @@ def batch_interval(
     return batch_intervals({"": estimate}, coverage, samples=samples, seed=seed, most=most)[""]
 
 
+@doing("intervals of every row")
 def batch_intervals(
     estimates: Mapping[str, Estimate],
     coverage: float = 0.95,

@@ -11,6 +11,7 @@ from typing import Literal
 import numpy as np
 from numpy.typing import ArrayLike
 
+from flowrig.progress import doing
 from flowrig.uncertainty.cause import Cause
 from flowrig.uncertainty.estimate import Array, Bools, Estimate
 from flowrig.uncertainty.montecarlo import CHUNK, chunks
@@ -243,6 +244,7 @@ def rounding(estimate: Estimate) -> Array:
     return np.asarray(1e-9 * np.abs(estimate.value))
 
 
+@doing("drawing intervals")
 def _curved_by_draws(estimates: Sequence[Estimate], coverage: float, seed: int) -> list[Bools]:
     if not estimates:
         return []
@@ -281,6 +283,7 @@ def _bend(estimate: Estimate, draws: Array, straight: Array, coverage: float) ->
     return max(departure / limit if limit else 0.0, lost)
 
 
+@doing("drawing intervals")
 def draw_ends(
     estimates: Sequence[Estimate],
     coverage: float,
