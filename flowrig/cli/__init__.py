@@ -9,7 +9,7 @@ from typing import Any
 
 import click
 
-from flowrig.cli.progress import progress
+from flowrig.cli.progress import shown
 
 COMMANDS = {
     "plan": "Say what uncertainty to expect before measuring, and what would better it.",
@@ -52,7 +52,7 @@ def main(arguments: list[str] | None = None) -> Any:
     # matrices are long and thin here: threads wait for one another, at half as much processor time again
     os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
     try:
-        with progress(quiet="--quiet" in arguments):
+        with shown(quiet="--quiet" in arguments):
             return group.main([a for a in arguments if a != "--debug"], prog_name="flowrig")
     except Exception as error:
         from flowrig.errors import FlowrigError, InputError

@@ -33,7 +33,8 @@ class _Shown:
         self.timer.start()
 
     def told(self, doing: tuple[str, ...]) -> None:
-        words = ": ".join(doing[-DEEP:])
+        shown = doing if len(doing) <= DEEP else (*doing[: DEEP - 1], doing[-1])
+        words = ": ".join(shown)
         with self.lock:
             self.words = words or self.words
             if self.progress is not None:
@@ -73,7 +74,7 @@ _now: list[_Shown] = []
 
 
 @contextmanager
-def progress(quiet: bool) -> Iterator[None]:
+def shown(quiet: bool) -> Iterator[None]:
     """Show what is being done where standard error is a terminal that can take a line back.
 
     Parameters
@@ -84,10 +85,10 @@ def progress(quiet: bool) -> Iterator[None]:
     if quiet or not sys.stderr.isatty() or os.environ.get("TERM") == "dumb":
         yield
         return
-    shown = _Shown()
-    _now.append(shown)
+    line = _Shown()
+    _now.append(line)
     try:
-        with listening(shown.told):
+        with listening(line.told):
             yield
     finally:
         finish()

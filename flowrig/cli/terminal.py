@@ -20,6 +20,7 @@ from flowrig.report.table import GAP, WIDTH, Table
 
 LABELS = {"alarm": "bold red", "warning": "bold yellow", "note": "dim"}  # of the words that say how grave it is
 MESSAGES = {"alarm": "bold", "warning": "", "note": "dim"}
+FEW_LINES = 2
 WORDS, FEW_WORDS = 24, 12  # columns that a cell of words is given at the least, if it has as many
 CONTROLS = {k: "\N{REPLACEMENT CHARACTER}" for k in (*range(32), *range(127, 160)) if chr(k) not in "\n\t"}
 
@@ -36,9 +37,13 @@ def write(blocks: Iterable[Block], file: IO[str] | None = None, width: int | Non
         Columns; those of the terminal if left out.
     """
     console = Console(file=file, width=width, highlight=False, markup=False, emoji=False)
+    before: Block = ""
     for block in blocks:
+        if isinstance(block, Table) and isinstance(before, Table):
+            console.print()
         for part in drawn(block, console.width):
             console.print(part, overflow="fold", soft_wrap=False)
+        before = block
 
 
 def drawn(block: Block, width: int) -> Iterator[RenderableType]:
@@ -68,25 +73,37 @@ def _raised(block: Raised, width: int) -> Text:
 
 
 def _table(table: Table, width: int) -> Iterator[RenderableType]:
-    """Side by side as far as the width holds them; where cells of words had no room, as in plain text."""
-    full, table = table, _told(table)
+    """Side by side as far as the width holds them; where words would fill their cells, as in plain text."""
     room = width - table.indent
-    most = WORDS
-    if not _fits(table, most, room):
-        if full.reads is not None:
-            lines = list(full.reads(full.rows, min(width, WIDTH)))
-            if max(map(len, lines), default=0) <= width:
-                yield _text("\n".join(lines))
-                return
-        most = FEW_WORDS
-    for i, part in enumerate(table.parts(room, most_words=most)):
+    told = _told(table)
+    if table.reads is not None and (len(table) == 1 or _full(told, room)):
+        lines = list(table.reads(table.rows, min(width, WIDTH)))
+        if max(map(len, lines), default=0) <= width:
+            yield _text("\n".join(lines))
+            return
+    most = WORDS if _fits(told, WORDS, room) else FEW_WORDS
+    for i, part in enumerate(told.parts(room, most_words=most)):
         if i:
             yield ""
         yield Padding(_grid(part, _fits(part, most, room)), (0, 0, 0, table.indent), expand=False)
 
 
+def _full(table: Table, room: int) -> bool:
+    """Whether a cell of words would run over more than a few lines."""
+    left = room - _taken(table, WORDS)
+    if left < 0:
+        return True
+    cells = (row[k] for row in table.rows for k in table.left)
+    return any(sum(-(-len(part) // (WORDS + left)) for part in cell.split("\n")) > FEW_LINES for cell in cells)
+
+
+def _taken(table: Table, most: int) -> int:
+    """Columns of text where no cell of words takes more than so many."""
+    return sum(table.narrow(most)) + GAP * (len(table.heads) - 1)
+
+
 def _fits(table: Table, most: int, room: int) -> bool:
-    return sum(table.narrow(most)) + GAP * (len(table.heads) - 1) <= room
+    return _taken(table, most) <= room
 
 
 def _told(table: Table) -> Table:

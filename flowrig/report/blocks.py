@@ -87,6 +87,8 @@ Block = str | Table
 
 
 def _lines(words: str, first: str, further: str, hyphens: bool, width: int) -> list[str]:
+    if width < WIDTH and len(further) > width // 2:  # little room behind a label
+        further = " " * (len(first) - len(first.lstrip()) + 4)
     joined = words.replace(" %", f"{KEPT}%").replace("± ", f"±{KEPT}")  # a number keeps its sign
     lines = textwrap.wrap(joined, width, initial_indent=first, subsequent_indent=further, break_on_hyphens=hyphens)
     return [line.replace(KEPT, " ") for line in lines] or [first.rstrip()]

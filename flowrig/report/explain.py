@@ -71,7 +71,7 @@ def told(names: list[str]) -> tuple[list[Block], list[Fault]]:
 
 def overview() -> list[Block]:
     """Everything but the fields, a line each."""
-    blocks: list[Block] = ["flowrig explain NAME says more; a field is found by its name, such as drop."]
+    blocks: list[Block] = [Paragraph("flowrig explain NAME says more; a field is found by its name, such as drop.")]
     for sort, title in SORTS.items():
         if sort == "field":
             continue

@@ -117,7 +117,7 @@ def _chart(verified: Verified) -> Iterator[Block]:
     row = [" "] * CHART
     row[place(-claimed)] = row[place(claimed)] = ":"
     row[half] = "+"
-    yield f"  {calibration.heading.value('date')!s:<12}{''.join(row)}  calibration, its own error bar"
+    yield f"  {calibration.heading.value('date')!s:<12}{''.join(row)}  calibration's own bar"
     for check in verified.checks:
         row = [" "] * CHART
         row[place(-claimed)] = row[place(claimed)] = ":"

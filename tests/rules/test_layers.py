@@ -121,7 +121,7 @@ def loaded(code: str) -> set[str]:
 
 def test_help_loads_click_alone() -> None:
     code = "import contextlib\nfrom flowrig.cli import main\nwith contextlib.suppress(SystemExit): main(['--help'])"
-    assert not loaded(code) & {"numpy", "pint", "pandas", "scipy", "uncertainties"}
+    assert not loaded(code) & {"numpy", "pint", "pandas", "scipy", "uncertainties", "rich", "matplotlib"}
 
 
 @pytest.mark.parametrize(("own", "taken"), [(None, "1"), ("3", "3")])
@@ -138,6 +138,14 @@ def test_a_command_takes_one_thread_unless_told_otherwise(
 
 def test_importing_the_package_loads_nothing_heavy() -> None:
     assert not loaded("import flowrig") & {"numpy", "pint", "pandas", "scipy", "click"}
+
+
+def test_a_report_in_a_pipe_loads_nothing_for_terminals() -> None:
+    code = (
+        "import contextlib, io\nfrom flowrig.cli import main\nwith contextlib.suppress(SystemExit), "
+        "contextlib.redirect_stdout(io.StringIO()):\n    main(['reduce', 'examples/01-nozzle-bank/record.toml'])"
+    )
+    assert not loaded(code) & {"rich", "matplotlib", "pandas"}
 
 
 def test_a_reduction_loads_neither_pandas_nor_matplotlib() -> None:
