@@ -107,8 +107,8 @@ def _fits(table: Table, most: int, room: int) -> bool:
 
 
 def _told(table: Table) -> Table:
-    """Without columns that have neither a head nor a cell."""
-    empty = {k for k, head in enumerate(table.heads) if not head and not any(row[k] for row in table.rows)}
+    """Without columns in which nothing stands."""
+    empty = {k for k in range(len(table.heads)) if not any(row[k] for row in table.rows)}
     return table.of([k for k in range(len(table.heads)) if k not in empty]) if empty else table
 
 

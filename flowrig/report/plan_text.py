@@ -125,7 +125,7 @@ def _how_often(plan: Plan, outlook: Outlook) -> Iterator[Block]:
         for often, share, *log, said in rows:
             yield f"    {often:<32}  {share:>10}{f'   {log[0]:>8}' if timed else ''}   {said}".rstrip()
 
-    heads = ("How often", "half-width", "as a log", "")
+    heads = ("How often", "half-width", "as a log", "remark")
     if timed:
         yield Table(heads, tuple(rows), (0, 3), reads=reads)
         yield from wrapped(f"A log is counted by its independent stretches, of {_time(plan.stretch)} each.", 4, 4)

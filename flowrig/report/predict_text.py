@@ -106,7 +106,7 @@ def _point(predicted: Predicted) -> Iterator[Block]:
             kind = "stable" if crossing.stable else "unstable"
             told = ", told above" if crossing is main else ""
             rows.append((*quantity_cells(crossing.quantities["flow"]), f"{kind}{told}"))
-        yield Table(("flow", "unit", "from", "to", ""), tuple(rows), (1, 4), indent=4, reads=_crossings_read)
+        yield Table(("flow", "unit", "from", "to", "which"), tuple(rows), (1, 4), indent=4, reads=_crossings_read)
     yield ""
     yield from wrapped(f"Air at the unit: {air_line(setup.air)}", 4)
     if linear_holds(predicted.flow):
@@ -192,7 +192,7 @@ def _gains(swept: Swept) -> Iterator[Block]:
     for key, told in list(groups.items())[:MOST]:
         at = f" at {', '.join(key)}" if key else ""
         yield from ("", Heading(f"Gained in {what} by more filters{at}", 3))
-        yield Table(("filters", "gained", "unit", ""), tuple(told), (0, 2, 3), indent=4, reads=_gains_read)
+        yield Table(("filters", "gained", "unit", "remark"), tuple(told), (0, 2, 3), indent=4, reads=_gains_read)
 
 
 def _gains_read(rows: tuple[Cells, ...], room: int) -> Iterator[str]:

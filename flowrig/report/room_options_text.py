@@ -61,7 +61,7 @@ def _table(told: list[tuple[str, str, str]]) -> Table:
         for label, words, unit in rows:
             yield from labelled(f"     {label:<{width}}  ", f"{words} {unit}".rstrip()).lines(room)
 
-    return Table(("", "value", "unit"), tuple(told), (0, 1, 2), indent=5, reads=reads)
+    return Table(("of the option", "value", "unit"), tuple(told), (0, 1, 2), indent=5, reads=reads)
 
 
 def _lines(option: Option, result: RoomResult) -> Iterator[tuple[str, str, str]]:

@@ -109,7 +109,7 @@ def _members(group: Together) -> Table:
             shown = f"  {i}  {textwrap.shorten(name, SHOWN_NAME, placeholder='...'):<{width}}"
             yield f"{shown}  {quantity_words(tuple(cells))}".rstrip()
 
-    return Table(("", "measurement", "flow", "unit", "from", "to"), rows, (0, 1, 3), keys=2, reads=reads)
+    return Table(("no.", "measurement", "flow", "unit", "from", "to"), rows, (0, 1, 3), keys=2, reads=reads)
 
 
 def _pairs(result: Result, pairs: Sequence[Pair], number: Mapping[str, int]) -> Iterator[Block]:
