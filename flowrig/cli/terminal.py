@@ -76,7 +76,7 @@ def _table(table: Table, width: int) -> Iterator[RenderableType]:
     """Side by side as far as the width holds them; where words would fill their cells, as in plain text."""
     room = width - table.indent
     told = _told(table)
-    if table.reads is not None and (len(table) == 1 or _full(told, room)):
+    if table.reads is not None and (table.drawing or len(table) == 1 or _full(told, room)):
         lines = list(table.reads(table.rows, min(width, WIDTH)))
         if max(map(len, lines), default=0) <= width:
             yield _text("\n".join(lines))

@@ -29,6 +29,8 @@ class Table:
         Columns of plain text before it.
     closest : int
         Columns between two of its own in plain text, at the least: fewer than two where that saves a second table.
+    drawing : bool
+        Whether what it reads as is drawn with characters, which a terminal shows as it is.
     reads : callable, optional
         How it reads in plain text where its rows say more as words than in columns: lines from its rows and the width.
     """
@@ -40,6 +42,7 @@ class Table:
     keys: int = 1
     indent: int = 2
     closest: int = GAP
+    drawing: bool = False
     reads: Callable[[tuple[tuple[str, ...], ...], int], Iterable[str]] | None = field(default=None, compare=False)
 
     def __post_init__(self) -> None:

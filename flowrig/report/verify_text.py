@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 
 from flowrig import units
 from flowrig.records.calibration import CalibrationFile
@@ -11,7 +11,7 @@ from flowrig.report.lines import rounded
 from flowrig.report.table import Table
 from flowrig.studies.verify import Check, Verified, curve_share
 
-CHART = 41  # columns of the chart, its middle at zero
+CHART = 41  # columns of the chart at the most, its middle at zero
 
 
 def verified_text(verified: Verified) -> str:
@@ -103,29 +103,43 @@ def _drift(calibration: CalibrationFile, check: Check) -> str:
 def _chart(verified: Verified) -> Iterator[Block]:
     """Mean of every check with its bar, on one scale, zero being the calibration."""
     calibration = verified.calibration
-    ends = [abs(float(x)) for check in verified.checks for x in (check.drift_interval.low, check.drift_interval.high)]
-    claimed = _claimed(calibration)
-    most = _off(calibration, max([*ends, claimed])) * 1.1
-    half = CHART // 2
+    claimed = _off(calibration, _claimed(calibration))
+    bars: list[tuple[str, float, float, float, str]] = [
+        (str(calibration.heading.value("date")), 0.0, -claimed, claimed, "calibration's own bar")
+    ]
+    for check in verified.checks:
+        drift, bar = check.drift, check.drift_interval
+        mean, low, high = (_off(calibration, float(x)) for x in (drift.value, bar.low, bar.high))
+        bars.append((str(check.date), mean, low, high, check.verdict))
+    unit = _unit(calibration)
+    yield Heading(f"All checks so far, mean off the calibration [{unit}]", 3)
+    rows = tuple((date, *rounded((high - low) / 4, mean, low, high), said) for date, mean, low, high, said in bars)
+    heads = ("check", f"mean off [{unit}]", "from", "to", "verdict")
+    yield Table(heads, rows, (0, 4), reads=lambda _, room: _drawn(bars, room), drawing=True)
+
+
+def _drawn(bars: Sequence[tuple[str, float, float, float, str]], room: int) -> Iterator[str]:
+    """A line a check; the calibration's own bar is marked on each."""
+    claimed = bars[0][3]
+    most = max(abs(x) for _, _, low, high, _ in bars for x in (low, high)) * 1.1
+    words = max(len(said) for *_, said in bars)
+    half = max(3, min(CHART, room - 16 - words) // 2)
+    chart = 2 * half + 1
 
     def place(x: float) -> int:
-        return half + round(_off(calibration, x) / most * half)
+        return half + round(x / most * half)
 
-    yield Heading(f"All checks so far, mean off the calibration [{_unit(calibration)}]", 3)
-    scale = f"{-most:.2g}"
-    yield f"  {'':<12}{scale:<{half}}0{f'{most:+.2g}':>{half}}"
-    row = [" "] * CHART
-    row[place(-claimed)] = row[place(claimed)] = ":"
-    row[half] = "+"
-    yield f"  {calibration.heading.value('date')!s:<12}{''.join(row)}  calibration's own bar"
-    for check in verified.checks:
-        row = [" "] * CHART
+    yield f"  {'':<12}{f'{-most:.2g}':<{half}}0{f'{most:+.2g}':>{half}}"
+    for i, (date, mean, low, high, said) in enumerate(bars):
+        row = [" "] * chart
         row[place(-claimed)] = row[place(claimed)] = ":"
-        low, high = (place(float(x)) for x in (check.drift_interval.low, check.drift_interval.high))
-        row[low : high + 1] = ["-"] * (high + 1 - low)
-        row[half] = "|" if row[half] == " " else "+"
-        row[place(float(check.drift.value))] = "o"
-        yield f"  {check.date!s:<12}{''.join(row)}  {check.verdict}"
+        if i:
+            row[place(low) : place(high) + 1] = ["-"] * (place(high) + 1 - place(low))
+            row[half] = "|" if row[half] == " " else "+"
+            row[place(mean)] = "o"
+        else:
+            row[half] = "+"
+        yield f"  {date:<12}{''.join(row)}  {said}"
 
 
 def _claimed(calibration: CalibrationFile) -> float:

@@ -130,14 +130,10 @@ def test_text_is_the_blocks_within_80_columns(name: str) -> None:
 
 @each
 def test_what_stands_in_columns_is_a_table(name: str) -> None:
-    """Three blanks between words are columns laid out by hand; the chart of a verification is drawn with them."""
+    """Three blanks between words are columns laid out by hand."""
     blocks, _ = reports()[name]
     columns = re.compile(r"\S {3,}[^\s\[]")  # a bracket after three blanks is an interval in a sentence
     by_hand = [line for block in kept(blocks) for line in block.split("\n") if columns.search(line)]
-    if name == "checked":
-        chart = re.compile(r"  (\d{4}-\d\d-\d\d| {10})  ")
-        assert [line for line in by_hand if chart.match(line)]
-        by_hand = [line for line in by_hand if not chart.match(line)]
     assert by_hand == []
 
 
