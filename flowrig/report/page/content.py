@@ -28,12 +28,28 @@ class Points:
 
 @dataclass(frozen=True)
 class Below:
-    """A heading within a part."""
+    """A heading within a part, or with level 3 within what is below one."""
 
     title: str
+    level: int = 2
 
 
-Block = str | Table | Words | Points | Below | Picture
+@dataclass(frozen=True)
+class Found:
+    """A flag, as the report has it.
+
+    Attributes
+    ----------
+    severity, head, message : str
+        alarm, warning or note; severity and code in words; what was found.
+    """
+
+    severity: str
+    head: str
+    message: str
+
+
+Block = str | Table | Words | Points | Below | Found | Picture
 
 
 @dataclass

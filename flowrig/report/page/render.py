@@ -6,15 +6,18 @@ import base64
 import datetime as dt
 import platform
 from collections.abc import Sequence
+from dataclasses import replace
 from functools import cache
 from importlib import metadata
 from typing import TYPE_CHECKING, Any
 
+from flowrig.report.blocks import Block as Reported
+from flowrig.report.blocks import Heading, Paragraph, Raised
 from flowrig.report.figures.picture import Picture
 from flowrig.report.figures.rows import table_of
 from flowrig.report.figures.style import drawn
 from flowrig.report.page import record_says as says
-from flowrig.report.page.content import Below, Block, Part, Points, Subject, Words
+from flowrig.report.page.content import Below, Block, Found, Part, Points, Subject, Words
 from flowrig.report.page.subjects import subject_of
 from flowrig.report.table import Table
 
@@ -25,7 +28,7 @@ SEVERITIES = {"alarm": "ALARM", "warning": "Warning", "note": "Note"}
 MOST_LISTED = 400  # values of one sort
 
 
-def page_html(result: Any, pictures: Sequence[Picture], blocks: Sequence[str | Table]) -> str:
+def page_html(result: Any, pictures: Sequence[Picture], blocks: Sequence[Reported]) -> str:
     """The page of a result.
 
     Parameters
@@ -34,7 +37,7 @@ def page_html(result: Any, pictures: Sequence[Picture], blocks: Sequence[str | T
         Of any command that has a page (`subjects.SUBJECTS`).
     pictures : sequence of Picture
     blocks : sequence of str and Table
-        The report as the terminal has it: lines and tables.
+        The report as the terminal has it (`flowrig.report.blocks`).
 
     Returns
     -------
@@ -45,7 +48,7 @@ def page_html(result: Any, pictures: Sequence[Picture], blocks: Sequence[str | T
     parts = [
         _numbers(subject),
         Part("figures", "Figures", list(pictures)),
-        Part("full", "The result in full", _joined(blocks)),
+        Part("full", "The result in full", _in_full(blocks)),
         _budgets(subject),
         _flags(subject),
         Part("conventions", "Conventions, corrections and deviations", _conventions(subject)),
@@ -91,6 +94,7 @@ def _environment() -> Environment:
     environment.tests |= {
         "table": lambda block: isinstance(block, Table),
         "words": lambda block: isinstance(block, Words),
+        "found": lambda block: isinstance(block, Found),
         "below": lambda block: isinstance(block, Below),
         "points": lambda block: isinstance(block, Points),
         "picture": lambda block: isinstance(block, Picture),
@@ -102,19 +106,20 @@ def _image(picture: Picture) -> str:
     return f"data:image/svg+xml;base64,{base64.b64encode(drawn(picture.figure)).decode('ascii')}"
 
 
-def _joined(blocks: Sequence[str | Table]) -> list[Block]:
-    """Lines that follow each other as one stretch."""
+def _in_full(blocks: Sequence[Reported]) -> list[Block]:
+    """The report as the terminal has it: its headings, paragraphs, findings and tables."""
     found: list[Block] = []
-    lines: list[str] = []
-    for block in (*blocks, None):
-        if isinstance(block, str):
-            lines.append(block)
-            continue
-        if any(line.strip() for line in lines):
-            found.append(Words(tuple(lines)))
-        lines = []
-        if block is not None:
-            found.append(block)
+    for block in blocks:
+        if isinstance(block, Table):
+            found.append(replace(block, heads=tuple(head.replace("\n", " ") for head in block.heads)))
+        elif isinstance(block, Heading):
+            found += [Below(block.words, block.level)] if block.level > 1 else []
+        elif isinstance(block, Raised):
+            found.append(Found(block.severity, block.head, block.words.removeprefix(block.head).strip()))
+        elif isinstance(block, Paragraph):
+            found.append(f"{block.first.strip()} {block.words}".strip())
+        elif block.strip():
+            found.append(Words(tuple(block.split("\n"))))
     return found
 
 
