@@ -8,7 +8,7 @@ from collections.abc import Iterator
 from flowrig import units
 from flowrig.records.calibration import CalibrationFile
 from flowrig.report.lines import WIDTH, findings_text, rounded, wrapped
-from flowrig.studies.verify import Check, Verified, curve_share
+from flowrig.studies.verify import Check, Verified, claimed
 
 CHART = 41  # columns of the chart, its middle at zero
 
@@ -91,8 +91,8 @@ def _chart(verified: Verified) -> Iterator[str]:
     """Mean of every check with its bar, on one scale, zero being the calibration."""
     calibration = verified.calibration
     ends = [abs(float(x)) for check in verified.checks for x in (check.drift_interval.low, check.drift_interval.high)]
-    claimed = _claimed(calibration)
-    most = _off(calibration, max([*ends, claimed])) * 1.1
+    own = claimed(calibration)
+    most = _off(calibration, max([*ends, own])) * 1.1
     half = CHART // 2
 
     def place(x: float) -> int:
@@ -102,19 +102,14 @@ def _chart(verified: Verified) -> Iterator[str]:
     scale = f"{-most:.2g}"
     yield f"  {'':<12}{scale:<{half}}0{f'{most:+.2g}':>{half}}"
     row = [" "] * CHART
-    row[place(-claimed)] = row[place(claimed)] = ":"
+    row[place(-own)] = row[place(own)] = ":"
     row[half] = "+"
     yield f"  {calibration.heading.value('date')!s:<12}{''.join(row)}  calibration, its own error bar"
     for check in verified.checks:
         row = [" "] * CHART
-        row[place(-claimed)] = row[place(claimed)] = ":"
+        row[place(-own)] = row[place(own)] = ":"
         low, high = (place(float(x)) for x in (check.drift_interval.low, check.drift_interval.high))
         row[low : high + 1] = ["-"] * (high + 1 - low)
         row[half] = "|" if row[half] == " " else "+"
         row[place(float(check.drift.value))] = "o"
         yield f"  {check.date!s:<12}{''.join(row)}  {check.verdict}"
-
-
-def _claimed(calibration: CalibrationFile) -> float:
-    low, high = (calibration.range.value(name) for name in ("lowest", "highest"))
-    return curve_share(calibration, abs(low * high) ** 0.5 if calibration.formula.relative else high)

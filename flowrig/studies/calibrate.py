@@ -45,6 +45,8 @@ class Calibrated:
     residuals : array, shape (n,)
         As the formula states them.
     scrutiny : Scrutiny
+    coverage : float
+        Of its intervals where they are told or drawn.
     """
 
     pairs: Paired
@@ -53,6 +55,7 @@ class Calibrated:
     found: Fit
     residuals: Array
     scrutiny: Scrutiny
+    coverage: float = 0.95
 
     @property
     def record(self) -> Record:
@@ -83,13 +86,15 @@ def curve_at(formula: Formula, numbers: Mapping[str, Estimate], argument: Array)
 
 
 @checked
-def calibrate(source: str | Path | Mapping[str, Any] | Record) -> Calibrated:
+def calibrate(source: str | Path | Mapping[str, Any] | Record, coverage: float = 0.95) -> Calibrated:
     """Fit a curve to paired readings.
 
     Parameters
     ----------
     source : path, mapping or Record
         With a table [calibration].
+    coverage : float
+        Of the intervals told or drawn of it; the calibration itself is the same for any.
 
     Raises
     ------
@@ -119,7 +124,7 @@ def calibrate(source: str | Path | Mapping[str, Any] | Record) -> Calibrated:
     numbers = _numbers(pairs, formula, pivot, fixed, found)
     residuals = formula.residuals(mapping_of(numbers), pairs.shown.value, pairs.truth.value)
     scrutiny.after(found, x)
-    return Calibrated(pairs, formula, numbers, found, residuals, scrutiny)
+    return Calibrated(pairs, formula, numbers, found, residuals, scrutiny, coverage)
 
 
 def _check(pairs: Paired) -> None:
