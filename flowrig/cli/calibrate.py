@@ -3,18 +3,22 @@
 from __future__ import annotations
 
 import os
+from typing import Any
 
 import click
 
+from flowrig.cli.drawing import check_drawn, drawn_files, drawn_options
+from flowrig.cli.output import hand_over
 from flowrig.errors import Fault, InputError
 
 
 @click.command(name="calibrate")
 @click.argument("record", type=click.Path())
 @click.option("--to", "file", type=click.Path(), help="Calibration file to write: a new one, never an old one over.")
+@drawn_options
 @click.option("--quiet", is_flag=True, help="Print nothing but faults and alarms.")
 @click.option("--coverage", default="95 %", show_default=True, help="Probability of the intervals: 95 % or 0.95.")
-def command(record: str, file: str | None, quiet: bool, coverage: str) -> None:
+def command(record: str, file: str | None, figures: str | None, png: bool, quiet: bool, coverage: str) -> None:
     """Fit a curve to the paired readings of RECORD, and write it as a calibration file.
 
     The record has a table [calibration], which names a table of points. Exit code 0 if it worked, 1 if the points do
@@ -24,23 +28,21 @@ def command(record: str, file: str | None, quiet: bool, coverage: str) -> None:
     from flowrig.studies.calibrate import calibrate
 
     sure = probability(coverage)
-    done = calibrate(record)
+    check_drawn(figures, png)
+    done = calibrate(record, sure)
+    outputs: dict[Any, str | bytes] = {}
     if file is not None:
         if os.path.lexists(file):
             said = "a new file: a calibration is never edited or written over"
             remedy = "Name a new file, and say in the record which one it follows."
             raise InputError(Fault(file, "a file that exists", said, remedy))
-        from flowrig.records.write import write_all
         from flowrig.studies.calibration_file import file_text
 
-        write_all({file: file_text(done)})
-    if quiet:
-        for f in done.findings:
-            if f.severity == "alarm":
-                click.echo(f"ALARM, {f.code}: {f.message}", err=True)
-        return
-    from flowrig.report.calibration_text import calibration_text
+        outputs[file] = file_text(done)
+    outputs |= drawn_files(done, figures, png)
+    words = ""
+    if not quiet:
+        from flowrig.report.calibration_text import calibration_text
 
-    click.echo(calibration_text(done, sure))
-    if file is not None:
-        click.echo(f"\nWritten to {file}.")
+        words = calibration_text(done, sure) + (f"\n\nWritten to {file}." if file is not None else "")
+    hand_over(outputs, words, (f"ALARM, {f.code}: {f.message}" for f in done.findings if f.severity == "alarm"))

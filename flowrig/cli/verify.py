@@ -4,12 +4,16 @@ from __future__ import annotations
 
 import click
 
+from flowrig.cli.drawing import check_drawn, drawn_files, drawn_options
+from flowrig.cli.output import hand_over
+
 
 @click.command(name="verify")
 @click.argument("calibration", type=click.Path())
 @click.argument("records", type=click.Path(), nargs=-1, required=True)
+@drawn_options
 @click.option("--quiet", is_flag=True, help="Print nothing but faults and alarms.")
-def command(calibration: str, records: tuple[str, ...], quiet: bool) -> None:
+def command(calibration: str, records: tuple[str, ...], figures: str | None, png: bool, quiet: bool) -> None:
     """Hold the file CALIBRATION against RECORDS, one or several later checks of it: all so far make a control chart.
 
     Each record has a table [calibration] with a few points. Exit code 0 if the checks could be held against it,
@@ -17,12 +21,12 @@ def command(calibration: str, records: tuple[str, ...], quiet: bool) -> None:
     """
     from flowrig.studies.verify import verify
 
+    check_drawn(figures, png)
     verified = verify(calibration, records)
-    if quiet:
-        for f in verified.findings:
-            if f.severity == "alarm":
-                click.echo(f"ALARM, {f.code}: {f.message}", err=True)
-        return
-    from flowrig.report.verify_text import verified_text
+    outputs = drawn_files(verified, figures, png)
+    words = ""
+    if not quiet:
+        from flowrig.report.verify_text import verified_text
 
-    click.echo(verified_text(verified))
+        words = verified_text(verified)
+    hand_over(outputs, words, (f"ALARM, {f.code}: {f.message}" for f in verified.findings if f.severity == "alarm"))

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
+from numpy.typing import NDArray
 
 from flowrig import units
 from flowrig.records.formulas import Formula
@@ -117,7 +118,7 @@ class Group:
     """
 
     words: str
-    at: Array
+    at: NDArray[np.intp]
     marker: str
     colour: str
     filled: bool
@@ -216,16 +217,17 @@ def curve_handles(shown: Shown, coverage: float) -> list[Any]:
 
 def handles_of(groups: list[Group]) -> list[Any]:
     """What the points look like."""
-    from matplotlib.lines import Line2D
 
     found = []
     for words in dict.fromkeys(g.words for g in groups):
         first = next(g for g in groups if g.words == words)
         look: dict[str, Any] = {"color": first.colour, "marker": first.marker, "linestyle": "none"}
-        found.append(Line2D([], [], label=style.shortened(words or "points", 30), **look))
+        found.append(scales.handle(label=style.shortened(words or "points", 30), **look))
     if any(not g.filled for g in groups):
         found.append(
-            Line2D([], [], color="0.3", marker="o", linestyle="none", markerfacecolor="white", label="approached from above")
+            scales.handle(
+                color="0.3", marker="o", linestyle="none", markerfacecolor="white", label="approached from above"
+            )
         )
     return found
 
@@ -235,7 +237,8 @@ def _caption(done: Calibrated, groups: list[Group]) -> str:
     what = WHAT.get(done.pairs.calibrates, f"an instrument for {done.pairs.calibrates}")
     said = (
         f"Calibration of {what} against {style.shortened(done.pairs.reference, 160)}. Above, bars are all that may be "
-        f"wrong of the reference, which moves many points alike; below, what is a point's own. Band and bars hold {hold}."
+        f"wrong of the reference, which moves many points alike; below, what is a point's own. Band and "
+        f"bars hold {hold}."
     )
     if done.pairs.of_flow:
         said += f" All in air of {done.pairs.density:.4g} kg/m3."

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from flowrig.report.figures import style
+from flowrig.report.figures import scales, style
 from flowrig.report.figures.picture import Picture
 from flowrig.report.lines import quantity_line
 from flowrig.report.plan_text import half
@@ -75,7 +75,9 @@ def _figure(plan: Plan, outlook: Outlook, rows: list[_Row]) -> Figure:
         _changes(bottom, plan, outlook, drawn)
         figure.legend(handles=_handles(plan, drawn, outlook), loc="upper left", ncols=3, columnspacing=1.6)
         title = str(plan.record.heading.value("title"))
-        style.finish(figure, f"{title}: {outlook.name}" if len(plan.outlooks) > 1 else title, _caption(plan, outlook, rows))
+        style.finish(
+            figure, f"{title}: {outlook.name}" if len(plan.outlooks) > 1 else title, _caption(plan, outlook, rows)
+        )
     return figure
 
 
@@ -92,7 +94,7 @@ def _shares(axes: Axes, causes: list[tuple[str, float]]) -> None:
     values = [100.0 * share for _, share in causes]
     axes.barh(places, values, height=0.62, color=style.SKY, edgecolor=style.DARK_BLUE, linewidth=0.9)
     for place, value in zip(places, values, strict=True):
-        axes.text(value + 1.2, place, f"{value:.1f} %", va="center", fontsize=style.SMALL)
+        axes.text(value + 1.2, float(place), f"{value:.1f} %", va="center", fontsize=style.SMALL)
     axes.set_yticks(places, [style.folded(name, LETTERS, 2) for name, _ in causes], fontsize=style.SMALL)
     axes.set_ylim(len(causes) - 0.4, -0.6)
     axes.set_xlim(0.0, 112.0)
@@ -118,7 +120,9 @@ def _changes(axes: Axes, plan: Plan, outlook: Outlook, rows: list[_Row]) -> None
     labels, beside = ["as planned"], [half(outlook.half)]
     for place, (row, value) in enumerate(zip(rows, after, strict=True), 1):
         marker, colour = GROWS if value > now else SHRINKS
-        axes.plot([now, min(value, right)], [place, place], color=colour, linewidth=2.2, solid_capstyle="butt", zorder=3)
+        axes.plot(
+            [now, min(value, right)], [place, place], color=colour, linewidth=2.2, solid_capstyle="butt", zorder=3
+        )
         axes.plot([now], [place], "|", color="0.35", markersize=9.0, zorder=3)
         if value <= right:
             useless = row.verdict in ("not usable", "not possible")
@@ -143,20 +147,19 @@ def _changes(axes: Axes, plan: Plan, outlook: Outlook, rows: list[_Row]) -> None
 
 
 def _handles(plan: Plan, rows: list[_Row], outlook: Outlook) -> list[Any]:
-    from matplotlib.lines import Line2D
 
     look: dict[str, Any] = {"linestyle": "none", "markersize": 6.5}
-    found = [Line2D([], [], color=style.DARK_BLUE, marker="D", label="as planned", **look)]
+    found = [scales.handle(color=style.DARK_BLUE, marker="D", label="as planned", **look)]
     if any(row.after <= outlook.half for row in rows):
-        found.append(Line2D([], [], color=SHRINKS[1], marker=SHRINKS[0], label="after a change: narrower", **look))
+        found.append(scales.handle(color=SHRINKS[1], marker=SHRINKS[0], label="after a change: narrower", **look))
     if any(row.after > outlook.half for row in rows):
-        found.append(Line2D([], [], color=GROWS[1], marker=GROWS[0], label="after a change: wider", **look))
+        found.append(scales.handle(color=GROWS[1], marker=GROWS[0], label="after a change: wider", **look))
     if any(row.verdict in ("not usable", "not possible") for row in rows):
-        found.append(Line2D([], [], color="0.3", marker="o", markerfacecolor="white", label="raises an alarm", **look))
-    found.append(Line2D([], [], color=style.BROWN, marker="v", markerfacecolor="white", label="floor", **look))
+        found.append(scales.handle(color="0.3", marker="o", markerfacecolor="white", label="raises an alarm", **look))
+    found.append(scales.handle(color=style.BROWN, marker="v", markerfacecolor="white", label="floor", **look))
     if plan.target is not None:
         words = f"target, {half(plan.target)}"
-        found.append(Line2D([], [], color=style.BROWN, linestyle=style.DASHES[1], linewidth=1.4, label=words))
+        found.append(scales.handle(color=style.BROWN, linestyle=style.DASHES[1], linewidth=1.4, label=words))
     return found
 
 
@@ -189,8 +192,8 @@ def _alt(plan: Plan, outlook: Outlook) -> str:
     if plan.target is not None:
         target = f" The target of {half(plan.target)} is {'reached' if outlook.half <= plan.target else 'not reached'}."
     return (
-        f"Half-width {half(outlook.half)} of the flow as planned; {100 * share:.0f} % of its variance is {name}; {change}. "
-        f"Its floor is {half(half_width(outlook.floor))}.{target}"
+        f"Half-width {half(outlook.half)} of the flow as planned; {100 * share:.0f} % of its variance is {name}; "
+        f"{change}. Its floor is {half(half_width(outlook.floor))}.{target}"
     )
 
 

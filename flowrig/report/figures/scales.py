@@ -65,3 +65,10 @@ def about_zero(axes: Axes, *arrays: Any, least: float = 0.0) -> None:
     most = max(abs(low), abs(high), least) or 1.0
     axes.set_ylim(-1.12 * most, 1.12 * most)
     axes.axhline(0.0, color="0.3", linewidth=0.8, zorder=1)
+
+
+def handle(**look: Any) -> Any:
+    """A line of a legend that looks so."""
+    from matplotlib.lines import Line2D
+
+    return Line2D([], [], **look)

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import datetime as dt
-import math
 from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any
 
@@ -59,7 +58,9 @@ def _chart(verified: Verified) -> Picture:
     unit = _off_unit(calibration)
     own = float(_off(calibration, claimed(calibration)))
     made, due = (calibration.heading.value(name) for name in ("date", "due"))
-    ends = np.array([[_off(calibration, float(x)) for x in (c.drift_interval.low, c.drift_interval.high)] for c in checks])
+    ends = np.array(
+        [[_off(calibration, float(x)) for x in (c.drift_interval.low, c.drift_interval.high)] for c in checks]
+    )
     means = np.array([float(_off(calibration, c.drift.value)) for c in checks])
     unseen = np.array([float(_off(calibration, c.noticeable)) for c in checks])
     first, last = _days(made), max(_days(due), *(_days(c.date) for c in checks))
@@ -71,8 +72,8 @@ def _chart(verified: Verified) -> Picture:
         for side in (-own, own):
             axes.axhline(side, color=style.ORANGE, linewidth=1.0, linestyle=style.DASHES[1], zorder=1.5)
         axes.errorbar(
-            [first], [0.0], yerr=[[own], [own]], fmt="D", color=style.BROWN, markersize=6.5, elinewidth=1.3, capsize=3.0,
-            zorder=4,
+            [first], [0.0], yerr=[[own], [own]], fmt="D", color=style.BROWN, markersize=6.5, elinewidth=1.3,
+            capsize=3.0, zorder=4,
         )  # fmt: skip
         axes.axvline(_days(due), color="0.35", linewidth=0.9, linestyle=style.DASHES[2])
         wide = 0.012 * (right - left)
@@ -94,7 +95,9 @@ def _chart(verified: Verified) -> Picture:
     calibration_row = (str(made), f"0 ± {own:.2g}", "", str(len(calibration.points)), "the calibration")
     heads = ("day", f"mean off [{unit}]", f"goes unseen below [{unit}]", "points", "verdict")
     kept, said = thinned([calibration_row, *rows])
-    return Picture("checks", "All checks so far", _chart_alt(verified, means, ends, own), Table(heads, kept, (0, 4), said), figure)
+    return Picture(
+        "checks", "All checks so far", _chart_alt(verified, means, ends, own), Table(heads, kept, (0, 4), said), figure
+    )
 
 
 def _one(axes: Axes, day: float, mean: float, arms: Any, least: float, wide: float, verdict: str) -> None:
@@ -102,7 +105,9 @@ def _one(axes: Axes, day: float, mean: float, arms: Any, least: float, wide: flo
     from matplotlib.patches import Rectangle
 
     axes.add_patch(
-        Rectangle((day - wide, -least), 2 * wide, 2 * least, facecolor="0.82", edgecolor="0.45", linewidth=0.9, zorder=2)
+        Rectangle(
+            (day - wide, -least), 2 * wide, 2 * least, facecolor="0.82", edgecolor="0.45", linewidth=0.9, zorder=2
+        )
     )
     marker, colour, filled = LOOKS[verdict]
     axes.errorbar(
@@ -121,9 +126,10 @@ def _dates(axes: Axes) -> None:
     """Whole days, months or years, written as the records write them."""
     from matplotlib.dates import AutoDateLocator, DateFormatter
 
-    axes.xaxis.set_major_locator(AutoDateLocator(minticks=3, maxticks=7, interval_multiples=True))
+    axes.xaxis.set_major_locator(AutoDateLocator(minticks=3, maxticks=7))  # type: ignore[no-untyped-call]
     low, high = axes.get_xlim()
-    axes.xaxis.set_major_formatter(DateFormatter("%Y-%m-%d" if high - low < 1100 else "%Y-%m"))
+    form = "%Y-%m-%d" if high - low < 1100 else "%Y-%m"
+    axes.xaxis.set_major_formatter(DateFormatter(form))  # type: ignore[no-untyped-call]
 
 
 def _words(axes: Axes, checks: Sequence[Check], means: Any, ends: Any, own: float, days: tuple[float, float]) -> None:
@@ -142,11 +148,10 @@ def _words(axes: Axes, checks: Sequence[Check], means: Any, ends: Any, own: floa
 
 
 def _handles(checks: Sequence[Check]) -> list[Any]:
-    from matplotlib.lines import Line2D
     from matplotlib.patches import Patch
 
     found: list[Any] = [
-        Line2D([], [], color=style.BROWN, marker="D", linestyle="none", label="calibration"),
+        scales.handle(color=style.BROWN, marker="D", linestyle="none", label="calibration"),
         Patch(
             facecolor="#f6eadf", edgecolor=style.ORANGE, hatch="////", linestyle=style.DASHES[1], linewidth=1.0,
             label="what the calibration claims, 95 %",
@@ -158,7 +163,9 @@ def _handles(checks: Sequence[Check]) -> list[Any]:
         if number:
             face = colour if filled else "white"
             words = f"check: {verdict} ({number})"
-            found.append(Line2D([], [], color=colour, marker=marker, linestyle="none", markerfacecolor=face, label=words))
+            found.append(
+                scales.handle(color=colour, marker=marker, linestyle="none", markerfacecolor=face, label=words)
+            )
     return found
 
 
@@ -170,8 +177,8 @@ def _chart_caption(verified: Verified) -> str:
     calibration = verified.calibration
     said = (
         f"Checks of {calibration.name} over time: mean of the points of each, off the calibrated curve, 95 %. The band "
-        "is the error bar of the calibration itself; a mean within the grey box about zero is no drift, what both share "
-        "cancelled. The verdict is that of the single points, at a level corrected for their number: it may differ."
+        "is the error bar of the calibration itself; a mean within the grey box about zero is no drift, what "
+        "both share cancelled. The verdict is that of the single points, at a level for all of them: it may differ."
     )
     if len(verified.checks) > MOST_WORDS:
         said += " Of so many checks only those that do not hold have their verdict beside them."
@@ -191,8 +198,8 @@ def _chart_alt(verified: Verified, means: Any, ends: Any, own: float) -> str:
     counted = ", ".join(f"{n} {verdict}" for verdict, n in numbers.items() if n)
     low, high = map(float, ends[-1])
     return (
-        f"{len(checks)} check{'s' * (len(checks) > 1)} of the calibration of {calibration.heading.value('date')}, which "
-        f"claims ± {own:.2g} {unit}: {counted}. The last, of {checks[-1].date}, lies on the mean "
+        f"{len(checks)} check{'s' * (len(checks) > 1)} of the calibration of {calibration.heading.value('date')}, "
+        f"which claims ± {own:.2g} {unit}: {counted}. The last, of {checks[-1].date}, lies on the mean "
         f"{bar(float(means[-1]), low, high)} {unit} off and {checks[-1].verdict}."
     )
 
@@ -204,7 +211,8 @@ def _on_curve(verified: Verified) -> Picture:
     lowest, highest = (float(calibration.range.value(name)) for name in ("lowest", "highest"))
     curve = curve_band(formula, calibration.estimates(), lowest, highest)
     drawn = verified.checks[-MOST_CHECKS:]
-    off_ends, xs, ys, rows = [], [], [], []
+    off_ends, xs, ys = [], [], []
+    rows: list[tuple[str, ...]] = []
     with style.house_style():
         figure = style.blank(7.0)
         top, bottom = figure.subplots(2, 1, sharex=True, height_ratios=[3.2, 2.6])
@@ -229,8 +237,8 @@ def _on_curve(verified: Verified) -> Picture:
             ys.append(y)
             for n, held in enumerate(check.held):
                 rows.append(
-                    (str(check.date), f"{x[n]:.5g}", f"{y[n]:.5g}", f"{off[n]:+.2g} ± {half[n]:.2g}", f"± {wide[n]:.2g}",
-                     held.verdict)
+                    (str(check.date), f"{x[n]:.5g}", f"{y[n]:.5g}", f"{off[n]:+.2g} ± {half[n]:.2g}",
+                     f"± {wide[n]:.2g}", held.verdict)
                 )  # fmt: skip
         calibrated.finish_axes(top, bottom, shown, curve, [*xs, own_x], [*ys, own_y], off_ends)
         handles = [*calibrated.curve_handles(shown, 0.95), *_check_handles(drawn)]
@@ -239,7 +247,13 @@ def _on_curve(verified: Verified) -> Picture:
     argument, result, how_far = shown.heads
     heads = ("day", argument, result, how_far, f"nothing cancelled [{shown.off_unit}]", "verdict")
     kept, said = thinned(rows)
-    return Picture("checks-on-curve", "The checks on the curve", _curve_alt(verified, drawn), Table(heads, kept, (0, 5), said), figure)
+    return Picture(
+        "checks-on-curve",
+        "The checks on the curve",
+        _curve_alt(verified, drawn),
+        Table(heads, kept, (0, 5), said),
+        figure,
+    )
 
 
 def _moved(axes: Axes, shift: float) -> Any:
@@ -267,17 +281,16 @@ def _crossed(axes: Axes, x: Any, off: Any, verdicts: Sequence[str], shift: float
 
 
 def _check_handles(checks: Sequence[Check]) -> list[Any]:
-    from matplotlib.lines import Line2D
 
-    found = [Line2D([], [], color="0.55", marker=".", linestyle="none", label="points of the calibration")]
+    found = [scales.handle(color="0.55", marker=".", linestyle="none", label="points of the calibration")]
     for k, check in enumerate(checks):
         words = f"{check.date}: {check.verdict}"
-        found.append(Line2D([], [], color=style.SHADES[k], marker=scales.MARKS[k], linestyle="none", label=words))
+        found.append(scales.handle(color=style.SHADES[k], marker=scales.MARKS[k], linestyle="none", label=words))
     verdicts = {h.verdict for c in checks for h in c.held}
     for verdict, words, dash in (("disagree", "point differs", "-"), ("cannot tell", "cannot be told", ":")):
         if verdict in verdicts:
             ring: dict[str, Any] = {"markerfacecolor": "none", "markersize": 10.0, "markeredgewidth": 1.5}
-            found.append(Line2D([], [], color=style.ORANGE, marker="o", linestyle="none", label=words, **ring))
+            found.append(scales.handle(color=style.ORANGE, marker="o", linestyle="none", label=words, **ring))
             if dash == ":":
                 found[-1].set_fillstyle("none")
     return found
@@ -285,9 +298,9 @@ def _check_handles(checks: Sequence[Check]) -> list[Any]:
 
 def _curve_caption(verified: Verified, drawn: Sequence[Check]) -> str:
     said = (
-        "Below, how far each point of a check lies off the curve. Bars are how far it may, at the level that the check is "
-        "judged by, what check and calibration share cancelled; dotted, if nothing cancelled: a point differs where it is "
-        "further off than both. The band is the error bar of the calibration, 95 %."
+        "Below, how far each point of a check lies off the curve. Bars are how far it may, at the level that the check "
+        "is judged by, what check and calibration share cancelled; dotted, if nothing cancelled: a point differs where "
+        "it is further off than both. The band is the error bar of the calibration, 95 %."
     )
     if len(drawn) > 1:
         said += " Marks stand a little beside each other."

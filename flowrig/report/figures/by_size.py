@@ -1,0 +1,295 @@
+"""Particle counts: efficiency by size with its averages and classes, and two counters beside each other."""
+
+from __future__ import annotations
+
+import math
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from flowrig.physics.classes import EDITIONS, NONE
+from flowrig.physics.size_averages import AVERAGED
+from flowrig.records.particle_facts import IN_USE
+from flowrig.report.figures import over_size, scales, style
+from flowrig.report.figures.clean_air import by_flow
+from flowrig.report.figures.over_size import Channels
+from flowrig.report.figures.picture import Picture
+from flowrig.report.figures.rows import bar
+from flowrig.report.lines import numbers
+from flowrig.report.table import Table
+from flowrig.studies.by_size import BySize
+from flowrig.studies.particles import ParticlesResult, sizes_of
+from flowrig.studies.result import Result
+from flowrig.studies.size_classes import ClassEquivalent, SizeClasses, class_name
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+
+LEVELS = ((style.BROWN, style.DASHES[1]), (style.BLUE, style.DASHES[2]))  # the class it came out like, and the next
+TALL, AWAY = 9.0, 14.0  # per cent of the axis: a line of words, and the room below it for those of the averages
+
+
+def particles_pictures(result: Result, part: ParticlesResult) -> list[Picture]:
+    """What was counted, each as far as it is there."""
+    found = []
+    if any(np.any(np.isfinite(of.penetration.value)) for of in part.runs.values()):
+        found.append(_efficiency(result, part))
+    if part.beside is not None and np.any(np.isfinite(part.beside.penetration.value)):
+        found.append(_beside(result, part, part.beside))
+    clean = part.clean_air
+    if clean is not None and any(rate.clean_air is not None for rate in (*clean.ranges.values(), *clean.channels)):
+        found.append(by_flow(result, clean))
+    return found
+
+
+def _title(result: Result) -> str:
+    return str(result.record.heading.value("title"))
+
+
+def _channels(of: BySize, words: str, *, held_back: bool = True) -> Channels:
+    """Efficiencies of a run in per cent, or the ratio itself."""
+    value, low, high = of.penetration.value, of.low, of.high
+    if held_back:
+        value, low, high = 1.0 - value, 1.0 - of.high, 1.0 - of.low
+    known = np.isfinite(of.penetration.value)
+    ends = [np.where(known, 100.0 * np.asarray(x, dtype=float), np.nan) for x in (value, low, high)]
+    limit = of.upper_only & known & held_back
+    return Channels(words, 1e6 * of.lower, 1e6 * of.upper, ends[0], ends[1], ends[2], limit)
+
+
+def _efficiency(result: Result, part: ParticlesResult) -> Picture:
+    runs = [_channels(of, run) for run, of in part.runs.items()]
+    classes = part.clean_air.classes if part.clean_air is not None else SizeClasses()
+    averages = {name: a for name, a in classes.averages.items() if name in AVERAGED}
+    with style.house_style():
+        figure = style.blank(6.9 if averages else 4.9)
+        grid = figure.subplots(
+            2 if averages else 1, 1, sharex=True, squeeze=False, height_ratios=[3.4, 2.6][: 1 + bool(averages)]
+        )
+        axes = grid[0, 0]
+        cut, begins = over_size.efficiency_axis(axes, runs)
+        axes.set_ylabel("efficiency [%]")
+        if averages:
+            _averages(grid[1, 0], classes)
+        grid[-1, 0].set_xlabel(over_size.LABEL)
+        figure.align_ylabels()
+        figure.legend(handles=_handles(runs, classes), loc="upper left", ncols=3, columnspacing=1.6, handlelength=3.2)
+        style.finish(figure, _title(result), _efficiency_caption(result, part, runs, classes, cut, begins))
+    return Picture(
+        "efficiency-by-size",
+        "Efficiency by size",
+        _efficiency_alt(part, classes),
+        _efficiency_table(part, classes),
+        figure,
+    )
+
+
+def _averages(axes: Axes, classes: SizeClasses) -> None:
+    """Averages over the published ranges, and the least that the class it performed like and the next one ask for."""
+    told = classes.classes[-1] if classes.classes else None
+    tops, bottoms = [100.0], [0.0]
+    for name, (lower, upper) in AVERAGED.items():
+        a, b = 1e6 * lower, 1e6 * upper
+        held: list[tuple[float, float]] = []  # heights that words are to keep clear of
+        if name in classes.averages:
+            q = classes.averages[name].quantity
+            low, high = float(q.low), 100.0 if q.bound else float(q.high)
+            value, middle = low if q.bound else float(q.value), math.sqrt(a * b)
+            axes.fill_between([a, b], low, high, facecolor="0.88", edgecolor="0.7", linewidth=0.0, zorder=1)
+            axes.plot([a, b], [value, value], color=style.DARK_BLUE, linewidth=2.0, solid_capstyle="butt", zorder=3)
+            axes.plot([middle] * 2, [low, high], color=style.DARK_BLUE, linewidth=1.4, zorder=3, gid="bar")
+            style.mark(axes, middle, value, "D", not q.bound, 6.0)
+            words = f"{name}: at least {_down(value)} %" if q.bound else f"{name}: {numbers(q)[0]} %"
+            axes.annotate(
+                words, (middle, 0.0), (0, 4), xycoords=axes.get_xaxis_transform(), textcoords="offset points",
+                ha="center", va="bottom", fontsize=style.SMALL, fontweight="bold",
+            )  # fmt: skip
+            tops.append(high)
+            bottoms.append(low)
+            held.append((low, high))
+        levels = [(number, 100.0 * _minimum(told, number, name)) for number in _levels(told)]
+        held += [(least, least) for _, least in levels if least > 0.0]
+        for (number, least), (colour, dash) in reversed(list(zip(levels, LEVELS, strict=False))):
+            if least > 0.0:
+                axes.plot([a, b], [least, least], color=colour, linestyle=dash, linewidth=1.3, zorder=2.5, gid="level")
+                _beside_level(axes, a, least, f"{class_name(number)}: {least:.0f} %", colour, held)
+    axes.set_ylim(min(-AWAY, 1.1 * min(bottoms) - AWAY), max(114.0, 1.02 * max(tops)))
+    axes.set_ylabel("average over range [%]")
+    axes.set_yticks([t for t in range(-1000, 101, 20) if t >= 1.1 * min(bottoms) - 1.0])
+    if min(bottoms) < 0.0:
+        axes.axhline(0.0, color="0.3", linewidth=0.8, zorder=1)
+
+
+def _beside_level(axes: Axes, x: float, level: float, words: str, colour: str, held: list[tuple[float, float]]) -> None:
+    """Words above or below a level, where less is in their way; their place is held from then on."""
+    above, below = (level + 1.0, level + TALL), (level - TALL, level - 1.0)
+    hidden = [
+        sum(max(min(b, high) - max(a, low), 0.0) + (a < low == high < b) for low, high in held)
+        for a, b in (above, below)
+    ]
+    over = hidden[0] <= hidden[1]
+    held.append(above if over else below)
+    axes.annotate(
+        words, (x, level), (5, 2 if over else -2), textcoords="offset points", va="bottom" if over else "top",
+        ha="left", fontsize=style.SMALL, color=colour, zorder=5,
+    )  # fmt: skip
+
+
+def _down(value: float) -> str:
+    """Rounded down: a limit never says more than it is."""
+    return f"{math.floor(10.0 * value) / 10.0:.1f}"
+
+
+def _levels(told: ClassEquivalent | None) -> list[int]:
+    """The class that the test came out like, and the next: of those that have limits."""
+    if told is None:
+        return []
+    known = [number for number, *_ in EDITIONS[told.edition].minima]
+    above = [number for number in known if number > told.likeliest]
+    return [*([told.likeliest] if told.likeliest in known else []), *above[:1]]
+
+
+def _minimum(told: ClassEquivalent | None, number: int, name: str) -> float:
+    if told is None:
+        return NONE
+    minima = {own: least for own, *least in EDITIONS[told.edition].minima}
+    return minima[number][list(AVERAGED).index(name)]
+
+
+def _handles(runs: list[Channels], classes: SizeClasses) -> list[object]:
+    from matplotlib.patches import Patch
+
+    found: list[object] = [
+        scales.handle(
+            color=style.SHADES[i], marker=style.MARKERS[i], linestyle=style.DASHES[i], linewidth=0.9, label=run.words
+        )
+        for i, run in enumerate(runs)
+    ]
+    if over_size.any_limit(runs):
+        found.append(
+            scales.handle(
+                color="0.3",
+                marker="o",
+                markerfacecolor="white",
+                linestyle="none",
+                label="nothing came through: at least",
+            )
+        )
+    if any(name in AVERAGED for name in classes.averages):
+        found.append(scales.handle(color=style.DARK_BLUE, marker="D", linewidth=2.0, label="average over a range"))
+        found.append(Patch(facecolor="0.88", edgecolor="0.7", label="its bar"))
+    told = classes.classes[-1] if classes.classes else None
+    for number, (colour, dash) in zip(_levels(told), LEVELS, strict=False):
+        found.append(scales.handle(color=colour, linestyle=dash, linewidth=1.3, label=f"least of {class_name(number)}"))
+    return found
+
+
+def _efficiency_caption(
+    result: Result, part: ParticlesResult, runs: list[Channels], classes: SizeClasses, cut: bool, begins: float
+) -> str:
+    coverage = next(iter(part.runs.values())).coverage
+    said = (
+        f"Efficiency in each channel of the counter; lines across are as wide as the channel, bars hold "
+        f"{100 * coverage:.4g} % and are exact where counts are few."
+    )
+    if begins > 0.0:
+        said += f" The axis begins at {begins:.4g} %."
+    if any(bool(np.any(run.value < 0.0)) for run in runs):
+        said += " What came out below zero is kept as measured."
+    if any(not math.isfinite(float(run.upper[-1])) for run in runs):
+        said += " The last channel has no upper end."
+    if over_size.any_limit(runs):
+        said += " Where nothing came through, the limit is on one side."
+    if cut:
+        said += " A bar without a cap runs out of the panel."
+    gone = sum(int(np.sum(~np.isfinite(run.value))) for run in runs)
+    if gone:
+        said += f" {gone} channel{'s' * (gone > 1)} with no value left out."
+    told = classes.classes[-1] if classes.classes else None
+    if told is not None:
+        said += f" {told.sentence} This is no rating. Limits: {told.edition}, {EDITIONS[told.edition].source}."
+    return said + style.invented(result.record)
+
+
+def _efficiency_alt(part: ParticlesResult, classes: SizeClasses) -> str:
+    run, of = next(iter(part.runs.items()))
+    told = []
+    shown = _channels(of, run)
+    for i in range(len(of)):
+        if math.isfinite(shown.value[i]):
+            told.append(f"{sizes_of(of, i)} {_cell(shown, i)}")
+    words = f"Efficiency by size, {run}: {'; '.join(told[:8])}."
+    if classes.averages:
+        words += " " + ", ".join(
+            f"{name} {bar(float(a.quantity.value), float(a.quantity.low), float(a.quantity.high))} %"
+            for name, a in classes.averages.items()
+            if name in AVERAGED
+        )
+        words += "."
+    return f"{words} {classes.classes[-1].sentence}" if classes.classes else words
+
+
+def _cell(shown: Channels, i: int, unit: str = " %") -> str:
+    if shown.limit[i]:
+        return f"at least {_down(float(shown.low[i]))}{unit}"
+    return f"{bar(float(shown.value[i]), float(shown.low[i]), float(shown.high[i]))}{unit}"
+
+
+def _efficiency_table(part: ParticlesResult, classes: SizeClasses) -> Table:
+    rows: list[tuple[str, ...]] = []
+    for run, of in part.runs.items():
+        shown = _channels(of, run)
+        for i in range(len(of)):
+            counted = (f"{of.counted[i, 0]:.0f}", f"{of.counted[i, 1]:.0f}")
+            cell = _cell(shown, i, "") if math.isfinite(shown.value[i]) else "not told"
+            rows.append((run, str(sizes_of(of, i)), *counted, cell))
+    told = classes.classes[-1] if classes.classes else None
+    for name, average in classes.averages.items():
+        if name not in AVERAGED:
+            continue
+        q = average.quantity
+        cell = f"at least {_down(float(q.low))}" if q.bound else bar(float(q.value), float(q.low), float(q.high))
+        rows.append((IN_USE, q.label, "", "", cell))
+        for number in _levels(told):
+            least = _minimum(told, number, name)
+            rows.append(("limit", f"{name}, {class_name(number)}", "", "", f"{100 * least:.0f}" if least else "none"))
+    return Table(("run", "sizes", "counts before", "counts behind", "efficiency [%]"), tuple(rows), (0, 1))
+
+
+def _beside(result: Result, part: ParticlesResult, of: BySize) -> Picture:
+    """What the second counter shows over what the first does."""
+    first, second = part.pair
+    shown = _channels(of, f"counter {second} over counter {first}", held_back=False)
+    with style.house_style():
+        figure = style.blank(4.6)
+        axes = figure.subplots()
+        axes.axhline(100.0, color=style.BROWN, linewidth=1.3, linestyle=style.DASHES[1], zorder=1.5, gid="alike")
+        cut = over_size.draw_channels(axes, [shown], 100.0)
+        axes.set_ylabel(f"counter {style.shortened(second, 12)} over {style.shortened(first, 12)} [%]")
+        axes.set_xlabel(over_size.LABEL)
+
+        handles = [
+            scales.handle(color=style.SHADES[0], marker="o", linewidth=0.9, label=style.shortened(shown.words, 60)),
+            scales.handle(
+                color=style.BROWN, linestyle=style.DASHES[1], linewidth=1.3, label="both show the same, 100 %"
+            ),
+        ]
+        figure.legend(handles=handles, loc="upper left", ncols=2, handlelength=3.2)
+        caption = (
+            f"Two counters at one place at the same times; lines across are as wide as the channel, bars hold "
+            f"{100 * of.coverage:.4g} % by counting alone."
+        )
+        if cut:
+            caption += " A bar without a cap runs out of the panel."
+        style.finish(figure, _title(result), caption + style.invented(result.record))
+    told = [i for i in range(len(of)) if math.isfinite(shown.value[i])]
+    apart = [i for i in told if not shown.low[i] <= 100.0 <= shown.high[i]]
+    words = "; ".join(f"{sizes_of(of, i)} {_cell(shown, i)}" for i in told[:8])
+    alt = f"Counter {second} over counter {first} by size: {words}. "
+    alt += f"{len(apart)} of {len(told)} bars do not hold 100 %." if apart else "All bars hold 100 %."
+    rows = tuple(
+        (str(sizes_of(of, i)), *(f"{n:.0f}" for n in of.counted[i]), _cell(shown, i, "") if i in told else "not told")
+        for i in range(len(of))
+    )
+    heads = ("sizes", f"counts by {first}", f"counts by {second}", f"{second} over {first} [%]")
+    return Picture("counters-beside", "Two counters beside each other", alt, Table(heads, rows), figure)
