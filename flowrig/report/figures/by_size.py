@@ -16,17 +16,20 @@ from flowrig.report.figures.over_size import Channels
 from flowrig.report.figures.picture import Picture
 from flowrig.report.figures.rows import bar
 from flowrig.report.lines import numbers
+from flowrig.report.particles_text import least_shown
 from flowrig.report.table import Table
 from flowrig.studies.by_size import BySize
 from flowrig.studies.particles import ParticlesResult, sizes_of
-from flowrig.studies.result import Result
+from flowrig.studies.result import Quantity, Result
 from flowrig.studies.size_classes import ClassEquivalent, SizeClasses, class_name
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
 LEVELS = ((style.BROWN, style.DASHES[1]), (style.BLUE, style.DASHES[2]))  # the class it came out like, and the next
-TALL, AWAY = 9.0, 14.0  # per cent of the axis: a line of words, and the room below it for those of the averages
+TALL, BELOW, ABOVE = 0.075, 0.11, 0.09  # of the axis: a line of words, and room below and above the data for more
+ALONG = 0.66  # of a range: where the bar of its average stands, clear of the words of levels
+ROUNDING = 1e-12  # of an efficiency that is nothing
 
 
 def particles_pictures(result: Result, part: ParticlesResult) -> list[Picture]:
@@ -51,6 +54,7 @@ def _channels(of: BySize, words: str, *, held_back: bool = True) -> Channels:
     value, low, high = of.penetration.value, of.low, of.high
     if held_back:
         value, low, high = 1.0 - value, 1.0 - of.high, 1.0 - of.low
+        value = np.where(np.abs(value) < ROUNDING, 0.0, value)
     known = np.isfinite(of.penetration.value)
     ends = [np.where(known, 100.0 * np.asarray(x, dtype=float), np.nan) for x in (value, low, high)]
     limit = of.upper_only & known & held_back
@@ -67,10 +71,12 @@ def _efficiency(result: Result, part: ParticlesResult) -> Picture:
             2 if averages else 1, 1, sharex=True, squeeze=False, height_ratios=[3.4, 2.6][: 1 + bool(averages)]
         )
         axes = grid[0, 0]
-        cut, begins = over_size.efficiency_axis(axes, runs)
+        cut, begin = over_size.efficiency_axis(axes, runs)
+        begins = [begin]
         axes.set_ylabel("efficiency [%]")
         if averages:
-            _averages(grid[1, 0], classes)
+            also, low = _averages(grid[1, 0], classes)
+            cut, begins = cut or also, [begin, low]
         grid[-1, 0].set_xlabel(over_size.LABEL)
         figure.align_ylabels()
         figure.legend(handles=_handles(runs, classes), loc="upper left", ncols=3, columnspacing=1.6, handlelength=3.2)
@@ -84,45 +90,73 @@ def _efficiency(result: Result, part: ParticlesResult) -> Picture:
     )
 
 
-def _averages(axes: Axes, classes: SizeClasses) -> None:
-    """Averages over the published ranges, and the least that the class it performed like and the next one ask for."""
+def _averages(axes: Axes, classes: SizeClasses) -> tuple[bool, float]:
+    """Averages over the published ranges, and the least that the class it performed like and the next one ask for.
+
+    Returns
+    -------
+    cut : bool
+        A bar runs out of the panel.
+    begins : float
+        Where its data begin.
+    """
     told = classes.classes[-1] if classes.classes else None
-    tops, bottoms = [100.0], [0.0]
+    values = {name: _ends(a.quantity) for name, a in classes.averages.items() if name in AVERAGED}
+    levels = {name: [(n, 100.0 * _minimum(told, n, name)) for n in _levels(told)] for name in AVERAGED}
+    asked = [least for own in levels.values() for _, least in own if least > 0.0]
+    least = min([x for x, _, _ in values.values()] + asked)
+    lows, most = [low for _, low, _ in values.values()], max(value for value, _, _ in values.values())
+    if min(lows + asked) >= over_size.HIGH:
+        bottom = over_size.round_below(min(lows + asked))
+    else:
+        bottom = min(0.0, max(min(lows), least - over_size.MOST_BELOW))
+    top = min(max(100.0, *(high for _, _, high in values.values())), max(100.0, most) + over_size.MOST_BELOW)
+    span = (top - bottom) / (1.0 - BELOW - ABOVE)
     for name, (lower, upper) in AVERAGED.items():
         a, b = 1e6 * lower, 1e6 * upper
         held: list[tuple[float, float]] = []  # heights that words are to keep clear of
-        if name in classes.averages:
-            q = classes.averages[name].quantity
-            low, high = float(q.low), 100.0 if q.bound else float(q.high)
-            value, middle = low if q.bound else float(q.value), math.sqrt(a * b)
+        if name in values:
+            value, low, high = values[name]
+            low, high = max(low, bottom), min(high, top)
+            at = a ** (1.0 - ALONG) * b**ALONG
             axes.fill_between([a, b], low, high, facecolor="0.88", edgecolor="0.7", linewidth=0.0, zorder=1)
             axes.plot([a, b], [value, value], color=style.DARK_BLUE, linewidth=2.0, solid_capstyle="butt", zorder=3)
-            axes.plot([middle] * 2, [low, high], color=style.DARK_BLUE, linewidth=1.4, zorder=3, gid="bar")
-            style.mark(axes, middle, value, "D", not q.bound, 6.0)
-            words = f"{name}: at least {_down(value)} %" if q.bound else f"{name}: {numbers(q)[0]} %"
+            axes.plot([at] * 2, [low, high], color=style.DARK_BLUE, linewidth=1.4, zorder=3, gid="bar")
+            q = classes.averages[name].quantity
+            style.mark(axes, at, value, "D", not q.bound, 6.0)
+            words = f"{name}: at least {least_shown(value)} %" if q.bound else f"{name}: {numbers(q)[0]} %"
             axes.annotate(
-                words, (middle, 0.0), (0, 4), xycoords=axes.get_xaxis_transform(), textcoords="offset points",
+                words, (math.sqrt(a * b), 0.0), (0, 4), xycoords=axes.get_xaxis_transform(), textcoords="offset points",
                 ha="center", va="bottom", fontsize=style.SMALL, fontweight="bold",
             )  # fmt: skip
-            tops.append(high)
-            bottoms.append(low)
             held.append((low, high))
-        levels = [(number, 100.0 * _minimum(told, number, name)) for number in _levels(told)]
-        held += [(least, least) for _, least in levels if least > 0.0]
-        for (number, least), (colour, dash) in reversed(list(zip(levels, LEVELS, strict=False))):
+        held += [(least, least) for _, least in levels[name] if least > 0.0]
+        for (number, least), (colour, dash) in reversed(list(zip(levels[name], LEVELS, strict=False))):
             if least > 0.0:
                 axes.plot([a, b], [least, least], color=colour, linestyle=dash, linewidth=1.3, zorder=2.5, gid="level")
-                _beside_level(axes, a, least, f"{class_name(number)}: {least:.0f} %", colour, held)
-    axes.set_ylim(min(-AWAY, 1.1 * min(bottoms) - AWAY), max(114.0, 1.02 * max(tops)))
+                _beside_level(axes, a, least, f"{class_name(number)}: {least:.0f} %", colour, held, TALL * span)
+    axes.set_ylim(bottom - BELOW * span, top + ABOVE * span)
+    style.round_ticks(axes.yaxis, 8)
+    axes.set_yticks([t for t in axes.get_yticks() if bottom - 1e-9 <= t <= top + 1e-9])
+    axes.set_ylim(bottom - BELOW * span, top + ABOVE * span)
     axes.set_ylabel("average over range [%]")
-    axes.set_yticks([t for t in range(-1000, 101, 20) if t >= 1.1 * min(bottoms) - 1.0])
-    if min(bottoms) < 0.0:
+    if bottom < 0.0:
         axes.axhline(0.0, color="0.3", linewidth=0.8, zorder=1)
+    return min(lows) < bottom, bottom
 
 
-def _beside_level(axes: Axes, x: float, level: float, words: str, colour: str, held: list[tuple[float, float]]) -> None:
+def _ends(q: Quantity) -> tuple[float, float, float]:
+    """Value and both ends as drawn; of a limit the limit, and up to 100 %."""
+    if q.bound:
+        return float(q.limit), float(q.limit), 100.0
+    return float(q.value), float(q.low), float(q.high)
+
+
+def _beside_level(
+    axes: Axes, x: float, level: float, words: str, colour: str, held: list[tuple[float, float]], tall: float
+) -> None:
     """Words above or below a level, where less is in their way; their place is held from then on."""
-    above, below = (level + 1.0, level + TALL), (level - TALL, level - 1.0)
+    above, below = (level + 0.1 * tall, level + tall), (level - tall, level - 0.1 * tall)
     hidden = [
         sum(max(min(b, high) - max(a, low), 0.0) + (a < low == high < b) for low, high in held)
         for a, b in (above, below)
@@ -133,11 +167,6 @@ def _beside_level(axes: Axes, x: float, level: float, words: str, colour: str, h
         words, (x, level), (5, 2 if over else -2), textcoords="offset points", va="bottom" if over else "top",
         ha="left", fontsize=style.SMALL, color=colour, zorder=5,
     )  # fmt: skip
-
-
-def _down(value: float) -> str:
-    """Rounded down: a limit never says more than it is."""
-    return f"{math.floor(10.0 * value) / 10.0:.1f}"
 
 
 def _levels(told: ClassEquivalent | None) -> list[int]:
@@ -185,15 +214,15 @@ def _handles(runs: list[Channels], classes: SizeClasses) -> list[object]:
 
 
 def _efficiency_caption(
-    result: Result, part: ParticlesResult, runs: list[Channels], classes: SizeClasses, cut: bool, begins: float
+    result: Result, part: ParticlesResult, runs: list[Channels], classes: SizeClasses, cut: bool, begins: list[float]
 ) -> str:
     coverage = next(iter(part.runs.values())).coverage
     said = (
         f"Efficiency in each channel of the counter; lines across are as wide as the channel, bars hold "
         f"{100 * coverage:.4g} % and are exact where counts are few."
     )
-    if begins > 0.0:
-        said += f" The axis begins at {begins:.4g} %."
+    if max(begins) > 0.0:
+        said += f" Axes begin at {' and '.join(dict.fromkeys(f'{max(x, 0.0):.6g} %' for x in begins))}."
     if any(bool(np.any(run.value < 0.0)) for run in runs):
         said += " What came out below zero is kept as measured."
     if any(not math.isfinite(float(run.upper[-1])) for run in runs):
@@ -221,9 +250,7 @@ def _efficiency_alt(part: ParticlesResult, classes: SizeClasses) -> str:
     words = f"Efficiency by size, {run}: {'; '.join(told[:8])}."
     if classes.averages:
         words += " " + ", ".join(
-            f"{name} {bar(float(a.quantity.value), float(a.quantity.low), float(a.quantity.high))} %"
-            for name, a in classes.averages.items()
-            if name in AVERAGED
+            f"{name} {_average_cell(a.quantity)} %" for name, a in classes.averages.items() if name in AVERAGED
         )
         words += "."
     return f"{words} {classes.classes[-1].sentence}" if classes.classes else words
@@ -231,8 +258,12 @@ def _efficiency_alt(part: ParticlesResult, classes: SizeClasses) -> str:
 
 def _cell(shown: Channels, i: int, unit: str = " %") -> str:
     if shown.limit[i]:
-        return f"at least {_down(float(shown.low[i]))}{unit}"
+        return f"at least {least_shown(float(shown.low[i]))}{unit}"
     return f"{bar(float(shown.value[i]), float(shown.low[i]), float(shown.high[i]))}{unit}"
+
+
+def _average_cell(q: Quantity) -> str:
+    return f"at least {least_shown(float(q.limit))}" if q.bound else bar(float(q.value), float(q.low), float(q.high))
 
 
 def _efficiency_table(part: ParticlesResult, classes: SizeClasses) -> Table:
@@ -248,7 +279,7 @@ def _efficiency_table(part: ParticlesResult, classes: SizeClasses) -> Table:
         if name not in AVERAGED:
             continue
         q = average.quantity
-        cell = f"at least {_down(float(q.low))}" if q.bound else bar(float(q.value), float(q.low), float(q.high))
+        cell = _average_cell(q)
         rows.append((IN_USE, q.label, "", "", cell))
         for number in _levels(told):
             least = _minimum(told, number, name)

@@ -80,7 +80,8 @@ def flow_row(q: Quantity, words: str) -> style.Row:
 def strip_with_room(axes: Axes, rows: list[style.Row], unit: str) -> None:
     """A strip by itself, its axis from zero or from below it."""
     low, high = scales.finite_ends(*(np.array([r.value, r.low, r.high]) for r in rows))
-    axes.set_xlim(min(0.0, 1.06 * low), 1.06 * max(high, 0.0) or 1.0)
+    room = 0.06 * ((max(high, 0.0) - min(low, 0.0)) or 1.0)
+    axes.set_xlim(low - room if low < 0.0 else 0.0, max(high, 0.0) + room)
     style.strip(axes, rows)
     if low < 0.0:
         axes.axvline(0.0, color="0.3", linewidth=0.8, zorder=1)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -17,8 +17,9 @@ if TYPE_CHECKING:
 
 OPEN = 1.7  # of its lower limit: as far as an open channel is drawn
 BESIDE = 7.0  # points between two runs at one size
-MOST_BELOW = 60.0  # per cent points below the lowest value: a longer bar runs out of the panel
+MOST_BELOW = 60.0  # per cent points beyond the values: a longer bar runs out of the panel
 LABEL = "particle size [um]"
+LONG, SHORT = 0.09, 0.055  # of the axis: arrows of limits, which end at 100 % where that leaves them long enough
 TICKS = (0.1, 0.2, 0.3, 0.5, 0.7, 1.0, 2.0, 3.0, 5.0, 7.0, 10.0, 20.0, 30.0, 50.0, 100.0)
 
 
@@ -72,13 +73,20 @@ def efficiency_axis(axes: Axes, runs: list[Channels]) -> tuple[bool, float]:
     """
     low, high = scales.finite_ends(*(run.low for run in runs), *(run.value for run in runs))
     bottom, top = span(runs, 100.0)
-    begins = min(0.0, bottom) if low < HIGH else 100.0 - max(1.25 * (100.0 - low), 1e-3)
+    begins = min(0.0, bottom) if low < HIGH else round_below(low)
     above = (100.0 - begins) * (ARROWS if any_limit(runs) else 5.0) / 100.0
     ends = begins, max(100.0 + above, top if high > 100.0 else 0.0)
     cut = draw_channels(axes, runs, ends=ends)
     axes.set_yticks([t for t in axes.get_yticks() if ends[0] <= t <= max(100.0, high) + 1e-9])
     axes.set_ylim(*ends)
     return cut, begins
+
+
+def round_below(low: float) -> float:
+    """A round number below a per cent close to 100, for an axis to begin at."""
+    left = max(1.1 * (100.0 - low), 1e-3)
+    step = 10.0 ** math.floor(math.log10(left))
+    return 100.0 - step * math.ceil(left / step)
 
 
 def draw_channels(
@@ -141,21 +149,17 @@ def _one(axes: Axes, run: Channels, i: int, of: int, bottom: float, top: float) 
         gid="value", label=run.words,
     )  # fmt: skip
     for k in np.flatnonzero(run.limit & some):
-        _arrow(axes, x[k], run.low[k], colour, moved)
+        far = max(min(100.0, run.low[k] + LONG * (top - bottom)), run.low[k] + SHORT * (top - bottom))
+        axes.annotate(
+            "", xy=(x[k], far), xycoords=moved, xytext=(x[k], run.low[k]), textcoords=moved,
+            arrowprops={"arrowstyle": "-|>", "color": colour, "linewidth": 1.2, "shrinkA": 0, "shrinkB": 0}, zorder=3,
+        )  # fmt: skip
         axes.plot(
             [x[k]], [run.low[k]], marker, color=colour, markerfacecolor="white", markeredgewidth=1.4, markersize=6.5,
             transform=moved, zorder=4, gid="limit",
         )  # fmt: skip
     with np.errstate(invalid="ignore"):
         return bool(np.any((run.low < bottom) | (run.high > top), where=two))
-
-
-def _arrow(axes: Axes, x: float, y: float, colour: str, moved: Any) -> None:
-    """Up from a limit: it may be anything above."""
-    axes.annotate(
-        "", xy=(x, y), xycoords=moved, xytext=(0.0, 15.0), textcoords="offset points",
-        arrowprops={"arrowstyle": "<|-", "color": colour, "linewidth": 1.2, "shrinkA": 0, "shrinkB": 0}, zorder=3,
-    )  # fmt: skip
 
 
 def size_axis(axes: Axes, runs: list[Channels]) -> None:
