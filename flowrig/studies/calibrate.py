@@ -75,14 +75,15 @@ class Calibrated:
         return curve_at(self.formula, self.numbers, argument)
 
 
-def curve_at(formula: Formula, numbers: Mapping[str, Estimate], argument: Array) -> Estimate:
-    """A calibration's curve at exact arguments, with the axis ``point``."""
-    inputs = {"argument": Estimate(np.atleast_1d(argument), (AXIS,)), **numbers}
+def curve_at(formula: Formula, numbers: Mapping[str, Estimate], argument: Array, axis: str = AXIS) -> Estimate:
+    """A calibration's curve at exact arguments, along an axis; of another name than that of the points fitted where
+    several places are drawn together, or what is taken of one would be taken of the other."""
+    inputs = {"argument": Estimate(np.atleast_1d(argument), (axis,)), **numbers}
 
     def kernel(*, argument: Array, **given: Array) -> dict[str, Any]:
         return {"result": formula.curve(given, argument)}
 
-    return linear(kernel, inputs, (AXIS,), {"result": (AXIS,)})["result"]
+    return linear(kernel, inputs, (axis,), {"result": (axis,)})["result"]
 
 
 @checked

@@ -18,6 +18,7 @@ from flowrig.uncertainty.estimate import Estimate
 from flowrig.uncertainty.interval import coverage_factor
 
 PLACES = 60  # of a curve
+PLACE = "place"  # their axis: not that of the points
 
 
 @dataclass
@@ -75,7 +76,7 @@ def curve_band(
     even = not (formula.relative and lowest > 0.0)
     x = np.linspace(lowest, highest, PLACES) if even else np.geomspace(lowest, highest, PLACES)
     x[-1] = highest
-    band = _band(curve_at(formula, numbers, x), coverage)
+    band = _band(curve_at(formula, numbers, x, PLACE), coverage)
     low, high = (formula_off(formula, end, band.value) for end in (band.low, band.high))
     return CurveBand(x, band, low, high)
 
@@ -125,7 +126,8 @@ def differences(calibration: CalibrationFile, check: Check) -> Differences:
 
 
 def _band(estimate: Estimate, coverage: float) -> Band:
-    bar, _ = batch_interval(estimate, coverage)
+    """From its parts alone, as a single place is told: draws do not fit the curve anew."""
+    bar, _ = batch_interval(Estimate(estimate.value, estimate.axes, estimate.parts), coverage)
     return Band(estimate, np.asarray(bar.low), np.asarray(bar.high))
 
 

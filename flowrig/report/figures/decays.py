@@ -89,7 +89,11 @@ def _readings(result: Result, part: DecayResult, drawn: list[Told]) -> Picture:
 
 def _free(falls: list[Fall]) -> str:
     assumed = sum(fall.assumed for fall in falls)
-    return f"{assumed} {'have' if assumed > 1 else 'has'} a floor that is assumed" if assumed else "all have a floor that was told or fitted"
+    return (
+        f"{assumed} {'have' if assumed > 1 else 'has'} a floor that is assumed"
+        if assumed
+        else "all have a floor that was told or fitted"
+    )
 
 
 def _rate_words(told: Told) -> str:

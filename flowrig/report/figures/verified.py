@@ -76,7 +76,8 @@ def _chart(verified: Verified) -> Picture:
             capsize=3.0, zorder=4,
         )  # fmt: skip
         axes.axvline(_days(due), color="0.35", linewidth=0.9, linestyle=style.DASHES[2])
-        wide = 0.012 * (right - left)
+        apart = np.diff(np.unique([_days(c.date) for c in checks]))
+        wide = min(0.012 * (right - left), 0.4 * float(np.min(apart)) if apart.size else right)
         for check, mean, arms, least in zip(checks, means, ends, unseen, strict=True):
             _one(axes, _days(check.date), mean, arms, least, wide, check.verdict)
         scales.about_zero(axes, ends, unseen, [own], least=own)
@@ -308,7 +309,7 @@ def _curve_caption(verified: Verified, drawn: Sequence[Check]) -> str:
         said += f" The last {len(drawn)} of {len(verified.checks)} checks are drawn."
     left = sum(len(c.pairs.shown.value) - len(c.points) for c in drawn)
     if left:
-        said += f" {left} point{'s' * (left > 1)} outside the calibrated range left out."
+        said += f" {left} point{'s' * (left > 1)} outside the calibrated range {'are' if left > 1 else 'is'} left out."
     return said + _invented(verified)
 
 
