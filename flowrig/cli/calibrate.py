@@ -8,6 +8,7 @@ from typing import Any
 import click
 
 from flowrig.cli.drawing import check_drawn, drawn_files, drawn_options
+from flowrig.cli.options import files_apart, probability
 from flowrig.cli.output import hand_over
 from flowrig.errors import Fault, InputError
 
@@ -18,31 +19,36 @@ from flowrig.errors import Fault, InputError
 @drawn_options
 @click.option("--quiet", is_flag=True, help="Print nothing but faults and alarms.")
 @click.option("--coverage", default="95 %", show_default=True, help="Probability of the intervals: 95 % or 0.95.")
-def command(record: str, file: str | None, figures: str | None, png: bool, quiet: bool, coverage: str) -> None:
+def command(
+    record: str, file: str | None, page: str | None, figures: str | None, png: bool, quiet: bool, coverage: str
+) -> None:
     """Fit a curve to the paired readings of RECORD, and write it as a calibration file.
 
     The record has a table [calibration], which names a table of points. Exit code 0 if it worked, 1 if the points do
     not determine the curve, 2 for bad input; then the faults are listed, and no file is touched.
     """
-    from flowrig.cli.options import probability
     from flowrig.studies.calibrate import calibrate
+    from flowrig.studies.reduce import load
 
     sure = probability(coverage)
     check_drawn(figures, png)
-    done = calibrate(record, sure)
+    read = load(record)
+    files_apart(record, (page,), read.digests)  # before anything is reckoned
+    done = calibrate(read, sure)
     outputs: dict[Any, str | bytes] = {}
     if file is not None:
         if os.path.lexists(file):
             said = "a new file: a calibration is never edited or written over"
             remedy = "Name a new file, and say in the record which one it follows."
             raise InputError(Fault(file, "a file that exists", said, remedy))
+        files_apart(record, (file, page), read.digests)
         from flowrig.studies.calibration_file import file_text
 
         outputs[file] = file_text(done)
-    outputs |= drawn_files(done, figures, png)
-    words = ""
-    if not quiet:
-        from flowrig.report.calibration_text import calibration_text
+    from flowrig.report.calibration_text import calibration_text
 
-        words = calibration_text(done, sure) + (f"\n\nWritten to {file}." if file is not None else "")
-    hand_over(outputs, words, (f"ALARM, {f.code}: {f.message}" for f in done.findings if f.severity == "alarm"))
+    words = calibration_text(done, sure)
+    outputs |= drawn_files(done, words, page, figures, png)
+    words += f"\n\nWritten to {file}." if file is not None else ""
+    alarms = (f"ALARM, {f.code}: {f.message}" for f in done.findings if f.severity == "alarm")
+    hand_over(outputs, "" if quiet else words, alarms)

@@ -25,6 +25,7 @@ def command(
     target: str | None,
     json_file: str | None,
     csv_file: str | None,
+    page: str | None,
     figures: str | None,
     png: bool,
     quiet: bool,
@@ -47,7 +48,7 @@ def command(
     unit_of_flow(unit)
     check_drawn(figures, png)
     read = load(record, to_come)
-    files_apart(record, (json_file, csv_file), read.digests)  # before anything is reckoned
+    files_apart(record, (json_file, csv_file, page), read.digests)  # before anything is reckoned
     planned = plan(read, target=target, coverage=sure, unit=unit)
     outputs: dict[Any, str | bytes] = {}
     if json_file is not None:
@@ -61,5 +62,5 @@ def command(
     from flowrig.report.plan_text import alarms, plan_text
 
     words = plan_text(planned)
-    outputs |= drawn_files(planned, figures, png)
+    outputs |= drawn_files(planned, words, page, figures, png)
     hand_over(outputs, "" if quiet else words, alarms(planned))

@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+import os
+
 import click
 
 from flowrig.cli.drawing import check_drawn, drawn_files, drawn_options
+from flowrig.cli.options import files_apart
 from flowrig.cli.output import hand_over
 
 
@@ -13,7 +16,9 @@ from flowrig.cli.output import hand_over
 @click.argument("records", type=click.Path(), nargs=-1, required=True)
 @drawn_options
 @click.option("--quiet", is_flag=True, help="Print nothing but faults and alarms.")
-def command(calibration: str, records: tuple[str, ...], figures: str | None, png: bool, quiet: bool) -> None:
+def command(
+    calibration: str, records: tuple[str, ...], page: str | None, figures: str | None, png: bool, quiet: bool
+) -> None:
     """Hold the file CALIBRATION against RECORDS, one or several later checks of it: all so far make a control chart.
 
     Each record has a table [calibration] with a few points. Exit code 0 if the checks could be held against it,
@@ -23,10 +28,13 @@ def command(calibration: str, records: tuple[str, ...], figures: str | None, png
 
     check_drawn(figures, png)
     verified = verify(calibration, records)
-    outputs = drawn_files(verified, figures, png)
-    words = ""
-    if not quiet:
-        from flowrig.report.verify_text import verified_text
+    beside = {name for check in verified.checks for name in check.pairs.record.digests}
+    folders = {os.path.dirname(record) for record in records}
+    read = [*records, *(os.path.join(folder, name) for folder in folders for name in beside)]
+    files_apart(calibration, (page,), map(os.path.abspath, read))
+    from flowrig.report.verify_text import verified_text
 
-        words = verified_text(verified)
-    hand_over(outputs, words, (f"ALARM, {f.code}: {f.message}" for f in verified.findings if f.severity == "alarm"))
+    words = verified_text(verified)
+    outputs = drawn_files(verified, words, page, figures, png)
+    alarms = (f"ALARM, {f.code}: {f.message}" for f in verified.findings if f.severity == "alarm")
+    hand_over(outputs, "" if quiet else words, alarms)

@@ -303,3 +303,27 @@ def test_commands_draw(
             assert (tmp_path / f"{name}.{ending}").read_bytes().startswith(first)
     assert {path.stem for path in tmp_path.iterdir()} == names
     assert len(capsys.readouterr().out) > 200
+
+
+@pytest.mark.parametrize("command", COMMANDS)
+def test_a_page_is_never_written_over_what_was_read(
+    command: str, tmp_path: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr("flowrig.studies.plan.changes", lambda *_: iter(()))
+    given = list(COMMANDS[command][0])
+    original = Path(given[-1])
+    for path in original.parent.iterdir():
+        (tmp_path / path.name).write_bytes(path.read_bytes())
+    given[-1] = str(tmp_path / original.name)
+    before = {path.name: path.read_bytes() for path in tmp_path.iterdir()}
+    beside = next(name for name in ("january.csv", "points.csv", original.name) if name in before)
+    for name in (original.name, beside):
+        with pytest.raises(SystemExit) as stop:
+            main([*given, "--report", str(tmp_path / name)])
+        assert stop.value.code == 2
+        assert "a file that this very command reads" in capsys.readouterr().err
+    assert {path.name: path.read_bytes() for path in tmp_path.iterdir()} == before
+    with pytest.raises(SystemExit) as stop:
+        main([*given, "--report", str(tmp_path / "page.html"), "--quiet"])
+    assert stop.value.code == 0
+    assert (tmp_path / "page.html").read_bytes().count(b"<img ") == len(COMMANDS[command][1])
