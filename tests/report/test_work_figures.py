@@ -14,6 +14,7 @@ from scipy import stats
 
 import flowrig
 from flowrig.cli import main
+from flowrig.report.figures import style
 from flowrig.report.figures.all import pictures_of
 from flowrig.report.figures.picture import Picture
 from flowrig.studies.calibrate import Calibrated, calibrate
@@ -327,3 +328,14 @@ def test_a_page_is_never_written_over_what_was_read(
         main([*given, "--report", str(tmp_path / "page.html"), "--quiet"])
     assert stop.value.code == 0
     assert (tmp_path / "page.html").read_bytes().count(b"<img ") == len(COMMANDS[command][1])
+
+
+def test_hundreds_of_points_keep_a_file_small_and_thin_their_bars() -> None:
+    truth = np.linspace(0.5, 30.0, 240)
+    read = np.round(truth * 1.02 + 0.03 * np.random.default_rng(3).standard_normal(240), 2)
+    points = {"indication [m/s]": list(read), "reference [m/s]": list(truth)}
+    [picture] = pictures_of(calibrate(instrument_record(points, "velocity")))
+    check_picture(picture)
+    assert len(bars(picture.figure.axes[1])) == 80
+    assert "One point in 3 has its bar." in caption(picture.figure)
+    assert len(style.drawn(picture.figure, "svg")) < 200_000

@@ -25,6 +25,7 @@ if TYPE_CHECKING:
 
 WHAT = {"box": "the box", "chamber": "what the chamber leaks"}
 BESIDE, WIDEST = 4.0, 28.0  # points between bars of two groups, and of all of them
+MOST_BARS = 90  # points with a bar; more would hide each other, and each makes the file larger
 ON_LOG = 4.0  # highest over lowest argument, from which a logarithmic axis shows more
 
 
@@ -136,7 +137,8 @@ def grouped(labels: dict[str, list[str]], n: int) -> list[Group]:
         marker, colour = scales.MARKS[k % len(scales.MARKS)], style.SHADES[k % len(style.SHADES)]
         for filled, which in ((True, own & ~down), (False, own & down)):
             if np.any(which):
-                found.append(Group(f"{by} {name}" if by else "", np.flatnonzero(which), marker, colour, filled))
+                words = name if by in name.split() else f"{by} {name}".strip()
+                found.append(Group(words, np.flatnonzero(which), marker, colour, filled))
     return found
 
 
@@ -145,16 +147,25 @@ def beside(k: int, of: int) -> float:
     return min(BESIDE, WIDEST / max(of - 1, 1)) * (k - (of - 1) / 2)
 
 
+def bars_apart(n: int) -> int:
+    """Of so many points, one in how many has a bar."""
+    return -(-n // MOST_BARS)
+
+
 def draw_points(axes: Axes, x: Array, y: Array, arms: Array, group: Group, shift: float = 0.0) -> None:
     """Points of one sort with their bars, so many points of the page beside their place."""
     from matplotlib.transforms import ScaledTranslation
 
-    at = group.at
+    at, every = group.at, bars_apart(len(x))
     moved = axes.transData + ScaledTranslation(shift / 72.0, 0.0, axes.figure.dpi_scale_trans)
+    look: dict[str, Any] = {"color": group.colour, "linestyle": "none", "zorder": 4, "transform": moved}
+    look |= {"markerfacecolor": group.colour if group.filled else "white", "markeredgewidth": 1.1}
+    if every > 1:
+        axes.plot(x[at], y[at], group.marker, **look | {"markersize": 2.4, "markeredgewidth": 0.6})
+        at = at[::every]
     axes.errorbar(
-        x[at], y[at], yerr=np.maximum(arms[:, at], 0.0), fmt=group.marker, color=group.colour, markersize=4.6,
-        markerfacecolor=group.colour if group.filled else "white", markeredgewidth=1.1, elinewidth=0.9, capsize=1.8,
-        linestyle="none", zorder=4, transform=moved,
+        x[at], y[at], yerr=np.maximum(arms[:, at], 0.0), fmt=group.marker, markersize=4.6 if every == 1 else 2.4,
+        elinewidth=0.9, capsize=1.8, **look,
     )  # fmt: skip
 
 
@@ -242,6 +253,8 @@ def _caption(done: Calibrated, groups: list[Group]) -> str:
     )
     if done.pairs.of_flow:
         said += f" All in air of {done.pairs.density:.4g} kg/m3."
+    if (every := bars_apart(len(done.residuals))) > 1:
+        said += f" One point in {every} has its bar."
     if len(groups) > 1:
         said += " Below, marks stand a little beside each other."
     if len({(g.marker, g.colour) for g in groups}) < len({g.words for g in groups}):
