@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 import click
 
+from flowrig.cli.drawing import check_drawn, drawn_files, drawn_options
 from flowrig.cli.options import files_apart, probability, unit_of_flow
 from flowrig.cli.output import hand_over
 
@@ -13,6 +16,7 @@ from flowrig.cli.output import hand_over
 @click.option("--target", help="Half of the interval that is wanted, as a share of the flow: 3 %.")
 @click.option("--json", "json_file", type=click.Path(), help="Write the whole plan as JSON.")
 @click.option("--csv", "csv_file", type=click.Path(), help="Write the changes as CSV, a line each.")
+@drawn_options
 @click.option("--quiet", is_flag=True, help="Print nothing but faults and alarms.")
 @click.option("--coverage", default="95 %", show_default=True, help="Probability of the intervals: 95 % or 0.95.")
 @click.option("--unit", help="Unit of flow to print first, before the record's own.")
@@ -21,6 +25,9 @@ def command(
     target: str | None,
     json_file: str | None,
     csv_file: str | None,
+    page: str | None,
+    figures: str | None,
+    png: bool,
     quiet: bool,
     coverage: str,
     unit: str | None,
@@ -39,10 +46,11 @@ def command(
 
     sure = probability(coverage)
     unit_of_flow(unit)
+    check_drawn(figures, png)
     read = load(record, to_come)
-    files_apart(record, (json_file, csv_file), read.digests)  # before anything is reckoned
+    files_apart(record, (json_file, csv_file, page), read.digests)  # before anything is reckoned
     planned = plan(read, target=target, coverage=sure, unit=unit)
-    outputs = {}
+    outputs: dict[Any, str | bytes] = {}
     if json_file is not None:
         from flowrig.report.plan_tables import plan_json
 
@@ -53,4 +61,6 @@ def command(
         outputs[csv_file] = plan_csv(planned)
     from flowrig.report.plan_text import alarms, plan_blocks
 
-    hand_over(outputs, None if quiet else plan_blocks(planned), alarms(planned))
+    blocks = list(plan_blocks(planned))
+    outputs |= drawn_files(planned, blocks, page, figures, png)
+    hand_over(outputs, None if quiet else blocks, alarms(planned))

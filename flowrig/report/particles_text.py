@@ -97,14 +97,14 @@ def _row(of: BySize, i: int, run: str) -> tuple[str, ...]:
         return *counted, "not told", "", "", ""
     q = efficiency_quantity(of, i, run)
     if of.upper_only[i]:
-        return *counted, f"{AT_LEAST} {_least(float(q.low))}", "", "", NONE_SAID
+        return *counted, f"{AT_LEAST} {least_shown(float(q.low))}", "", "", NONE_SAID
     # a quarter of the interval: where counts are few it lies to one side, and u says little
     value, low, high = rounded((float(q.high) - float(q.low)) / 4.0, float(q.value), float(q.low), float(q.high))
     marks = [said for said, holds in ((FEW_SAID, of.counted[i, 1] < FEW), (BELOW_SAID, float(q.value) < 0.0)) if holds]
     return *counted, value, low, high, ", ".join(marks)
 
 
-def _least(percentage: float) -> str:
+def least_shown(percentage: float) -> str:
     """A lower limit, rounded down to the second digit of what is missing to 100 %."""
     left = 100.0 - percentage
     place = int(np.ceil(-np.log10(left))) + 1 if left > 0.0 else 0

@@ -9,7 +9,7 @@ from flowrig.records.calibration import CalibrationFile
 from flowrig.report.blocks import Block, Heading, Paragraph, plain, raised, wrapped
 from flowrig.report.lines import rounded
 from flowrig.report.table import Table
-from flowrig.studies.verify import Check, Verified, curve_share
+from flowrig.studies.verify import Check, Verified, claimed
 
 CHART = 41  # columns of the chart at the most, its middle at zero
 
@@ -103,9 +103,9 @@ def _drift(calibration: CalibrationFile, check: Check) -> str:
 def _chart(verified: Verified) -> Iterator[Block]:
     """Mean of every check with its bar, on one scale, zero being the calibration."""
     calibration = verified.calibration
-    claimed = _off(calibration, _claimed(calibration))
+    own = _off(calibration, claimed(calibration))
     bars: list[tuple[str, float, float, float, str]] = [
-        (str(calibration.heading.value("date")), 0.0, -claimed, claimed, "calibration's own bar")
+        (str(calibration.heading.value("date")), 0.0, -own, own, "calibration's own bar")
     ]
     for check in verified.checks:
         drift, bar = check.drift, check.drift_interval
@@ -120,7 +120,7 @@ def _chart(verified: Verified) -> Iterator[Block]:
 
 def _drawn(bars: Sequence[tuple[str, float, float, float, str]], room: int) -> Iterator[str]:
     """A line a check; the calibration's own bar is marked on each."""
-    claimed = bars[0][3]
+    own = bars[0][3]
     most = max(abs(x) for _, _, low, high, _ in bars for x in (low, high)) * 1.1
     words = max(len(said) for *_, said in bars)
     half = max(3, min(CHART, room - 16 - words) // 2)
@@ -132,7 +132,7 @@ def _drawn(bars: Sequence[tuple[str, float, float, float, str]], room: int) -> I
     yield f"  {'':<12}{f'{-most:.2g}':<{half}}0{f'{most:+.2g}':>{half}}"
     for i, (date, mean, low, high, said) in enumerate(bars):
         row = [" "] * chart
-        row[place(-claimed)] = row[place(claimed)] = ":"
+        row[place(-own)] = row[place(own)] = ":"
         if i:
             row[place(low) : place(high) + 1] = ["-"] * (place(high) + 1 - place(low))
             row[half] = "|" if row[half] == " " else "+"
@@ -140,8 +140,3 @@ def _drawn(bars: Sequence[tuple[str, float, float, float, str]], room: int) -> I
         else:
             row[half] = "+"
         yield f"  {date:<12}{''.join(row)}  {said}"
-
-
-def _claimed(calibration: CalibrationFile) -> float:
-    low, high = (calibration.range.value(name) for name in ("lowest", "highest"))
-    return curve_share(calibration, abs(low * high) ** 0.5 if calibration.formula.relative else high)

@@ -45,6 +45,8 @@ class Calibrated:
     residuals : array, shape (n,)
         As the formula states them.
     scrutiny : Scrutiny
+    coverage : float
+        Of its intervals where they are told or drawn.
     """
 
     pairs: Paired
@@ -53,6 +55,7 @@ class Calibrated:
     found: Fit
     residuals: Array
     scrutiny: Scrutiny
+    coverage: float = 0.95
 
     @property
     def record(self) -> Record:
@@ -72,24 +75,27 @@ class Calibrated:
         return curve_at(self.formula, self.numbers, argument)
 
 
-def curve_at(formula: Formula, numbers: Mapping[str, Estimate], argument: Array) -> Estimate:
-    """A calibration's curve at exact arguments, with the axis ``point``."""
-    inputs = {"argument": Estimate(np.atleast_1d(argument), (AXIS,)), **numbers}
+def curve_at(formula: Formula, numbers: Mapping[str, Estimate], argument: Array, axis: str = AXIS) -> Estimate:
+    """A calibration's curve at exact arguments, along an axis; of another name than that of the points fitted where
+    several places are drawn together, or what is taken of one would be taken of the other."""
+    inputs = {"argument": Estimate(np.atleast_1d(argument), (axis,)), **numbers}
 
     def kernel(*, argument: Array, **given: Array) -> dict[str, Any]:
         return {"result": formula.curve(given, argument)}
 
-    return linear(kernel, inputs, (AXIS,), {"result": (AXIS,)})["result"]
+    return linear(kernel, inputs, (axis,), {"result": (axis,)})["result"]
 
 
 @checked
-def calibrate(source: str | Path | Mapping[str, Any] | Record) -> Calibrated:
+def calibrate(source: str | Path | Mapping[str, Any] | Record, coverage: float = 0.95) -> Calibrated:
     """Fit a curve to paired readings.
 
     Parameters
     ----------
     source : path, mapping or Record
         With a table [calibration].
+    coverage : float
+        Of the intervals told or drawn of it; the calibration itself is the same for any.
 
     Raises
     ------
@@ -119,7 +125,7 @@ def calibrate(source: str | Path | Mapping[str, Any] | Record) -> Calibrated:
     numbers = _numbers(pairs, formula, pivot, fixed, found)
     residuals = formula.residuals(mapping_of(numbers), pairs.shown.value, pairs.truth.value)
     scrutiny.after(found, x)
-    return Calibrated(pairs, formula, numbers, found, residuals, scrutiny)
+    return Calibrated(pairs, formula, numbers, found, residuals, scrutiny, coverage)
 
 
 def _check(pairs: Paired) -> None:

@@ -329,6 +329,12 @@ def curve_share(calibration: CalibrationFile, at: float) -> float:
     return half / abs(float(curve.value[0])) if calibration.formula.relative else half
 
 
+def claimed(calibration: CalibrationFile) -> float:
+    """The same in the middle of the range of a flow, and at the highest reading of an instrument."""
+    low, high = (calibration.range.value(name) for name in ("lowest", "highest"))
+    return curve_share(calibration, abs(low * high) ** 0.5 if calibration.formula.relative else high)
+
+
 def in_words(calibration: CalibrationFile, size: float) -> str:
     """How far something is off, as people say it."""
     if calibration.formula.relative:

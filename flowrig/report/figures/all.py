@@ -10,10 +10,16 @@ from flowrig.report.figures.picture import Picture
 
 # By the class of the result: module of this package and function, from the result to its pictures.
 PICTURES: dict[str, tuple[str, str]] = {
+    "Calibrated": ("calibrated", "calibrate_pictures"),
+    "Plan": ("planned", "plan_pictures"),
     "Predicted": ("predicted", "predict_pictures"),
+    "Verified": ("verified", "verify_pictures"),
 }
 # Of a record reduced, by the name of the part: module and function, from the result and the part to its pictures.
-PARTS: dict[str, tuple[str, str]] = {}
+PARTS: dict[str, tuple[str, str]] = {
+    "decay": ("decays", "decay_pictures"),
+    "particles": ("by_size", "particles_pictures"),
+}
 
 
 def parts_pictures(result: Any) -> Iterator[Picture]:

@@ -21,7 +21,9 @@ def bar(value: float, low: float, high: float) -> str:
         return NOT_TOLD
     if not (math.isfinite(low) and math.isfinite(high)) or high == low:
         return f"{value:.4g}"
-    shown = rounded((high - low) / 4.0, value, low, high)
+    shown = [
+        x if float(x) else x.lstrip("-") for x in rounded((high - low) / 4.0, value, low, high)
+    ]  # no minus nothing
     return f"{shown[0]} [{shown[1]} to {shown[2]}]"
 
 

@@ -130,11 +130,12 @@ def _predicted(predicted: Predicted) -> Subject:
 def _calibrated(done: Calibrated) -> Subject:
     from flowrig.report.calibration_text import headline
 
-    said = f"{headline(done)}, from {len(done.residuals)} points against {done.pairs.reference}."
+    said = f"{headline(done, done.coverage)}, from {len(done.residuals)} points against {done.pairs.reference}."
     conventions = [f"Formula: {done.formula.name}."]
     return Subject(
-        "Calibration", done.record, said, [], done.findings, _texts(cautions.COMMON), conventions, [], _settings(0.95)
-    )
+        "Calibration", done.record, said, [], done.findings, _texts(cautions.COMMON), conventions, [],
+        _settings(done.coverage),
+    )  # fmt: skip
 
 
 def _verified(verified: Verified) -> Subject:
