@@ -7,7 +7,7 @@ import math
 import numpy as np
 
 from flowrig.methods import cautions, leakage, opening
-from flowrig.methods.method import Effect, Limit, Method, Situation, Size, span
+from flowrig.methods.method import Effect, Limit, Method, Situation, Size, Window, span
 from flowrig.physics.inlet import inlet_expansibility, inlet_flow
 from flowrig.physics.pipe import pipe_reynolds
 from flowrig.physics.si import Floats
@@ -249,6 +249,7 @@ METHOD = Method(
                 f"{span(s.nominal['reynolds'], '')}; {_least(s):.0f} at least"
                 + (", assumed" if _inlet(s)["least_reynolds"].assumed else "")
             ),
+            window=Window("reynolds", "throat Reynolds number", _least, wide=True),
         ),
         Limit(
             TAPPING_UNKNOWN,
