@@ -11,6 +11,7 @@ from flowrig.report.figures.picture import Picture
 # By the class of the result: module of this package and function, from the result to its pictures.
 PICTURES: dict[str, tuple[str, str]] = {
     "Predicted": ("predicted", "predict_pictures"),
+    "Result": ("reduced", "reduced_pictures"),
 }
 # Of a record reduced, by the name of the part: module and function, from the result and the part to its pictures.
 PARTS: dict[str, tuple[str, str]] = {}
