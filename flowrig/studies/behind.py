@@ -18,7 +18,7 @@ from flowrig.studies.scatter import Scatter
 from flowrig.uncertainty.batch import batch_intervals
 from flowrig.uncertainty.cause import Cause
 from flowrig.uncertainty.estimate import Estimate
-from flowrig.uncertainty.interval import coverage_factor, interval
+from flowrig.uncertainty.interval import interval
 from flowrig.uncertainty.propagate import linear
 
 
@@ -49,7 +49,8 @@ class Run:
         the mean of all, corrections included. In the unit of the flow told.
     told : Quantity
     mean_low, mean_high : float
-        The flow told, give or take what the scatter of the readings alone leaves open of it.
+        The flow told, give or take the part that the scatter of its readings has in its uncertainty, times the
+        coverage factor of the flow told.
     times : array, shape (n,), or None
         From the first. [s]
     what : str
@@ -168,7 +169,7 @@ def _run(flow: FlowResult, again: Reduction, density: float) -> Run | None:
         return None
     told, flows = flow.main, again.each["flows"]
     away = (flows - scatter.size) * again.gain / density
-    own = float(coverage_factor(told.interval.coverage, scatter.dof)) * scatter.u * again.gain / density
+    own = float(told.interval.factor) * scatter.u * again.gain / density
     scale = float(units.factor(told.unit, told.kind)[0])
     value = float(told.value)
     runs = {name: item for name, item in again.flow.section.items.items() if name in again.gathered.runs}
@@ -274,10 +275,10 @@ def _placed(result: Result, again: Reduction, situation: Situation) -> Iterator[
         values = estimate.value.reshape(-1)
         if not np.all(np.isfinite(values)) or not np.any(np.isfinite(low) | np.isfinite(high)):
             continue
-        whole = {"coverage": result.coverage, "seed": result.seed}
-        bars, drawn = (
-            batch_intervals({"": estimate}, **whole)[""] if estimate.axes else (interval(estimate, **whole), None)
-        )
+        if estimate.axes:
+            bars, drawn = batch_intervals({"": estimate}, result.coverage, seed=result.seed)[""]
+        else:
+            bars, drawn = interval(estimate, result.coverage, seed=result.seed), None
         each = again.each.get(window.of)
         shown = None
         if each is not None and each.size % estimate.value.size == 0:

@@ -15,7 +15,8 @@ from flowrig.uncertainty.montecarlo import sample
 
 DRAWS = 20_000
 CLASSES = 40  # of the histogram
-TAIL = 1e-3  # of the draws left out of the histogram at either end
+TAIL = 1e-3  # of the draws left out of the histogram at either end, or more of a long tail:
+AROUND = 0.6  # times its width beyond either end of the wider interval, the histogram ends
 PLACES = 201  # of the linear density
 REACH = 4.0  # standard uncertainties either way
 
@@ -31,9 +32,11 @@ class Drawn:
     lost : float
         Share of the draws without a value.
     edges : array, shape (n + 1,)
-        Of the classes; a thousandth of the draws lies beyond either end.
+        Of the classes.
     density : array, shape (n,)
-        Share of the draws in each class over its width.
+        Share of the draws with a value in each class, over its width.
+    beyond : float
+        Share of the draws with a value beyond the first and the last edge.
     places, linear : array, shape (m,)
         Density of the linear evaluation: normal, or Student's t with the effective degrees of freedom, scaled by u.
     dof : float
@@ -50,6 +53,7 @@ class Drawn:
     lost: float
     edges: Array
     density: Array
+    beyond: float
     places: Array
     linear: Array
     dof: float
@@ -105,7 +109,6 @@ def draws_of(quantity: Quantity, *, draws: int = DRAWS, seed: int = 1) -> Drawn 
     if valued.size < 2:
         return None
     coverage = quantity.interval.coverage
-    density, edges = np.histogram(valued, CLASSES, range=tuple(np.quantile(valued, [TAIL, 1.0 - TAIL])))
     low, high, _ = linear_interval(estimate, coverage)
     scale = abs(float(units.from_si(u, quantity.unit, units.as_difference(quantity.kind))))
     dof = float(estimate.dof)
@@ -117,17 +120,23 @@ def draws_of(quantity: Quantity, *, draws: int = DRAWS, seed: int = 1) -> Drawn 
         if told == "drawn"
         else (float(np.quantile(valued, tail)), float(np.quantile(valued, 1.0 - tail)))
     )
+    linear = (float(shown(float(low))), float(shown(float(high))))
+    first, last = np.quantile(valued, [TAIL, 1.0 - TAIL])
+    around = AROUND * max(ends[1] - ends[0], linear[1] - linear[0])
+    first, last = max(first, min(*ends, *linear) - around), min(last, max(*ends, *linear) + around)
+    density, edges = np.histogram(valued, CLASSES, range=(float(first), float(last)))
     return Drawn(
         draws,
         1.0 - valued.size / draws,
         edges,
         density / (valued.size * np.diff(edges)),
+        1.0 - float(np.sum(density)) / valued.size,
         float(quantity.value) + scale * away,
         _density(away, dof) / scale,
         dof if dof <= MANY else math.inf,
         scale,
         float(np.std(valued)),
-        (float(shown(float(low))), float(shown(float(high)))),
+        linear,
         ends,
         told,
     )

@@ -265,7 +265,7 @@ class Reduction:
             inputs[f"effect_{i}"], shifts[f"effect_{i}"] = self._effect(effect, size)
             if np.any(size.shift):
                 self.corrections[effect.label] = np.asarray(size.shift)
-                self.gain *= 1.0 + float(np.mean(size.shift))
+                self.gain *= 1.0 + float(np.mean(np.asarray(size.shift, dtype=float)))
         name = self.flow.section.name
         if not self.batch:
             self.scatter = self._scatter(situation, mass_flow)

@@ -117,7 +117,11 @@ def _said(result: Result, group: Together) -> str:
         "difference are its expanded uncertainty, with what both share cancelled, over which E_n is the difference. "
         "A hollow mark: they do not clearly agree."
     )
-    said += " The band is the combined flow." if group.combined is not None else f" Not combined: {group.why_not}."
+    said += (
+        " The band is the combined flow."
+        if group.combined is not None
+        else f" Not combined: {style.shortened(group.why_not, 200)}."
+    )
     if len(group.pairs) > MOST_PAIRS:
         said += f" {MOST_PAIRS} of {len(group.pairs)} differences are drawn."
     return said + style.invented(result.record)

@@ -97,8 +97,8 @@ def _figure(quantity: Quantity, found: Drawn, title: str, records: tuple[Record,
         style.round_ticks(top.yaxis, 5)
         per = f"1/({quantity.unit})" if "/" in quantity.unit else f"1/{quantity.unit or '1'}"
         top.set_ylabel(f"probability density [{per}]")
-        ends = [*found.linear_ends, *found.drawn_ends, found.edges[0], found.edges[-1]]
-        round_limits(bottom, "x", [*ends, float(quantity.value)], 9)
+        seen = [*found.linear_ends, *found.drawn_ends, float(found.edges[0]), float(found.edges[-1])]
+        round_limits(bottom, "x", [*seen, float(quantity.value)], 9)
         style.strip(bottom, rows)
         bottom.set_xlabel(style.folded(of_unit(quantity.label, quantity.unit), 80))
         figure.legend(loc="upper left", ncols=2, handlelength=3.2)
@@ -110,7 +110,7 @@ def _caption(quantity: Quantity, found: Drawn) -> str:
     said = (
         f"{found.draws} draws of every cause of error through all equations, and what the linear evaluation makes of "
         f"the same causes. Both intervals hold {percent(quantity.interval.coverage)}; the filled mark is the one told. "
-        "A thousandth of the draws lies beyond either end of the histogram."
+        f"{100.0 * found.beyond:.2g}\N{NO-BREAK SPACE}% of the draws lie beyond the ends of the histogram."
     )
     if found.told == "drawn" and quantity.interval.draws > found.draws:
         said += f" The interval told is from {quantity.interval.draws} draws."

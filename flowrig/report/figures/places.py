@@ -50,7 +50,8 @@ def _plain(axis: Any) -> None:
 
 
 def percent(coverage: float) -> str:
-    return f"{100.0 * coverage:.6g} %"
+    """A number that keeps its sign where a caption is folded."""
+    return f"{100.0 * coverage:.6g}\N{NO-BREAK SPACE}%"
 
 
 def of_unit(words: str, unit: str) -> str:

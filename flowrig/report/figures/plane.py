@@ -22,6 +22,7 @@ if TYPE_CHECKING:
 
 NUMBERED = 72  # points: beyond, shade and size alone
 MOST_LINES = 6
+MAP = 190.0  # points, about what the longer side of the plane takes up
 LIGHT, DARK = 0.15, 0.95  # of the shades from white to blue
 
 
@@ -63,7 +64,7 @@ def _figure(result: Result, flow: FlowResult, plane: Plane, title: str) -> Figur
         wide, tall = (1.0, 1.0) if round_ else (layout.extent["x"], layout.extent["y"])
         height = float(np.clip(3.6 * tall / wide, 2.4, 4.4))
         figure = style.blank(height + 2.1)
-        left, right = figure.subplots(1, 2, width_ratios=[1.0, 1.0])
+        left, right = figure.subplots(1, 2, width_ratios=[1.2, 1.0])
         _map(figure, left, plane)
         _profiles(right, plane)
         style.finish(figure, title, _caption(result, flow, plane))
@@ -82,6 +83,13 @@ def _places(layout: Layout) -> tuple[Array, Array]:
     return out * np.cos(turn), out * np.sin(turn)
 
 
+def _apart(x: Array, y: Array) -> float:
+    """Least distance between two points."""
+    from scipy.spatial.distance import pdist
+
+    return float(np.min(pdist(np.column_stack([x, y]))))
+
+
 def _map(figure: Figure, axes: Axes, plane: Plane) -> None:
     from matplotlib import colormaps
     from matplotlib.colors import ListedColormap, Normalize
@@ -93,9 +101,9 @@ def _map(figure: Figure, axes: Axes, plane: Plane) -> None:
     shades: Any = ListedColormap(colormaps["Blues"](np.linspace(LIGHT, DARK, 256)))
     low, high = min(0.0, float(np.min(values))), max(0.0, float(np.max(values))) or 1.0
     scale = Normalize(low, high)
-    many = len(layout) > NUMBERED
     share = np.clip(np.abs(values) / max(abs(low), abs(high)), 0.0, 1.0)
-    size = (10.0 if many else 16.0) + (60.0 if many else 110.0) * share
+    largest = min(11.5, 0.8 * _apart(x, y) * MAP / max(np.ptp(x), np.ptp(y)))
+    size = (largest * (0.45 + 0.55 * share)) ** 2
     back = values < 0.0
     for those, marker in ((~back, "o"), (back, "X")):
         if np.any(those):
@@ -116,7 +124,8 @@ def _map(figure: Figure, axes: Axes, plane: Plane) -> None:
         axes.set_xlabel("across [mm]")
         axes.set_ylabel("down [mm]")
     room = 0.13 * max(box[1] - box[0], box[3] - box[2])
-    axes.set_xlim(box[0] - room, box[1] + room)
+    beside = 1.8 * room if "depth" in layout.extent else 0.5 * room
+    axes.set_xlim(box[0] - beside, box[1] + beside)
     axes.set_ylim(*((box[2] - room, box[3] + room) if "depth" in layout.extent else (box[3] + room, box[2] - room)))
     axes.set_aspect("equal")
     axes.grid(False)
@@ -163,7 +172,7 @@ def _numbers(axes: Axes, plane: Plane) -> None:
     for i in range(len(layout)):
         axes.annotate(
             f"{values[i]:#.3g}".rstrip("."), (x[i], y[i]), tuple(away[i]), textcoords="offset points", ha="center",
-            va="center", fontsize=7.0, zorder=4,
+            va="center", fontsize=6.5, zorder=4,
         )  # fmt: skip
 
 
@@ -176,13 +185,14 @@ def _profiles(axes: Axes, plane: Plane) -> None:
         lines = lines[np.round(np.linspace(0, len(lines) - 1, MOST_LINES)).astype(int)]
     value, low, high = (np.broadcast_to(np.asarray(a, dtype=float), number.shape) for a in (q.value, q.low, q.high))
     pitch = 1000.0 * layout.extent[side] / (len(lines) * np.count_nonzero(number == lines[0]))
+    size = 4.5 if np.count_nonzero(number == lines[0]) <= 12 else 2.5
     for i, line in enumerate(lines):
         here = number == line
         x = 1000.0 * layout.positions[side][here] + 0.16 * pitch * (i - (len(lines) - 1) / 2)
         arms = np.maximum([value[here] - low[here], high[here] - value[here]], 0.0)
         dash: Any = style.DASHES[i]
         axes.errorbar(
-            x, value[here], yerr=arms, color=style.SHADES[i], linestyle=dash, marker=style.MARKERS[i], markersize=4.5,
+            x, value[here], yerr=arms, color=style.SHADES[i], linestyle=dash, marker=style.MARKERS[i], markersize=size,
             linewidth=1.1, elinewidth=1.0, capsize=1.5, label=f"{layout.keys[0]} {line}",
         )  # fmt: skip
     mean = plane.mean

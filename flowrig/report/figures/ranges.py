@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
@@ -23,6 +23,11 @@ if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
 PANEL = 0.62  # inches
+LOOKS: dict[bool, dict[str, Any]] = {  # whether an alarm is raised
+    False: {"facecolor": "0.92", "hatch": "//", "edgecolor": "0.65", "linewidth": 0.0},
+    True: {"facecolor": "0.80", "hatch": "xxxx", "edgecolor": "0.6", "linewidth": 0.0},
+}
+BEYOND = ((False, "beyond: a warning"), (True, "beyond: an alarm"))
 TINY = 0.005  # of what is drawn: a bar that nobody could see is left out of the label
 MOST_READINGS = 400  # of a run drawn as ticks
 
@@ -147,15 +152,16 @@ def _figure(result: Result, flow: FlowResult, lines: list[Place], title: str) ->
         grid = figure.subplots(len(panels), 1, squeeze=False, height_ratios=deep)[:, 0]
         for axes, panel in zip(grid, panels.values(), strict=True):
             _panel(axes, panel)
+        raised = {severity == "alarm" for line in lines for *_, severity in line.ranges}
         handles: list[Line2D | Patch] = [
-            Patch(facecolor="0.86", hatch="////", edgecolor="0.55", label="beyond a limit of use"),
+            *(Patch(**LOOKS[heavy], label=words) for heavy, words in BEYOND if heavy in raised),
             Line2D([], [], color=style.DARK_BLUE, marker="o", linewidth=1.6, label="as measured, with its bar"),
         ]
         if any(line.each is not None and len(line.each) > 1 for line in lines):
             handles.append(
                 Line2D([], [], color=style.ORANGE, marker="|", linestyle="none", markersize=8, label="single readings")
             )
-        figure.legend(handles=handles, loc="upper left", ncols=3)
+        figure.legend(handles=handles, loc="upper left", ncols=4)
         caption = (
             f"Where {flow.name} ({flow.method.title}) lies in the ranges that its method asks for. Bars hold "
             f"{percent(result.coverage)}; a hollow mark lies beyond, and the flag stands beside it. Limits of use and "
@@ -178,6 +184,8 @@ def _panel(axes: Axes, panel: list[Place]) -> None:
         kept = [min(seen) - room, max(seen) + room]
         if unit == "1" and all(0.0 <= x <= 1.0 for x in seen):
             kept = [max(kept[0], 0.0), 1.0]  # of shares nothing lies beyond the whole
+        if min(seen) >= 0.0:
+            kept[0] = max(kept[0], 0.0)
         round_limits(axes, "x", kept, 8)
     labels = []
     for i, line in enumerate(panel):
@@ -197,17 +205,15 @@ def _panel(axes: Axes, panel: list[Place]) -> None:
 
 
 def _beyond(axes: Axes, line: Place, row: int) -> None:
-    """What lies beyond a limit, hatched; the limit itself heavier where an alarm is raised."""
+    """What lies beyond a limit, hatched; more heavily where an alarm is raised."""
     left, right = axes.get_xlim()
     for low, high, _, severity in line.ranges:
-        heavy = 1.8 if severity == "alarm" else 0.9
+        heavy = severity == "alarm"
         for begin, end, at in ((left, low, low), (high, right, high)):
             if math.isfinite(at) and begin < end:
-                axes.fill_betweenx(
-                    [row - 0.5, row + 0.5], begin, end, facecolor="0.86", hatch="////", edgecolor="0.55", linewidth=0.0,
-                    zorder=1,
-                )  # fmt: skip
-                axes.plot([at, at], [row - 0.5, row + 0.5], color="0.2", linewidth=heavy, zorder=2, gid="limit")
+                axes.fill_betweenx([row - 0.5, row + 0.5], begin, end, **LOOKS[heavy], zorder=1.0 + 0.5 * heavy)
+                at_edge = [row - 0.5, row + 0.5]
+                axes.plot([at, at], at_edge, color="0.2", linewidth=1.8 if heavy else 0.9, zorder=2, gid="limit")
 
 
 def _drawn(axes: Axes, line: Place, row: int) -> None:

@@ -42,13 +42,13 @@ def readings_picture(result: Result, flow: FlowResult, run: Run, name: str, titl
         f"{run.mean_low:.5g} to {run.mean_high:.5g}.{_stretches(run)}"
     )
     same = [r for r in run.read if len(r.values) == len(run.flows)]
-    heads = (of_unit(words, unit), of_unit("flow by this reading alone", run.told.unit))
-    heads += tuple(of_unit(r.words, r.unit) for r in same)
+    heads = [of_unit(words, unit), of_unit("flow by this reading alone", run.told.unit)]
+    heads += [of_unit(r.words, r.unit) for r in same]
     rows = [
         (f"{x[i]:.5g}", f"{run.flows[i]:.5g}", *(f"{r.values[i]:.5g}" for r in same)) for i in range(len(run.flows))
     ]
     kept, said = thinned(rows)
-    return Picture(name, title, alt, Table(heads, kept, (), said), _figure(result, flow, run, title))
+    return Picture(name, title, alt, Table(tuple(heads), kept, (), said), _figure(result, flow, run, title))
 
 
 def _stretches(run: Run) -> str:

@@ -24,7 +24,7 @@ def reduced_pictures(result: Result) -> list[Picture]:
     """
     if result.rows is not None:
         return [
-            rows_picture(result, flow, _name(result, "rows", i), f"{flow.name}: row by row")
+            rows_picture(result, flow, _name(result, "rows", i), f"Row by row: {flow.name}")
             for i, flow in enumerate(result.flows)
         ]
     found = [picture for number in range(len(result.flows)) for picture in _flow(result, number)]
@@ -36,7 +36,7 @@ def reduced_pictures(result: Result) -> list[Picture]:
         )
         if group.combined is not None:
             picture = budget_picture(
-                group.combined.main, f"{name}-budget", f"{group.combined.name}: where its uncertainty comes from",
+                group.combined.main, f"{name}-budget", f"Where the uncertainty comes from: {group.combined.name}",
                 result.record,
             )  # fmt: skip
             found += [picture] if picture is not None else []
@@ -51,23 +51,23 @@ def _name(result: Result, name: str, number: int) -> str:
 
 
 def _order(what: str) -> str:
-    return "passes" if what == "passes" else "readings"
+    return "Passes" if what == "passes" else "Readings"
 
 
 def _flow(result: Result, number: int) -> Iterator[Picture]:
     flow, own = result.flows[number], behind(result, number)
     if own.plane is not None:
-        yield plane_picture(result, flow, own.plane, _name(result, "plane", number), f"{flow.name}: over the plane")
+        yield plane_picture(result, flow, own.plane, _name(result, "plane", number), f"Over the plane: {flow.name}")
     if own.run is not None:
-        name, title = _name(result, "readings", number), f"{flow.name}: {_order(own.run.what)} in the order taken"
+        name, title = _name(result, "readings", number), f"{_order(own.run.what)} in the order taken: {flow.name}"
         yield readings_picture(result, flow, own.run, name, title)
     if own.ranges:
-        name, title = _name(result, "ranges", number), f"{flow.name}: in the range of the method"
+        name, title = _name(result, "ranges", number), f"In the range of the method: {flow.name}"
         yield ranges_picture(result, flow, own.ranges, name, title)
     budget = budget_picture(
-        flow.main, _name(result, "budget", number), f"{flow.name}: where its uncertainty comes from", result.record
+        flow.main, _name(result, "budget", number), f"Where the uncertainty comes from: {flow.name}", result.record
     )
     density = density_picture(
-        flow.main, _name(result, "density", number), f"{flow.name}: linear and drawn", result.record, seed=result.seed
+        flow.main, _name(result, "density", number), f"Linear and drawn: {flow.name}", result.record, seed=result.seed
     )
     yield from (picture for picture in (budget, density) if picture is not None)

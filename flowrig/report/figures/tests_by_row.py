@@ -45,7 +45,9 @@ def rows_picture(result: Result, flow: FlowResult, name: str, title: str) -> Pic
         )
     alt += f"{int(np.sum(raised))} rows carry a warning or an alarm; {int(np.sum(~valued))} have no value."
     own = [f for f in flow.findings if f.rows is not None and f.severity != "note"]
-    rows = [(str(i + 1), bar(value[i], low[i], high[i]), "; ".join(codes(own, i))) for i in range(n)]
+    rows: list[tuple[str, ...]] = [
+        (str(i + 1), bar(value[i], low[i], high[i]), "; ".join(codes(own, i))) for i in range(n)
+    ]
     kept, said = thinned(rows)
     table = Table(("row", f"{q.label} [{q.unit}]", "flags"), kept, (2,), said)
     return Picture(name, title, alt, table, _figure(result, flow, (value, low, high), raised, title))
@@ -70,7 +72,7 @@ def _figure(
         axes = figure.subplots()
         if every > 1:
             axes.plot(x, value, color=style.SKY, linewidth=0.6, label="every row", zorder=1)
-        size = float(np.clip(300.0 / max(np.count_nonzero(plain), 1), 2.5, 6.0))
+        size = float(np.clip(300.0 / max(int(np.sum(plain)), 1), 2.5, 6.0))
         for those, colour, marker, face, words in (
             (plain, style.DARK_BLUE, "o", style.DARK_BLUE, "row" if every == 1 else f"one row in {every}"),
             (marked, style.ORANGE, "^", "white", "with a warning or an alarm"),
