@@ -10,7 +10,7 @@ import numpy as np
 from flowrig import units
 from flowrig.records.items import Array
 from flowrig.studies.result import Quantity
-from flowrig.uncertainty.interval import MANY, linear_interval
+from flowrig.uncertainty.interval import MANY, linear_density, linear_interval
 from flowrig.uncertainty.montecarlo import sample
 
 DRAWS = 20_000
@@ -132,7 +132,7 @@ def draws_of(quantity: Quantity, *, draws: int = DRAWS, seed: int = 1) -> Drawn 
         density / (valued.size * np.diff(edges)),
         1.0 - float(np.sum(density)) / valued.size,
         float(quantity.value) + scale * away,
-        _density(away, dof) / scale,
+        linear_density(away, dof) / scale,
         dof if dof <= MANY else math.inf,
         scale,
         float(np.std(valued)),
@@ -140,10 +140,3 @@ def draws_of(quantity: Quantity, *, draws: int = DRAWS, seed: int = 1) -> Drawn 
         ends,
         told,
     )
-
-
-def _density(away: Array, dof: float) -> Array:
-    """Of the deviate that the linear interval takes its factor from."""
-    from scipy.stats import norm, t
-
-    return np.asarray(norm.pdf(away) if dof > MANY else t.pdf(away, dof), dtype=float)

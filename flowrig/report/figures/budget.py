@@ -23,7 +23,7 @@ SCOPES = {  # shared how widely: colour, hatch, words
     "method": (style.DARK_BLUE, "", "the same in every use of the method"),
     "calibration": (style.ORANGE, "////", "the same until calibrated or measured anew"),
     "setup": (style.SKY, "\\\\\\\\", "the same throughout this set-up"),
-    "reading": (style.GREY, "....", "of these readings: more of them make it less"),
+    "reading": (style.GREY, "||||", "of these readings: more of them make it less"),
     "": ("white", "", "several causes together"),
 }
 

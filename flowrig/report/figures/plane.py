@@ -41,8 +41,8 @@ def plane_picture(result: Result, flow: FlowResult, plane: Plane, name: str, tit
     values = np.asarray(q.value, dtype=float)
     fast, slow = int(np.argmax(values)), int(np.argmin(values))
     alt = (
-        f"Velocities at {len(layout)} points of {flow.name}: least {values[slow]:.3g} {q.unit} at "
-        f"{layout.place(slow)}, greatest {values[fast]:.3g} {q.unit} at {layout.place(fast)}. Mean velocity of the "
+        f"Velocities at {len(layout)} points of {flow.name}: least {_three(values[slow])} {q.unit} at "
+        f"{layout.place(slow)}, greatest {_three(values[fast])} {q.unit} at {layout.place(fast)}. Mean velocity of the "
         f"plane {quantity_line(plane.mean)}; the points scatter over the plane by {100 * plane.unevenness:.0f} % of "
         "their mean."
     )
@@ -85,9 +85,8 @@ def _places(layout: Layout) -> tuple[Array, Array]:
 
 def _apart(x: Array, y: Array) -> float:
     """Least distance between two points."""
-    from scipy.spatial.distance import pdist
-
-    return float(np.min(pdist(np.column_stack([x, y]))))
+    away = np.hypot(np.subtract.outer(x, x), np.subtract.outer(y, y))
+    return float(np.min(away[~np.eye(len(x), dtype=bool)]))
 
 
 def _map(figure: Figure, axes: Axes, plane: Plane) -> None:
@@ -140,6 +139,11 @@ def _map(figure: Figure, axes: Axes, plane: Plane) -> None:
     style.round_ticks(bar.ax.xaxis, 6)
 
 
+def _three(value: float) -> str:
+    """Three digits, and all that stand before the point."""
+    return f"{value:.0f}" if abs(value) >= 1000.0 else f"{value:#.3g}".rstrip(".")
+
+
 def _numbers(axes: Axes, plane: Plane) -> None:
     """Each velocity beside its mark, outside the wall where the mark is next to it; none where they would collide.
 
@@ -149,6 +153,7 @@ def _numbers(axes: Axes, plane: Plane) -> None:
     values = np.asarray(plane.velocity.value, dtype=float)
     x, y = _places(layout)
     at = axes.transData.transform(np.column_stack([x, y])) * 72.0 / axes.figure.dpi
+    words = [_three(v) for v in values]
     number = np.array([p[0] for p in layout.points])
     here = np.array([p[1] for p in layout.points])
     away = np.zeros((len(layout), 2))
@@ -163,7 +168,7 @@ def _numbers(axes: Axes, plane: Plane) -> None:
     else:
         column = np.sort(np.unique(at[:, 0]))
         row = np.sort(np.unique(at[:, 1]))
-        if min(np.diff(column)) < 17.0 or min(np.diff(row)) < 17.0:
+        if min(np.diff(column)) < 3.0 + 4.0 * max(map(len, words)) or min(np.diff(row)) < 17.0:
             return
         away[:, 1] = -10.0
         wall = axes.transData.transform((0.0, 1000.0 * layout.extent["y"]))[1] * 72.0 / axes.figure.dpi
@@ -171,7 +176,7 @@ def _numbers(axes: Axes, plane: Plane) -> None:
         away[last, 1] = wall - 6.0 - at[last, 1]
     for i in range(len(layout)):
         axes.annotate(
-            f"{values[i]:#.3g}".rstrip("."), (x[i], y[i]), tuple(away[i]), textcoords="offset points", ha="center",
+            words[i], (x[i], y[i]), tuple(away[i]), textcoords="offset points", ha="center",
             va="center", fontsize=6.5, zorder=4,
         )  # fmt: skip
 
@@ -197,7 +202,7 @@ def _profiles(axes: Axes, plane: Plane) -> None:
         )  # fmt: skip
     mean = plane.mean
     ends = (0.0, 1000.0 * layout.extent[side])
-    axes.fill_between(ends, float(mean.low), float(mean.high), facecolor="0.85", hatch="....", edgecolor="0.6",
+    axes.fill_between(ends, float(mean.low), float(mean.high), facecolor="0.85", hatch="////", edgecolor="0.6",
                       linewidth=0.0, label="mean of the plane", zorder=0)  # fmt: skip
     axes.plot(ends, [float(mean.value)] * 2, color="0.3", linewidth=1.0, zorder=1)
     axes.set_xlim(*ends)
