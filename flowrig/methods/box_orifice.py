@@ -7,7 +7,7 @@ from collections.abc import Callable, Sequence
 
 import numpy as np
 
-from flowrig.methods import cautions, leakage, opening, static
+from flowrig.methods import cautions, hole_coefficient, leakage, opening, static
 from flowrig.methods.method import Effect, Limit, Method, Situation, Size, Window, span, stacked
 from flowrig.physics.box_orifice import (
     REATTACHED_EDGE,
@@ -194,11 +194,6 @@ def _slower(least: float) -> Callable[[Situation], Array]:
         return np.asarray((situation.nominal["reynolds"] < least) & (situation.inputs["calibrated"].value < 0.5))
 
     return slower
-
-
-def _by_equation(least: float) -> Callable[[Situation], Array]:
-    """The same as a lower end, which a calibrated hole does not have."""
-    return lambda situation: np.where(situation.inputs["calibrated"].value < 0.5, least, -np.inf)
 
 
 def _share_of_wall(situation: Situation) -> float | None:
@@ -399,13 +394,13 @@ METHOD = Method(
             TOO_LOW,
             _slower(HELD),
             lambda s: f"{span(s.nominal['reynolds'], '')}; 5000 at least",
-            window=Window("reynolds", "Reynolds number of the hole", _by_equation(HELD), wide=True),
+            window=Window("reynolds", "Reynolds number of the hole", hole_coefficient.least(HELD), wide=True),
         ),
         Limit(
             LOW_REYNOLDS,
             _slower(LEAST_REYNOLDS),
             lambda s: f"{span(s.nominal['reynolds'], '')}; 50 000 at least",
-            window=Window("reynolds", "Reynolds number of the hole", _by_equation(LEAST_REYNOLDS), wide=True),
+            window=Window("reynolds", "Reynolds number of the hole", hole_coefficient.least(LEAST_REYNOLDS), wide=True),
         ),
         Limit(
             LARGE,
@@ -437,6 +432,7 @@ METHOD = Method(
         ),
         Limit(SURROUNDINGS, lambda s: bool(_unsaid(s)), lambda s: "no " + ", no ".join(_unsaid(s))),
     ),
+    coefficient=hole_coefficient.ALONG,
     summary=_summary,
     conventions=(
         "Reynolds number from the mean velocity through the hole (iterated), viscosity at the dry bulb",

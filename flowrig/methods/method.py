@@ -204,6 +204,29 @@ class Limit:
 
 
 @dataclass(frozen=True)
+class Coefficient:
+    """The coefficient of a meter along its Reynolds number, which the kernel returns as ``reynolds``.
+
+    Attributes
+    ----------
+    words : str
+        What it is.
+    value : callable
+        (situation, Reynolds numbers (m, 1) or (m, openings)) -> coefficients of the same shape, one column for all
+        openings or one for each; None where there is no curve to draw.
+    effects : tuple of str
+        Ids of the method's effects that are errors of it.
+    factor : str
+        Input of the kernel that carries further errors of it; empty for none.
+    """
+
+    words: str
+    value: Callable[[Situation, Array], Array | None]
+    effects: tuple[str, ...]
+    factor: str = ""
+
+
+@dataclass(frozen=True)
 class Profile:
     """Velocities over a grid that a plan assumes where none were read yet.
 
@@ -245,6 +268,8 @@ class Method:
         (section, hardware) -> Layout. Raises ValueError with a sentence where no such layout exists.
     usual_profile : Profile, optional
         Of a grid that was not read yet.
+    coefficient : Coefficient, optional
+        That depends on the flow.
     summary : callable
         What the flow was computed from, in a line: enough to check it by hand.
     conventions : tuple of str
@@ -276,6 +301,7 @@ class Method:
     prepare: Callable[[Situation], None] | None = None
     layout: Callable[[Section, Mapping[str, list[Section]]], Layout] | None = None
     usual_profile: Profile | None = None
+    coefficient: Coefficient | None = None
     summary: Callable[[Situation], str] = lambda situation: ""
     conventions: tuple[str, ...] = ()
     turns: Callable[[Section], int] = lambda section: 1

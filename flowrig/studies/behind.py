@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 
 import numpy as np
@@ -11,6 +11,7 @@ from flowrig import units
 from flowrig.methods.method import Situation
 from flowrig.records.declare import Finding, Names, Reading
 from flowrig.records.items import Array, Layout
+from flowrig.studies.coefficient import Curve, curves, of_reynolds
 from flowrig.studies.quantities import first_station
 from flowrig.studies.reduce import Reduction
 from flowrig.studies.result import FlowResult, Quantity, Result
@@ -128,11 +129,12 @@ class Placed:
 
 @dataclass(frozen=True)
 class Behind:
-    """Whatever of the three a measurement has."""
+    """Whatever of them a measurement has: `coefficient` where its meter has one that depends on the flow."""
 
     run: Run | None
     plane: Plane | None
     ranges: tuple[Placed, ...]
+    coefficient: tuple[Curve, ...] = ()
 
 
 def behind(result: Result, number: int) -> Behind:
@@ -156,10 +158,12 @@ def behind(result: Result, number: int) -> Behind:
     again = Reduction(result.record, read, result, result.unit)
     _, densities, _, situation = again.measured(refusing=False)
     density = float(densities[first_station(densities)].value)
+    ranges = tuple(_placed(result, again, situation))
     return Behind(
         _run(flow, again, density),
-        _plane(result, flow, again, situation, densities["meter"]),
-        tuple(_placed(result, again, situation)),
+        _plane(result, again, situation, densities["meter"]),
+        ranges,
+        tuple(_coefficient(result, again, situation, ranges)),
     )
 
 
@@ -206,7 +210,7 @@ def _logged(again: Reduction) -> bool:
     return "log" in again.flow.section
 
 
-def _plane(result: Result, flow: FlowResult, again: Reduction, situation: Situation, density: Estimate) -> Plane | None:
+def _plane(result: Result, again: Reduction, situation: Situation, density: Estimate) -> Plane | None:
     layout, method = again.flow.layout, again.method
     if layout is None or "velocity" not in situation.nominal or again.through is None:
         return None
@@ -295,6 +299,16 @@ def _placed(result: Result, again: Reduction, situation: Situation) -> Iterator[
             np.broadcast_to(raised, values.shape),
             window.wide,
         )
+
+
+def _coefficient(result: Result, again: Reduction, situation: Situation, ranges: tuple[Placed, ...]) -> Iterable[Curve]:
+    own = [placed for placed in ranges if placed.quantity.name == "reynolds"]
+    if not own:
+        return []
+    q, n = own[0].quantity, own[0].low.size
+    low, value, high = (np.array(np.broadcast_to(np.ravel(x), (n,))) for x in (q.low, q.value, q.high))
+    limits = of_reynolds([float(x) for placed in own for ends in (placed.low, placed.high) for x in ends])
+    return curves(again.method, situation, own[0].names, (value, low, high), limits, result.coverage)
 
 
 def rows_raised(findings: list[Finding], n: int) -> Array:

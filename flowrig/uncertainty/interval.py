@@ -103,7 +103,7 @@ def coverage_factor(coverage: float, dof: ArrayLike = math.inf) -> Array:
     return np.asarray(stdtrit(np.minimum(dof, 1e12), tail), dtype=float)
 
 
-def linear_density(deviate: ArrayLike, dof: float = math.inf) -> Array:
+def linear_density(deviate: Array, dof: float = math.inf) -> Array:
     """Density of the deviate that the linear interval takes its factor from: Student's t, or normal above 1000.
 
     Parameters

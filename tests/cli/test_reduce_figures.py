@@ -27,7 +27,7 @@ def run(*given: str) -> int:
 def test_figures_of_a_record(folder: Path, capsys: pytest.CaptureFixture[str]) -> None:
     assert run("long.toml", "--figures", "drawn", "--quiet") == 0
     found = {path.name: path.read_bytes() for path in (folder / "drawn").iterdir()}
-    assert set(found) == {"flow-ranges.svg", "flow-budget.svg", "flow-density.svg"}
+    assert set(found) == {f"flow-{x}.svg" for x in ("ranges", "coefficient", "budget", "density")}
     assert all(raw.startswith(b"<?xml") for raw in found.values())
     assert not capsys.readouterr().out
 

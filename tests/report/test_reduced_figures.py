@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-from dataclasses import replace
 from itertools import combinations
 from pathlib import Path
 
@@ -53,16 +52,30 @@ def results(folder: Path) -> dict[str, Result]:
 Group = dict[str, dict[str, Picture]]
 
 
+SORTS = ("plane", "readings", "ranges", "coefficient", "budget", "density")
+# Of three records every figure; of the others what differs from one to the next.
+ALL = ("long", "faint", "14")
+SOME = {
+    "hundred": ("readings", "ranges"),
+    "round": ("plane",),
+    "backwards": ("plane",),
+    "face": ("plane",),
+    "log": ("readings",),
+    "04": ("plane",),
+    "08": ("plane", "readings", "ranges"),
+    "11": ("readings",),
+    "13": ("ranges",),
+}
+
+
 @pytest.fixture(scope="module")
 def pictures(results: dict[str, Result]) -> Group:
-    """Every figure of three records, and of the others what differs from one to the next."""
     found = {}
     for name, result in results.items():
         with pytest.MonkeyPatch.context() as patch:
-            if name not in ("long", "faint", "14"):
-                for function in ("budget_picture", "density_picture"):
-                    patch.setattr(reduced, function, lambda *_, **__: None)
-            own = pictures_of(result if name != "several" else replace(result, flows=[]))
+            for sort in () if name in ALL else set(SORTS) - set(SOME.get(name, ())):
+                patch.setattr(reduced, f"{sort}_picture", lambda *_, **__: None)
+            own = [p for p in pictures_of(result) if p is not None]
         found[name] = {p.name: p for p in own}
         assert len(found[name]) == len(own), f"{name}: two files of one name"
     return found
@@ -73,11 +86,11 @@ def every(pictures: Group) -> dict[str, Picture]:
 
 
 def test_what_applies_is_drawn(pictures: Group) -> None:
-    assert list(pictures["long"]) == ["flow-ranges", "flow-budget", "flow-density"]
-    assert list(pictures["faint"]) == ["flow-readings", "flow-ranges", "flow-budget", "flow-density"]
+    assert list(pictures["long"]) == ["flow-ranges", "flow-coefficient", "flow-budget", "flow-density"]
+    assert list(pictures["faint"]) == ["flow-readings", *pictures["long"]]
     assert next(iter(pictures["round"])) == "flow-plane"
-    own = ["ranges", "budget", "density"]
-    expected = [f"flow-1-{x}" for x in ["readings", *own]] + [f"flow-2-{x}" for x in ["plane", "readings", *own]]
+    expected = [f"flow-1-{x}" for x in ("readings", "ranges", "coefficient", "budget", "density")]
+    expected += [f"flow-2-{x}" for x in ("plane", "readings", "ranges", "budget", "density")]
     assert [n for n in pictures["14"] if n.startswith("flow")] == expected
     assert {"together", "together-budget", "claims"} <= set(pictures["14"])
     assert set(pictures["several"]) == {"together", "claims"}  # nothing combined, so no budget of it
@@ -237,6 +250,18 @@ def test_a_calibrated_box_lies_in_the_range_of_its_calibration(pictures: Group) 
     assert "asked for 9.7 to 387.4 Pa: within" in picture.alt
 
 
+def test_a_coefficient_with_its_band(results: dict[str, Result], pictures: Group) -> None:
+    [curve] = behind(results["14"], 0).coefficient
+    [axes] = pictures["14"]["flow-1-coefficient"].figure.axes
+    [drawn] = lines(axes, "curve")
+    assert [y for _, y in drawn] == pytest.approx(curve.value.tolist())
+    assert len([c for c in axes.collections if c.get_gid() == "band"]) == 1
+    marks = [tuple(c.lines[0].get_xydata()[0]) for c in axes.containers]
+    assert marks == [tuple(xy) for xy in zip(curve.at_reynolds, curve.at_value, strict=True)]
+    assert [line[0][0] for line in lines(axes, "limit")] == [12000.0]
+    assert "A: discharge coefficient 0.9795 [0.9677 to 0.9912] at" in pictures["14"]["flow-1-coefficient"].alt
+
+
 # budget
 
 
@@ -333,8 +358,8 @@ def test_many_rows_are_thinned_and_said(pictures: Group) -> None:
 
 
 def test_axes_end_at_round_numbers(pictures: Group) -> None:
-    for name in ("log", "04", "faint"):
-        for axes in pictures[name]["flow-readings"].figure.axes if "flow-readings" in pictures[name] else ():
+    for name in ("log", "08", "faint"):
+        for axes in pictures[name]["flow-readings"].figure.axes:
             low, high = axes.get_ylim()
             ticks = axes.get_yticks()
             assert math.isclose(low, ticks[0])

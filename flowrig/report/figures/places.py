@@ -49,6 +49,15 @@ def _plain(axis: Any) -> None:
     axis.set_major_formatter(form)
 
 
+def log_ticks(axes: Axes) -> None:
+    """Ticks of a logarithmic axis at 1, 2 and 5, as plain numbers."""
+    from matplotlib.ticker import FuncFormatter, LogLocator, NullFormatter
+
+    axes.xaxis.set_major_locator(LogLocator(subs=(1.0, 2.0, 5.0)))
+    axes.xaxis.set_major_formatter(FuncFormatter(lambda x, _: f"{x:.10g}"))
+    axes.xaxis.set_minor_formatter(NullFormatter())
+
+
 def percent(coverage: float) -> str:
     """A number that keeps its sign where a caption is folded."""
     return f"{100.0 * coverage:.6g}\N{NO-BREAK SPACE}%"

@@ -12,7 +12,7 @@ from flowrig.records.items import Array
 from flowrig.records.words import rounded
 from flowrig.report.figures import style
 from flowrig.report.figures.picture import Picture
-from flowrig.report.figures.places import of_unit, percent, round_limits, with_unit
+from flowrig.report.figures.places import log_ticks, of_unit, percent, round_limits, with_unit
 from flowrig.report.lines import MARK
 from flowrig.report.table import Table
 from flowrig.studies.behind import Placed
@@ -178,7 +178,7 @@ def _panel(axes: Axes, panel: list[Place]) -> None:
     if panel[0].wide and min(seen) > 0.0:
         axes.set_xscale("log")
         axes.set_xlim(*_decades(min(seen), max(seen)))
-        _log_ticks(axes)
+        log_ticks(axes)
     else:
         room = 0.12 * (max(seen) - min(seen))
         kept = [min(seen) - room, max(seen) + room]
@@ -234,11 +234,3 @@ def _drawn(axes: Axes, line: Place, row: int) -> None:
 def _decades(low: float, high: float) -> tuple[float, float]:
     """Ends of a logarithmic axis with room at both."""
     return low / 1.6, high * 1.6
-
-
-def _log_ticks(axes: Axes) -> None:
-    from matplotlib.ticker import FuncFormatter, LogLocator, NullFormatter
-
-    axes.xaxis.set_major_locator(LogLocator(subs=(1.0, 2.0, 5.0)))
-    axes.xaxis.set_major_formatter(FuncFormatter(lambda x, _: f"{x:.10g}"))
-    axes.xaxis.set_minor_formatter(NullFormatter())

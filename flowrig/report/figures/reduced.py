@@ -7,6 +7,7 @@ from collections.abc import Iterator
 from flowrig.report.figures.all import parts_pictures
 from flowrig.report.figures.beside import claims_picture, together_picture
 from flowrig.report.figures.budget import budget_picture
+from flowrig.report.figures.coefficient import coefficient_picture
 from flowrig.report.figures.density import density_picture
 from flowrig.report.figures.picture import Picture
 from flowrig.report.figures.plane import plane_picture
@@ -64,6 +65,9 @@ def _flow(result: Result, number: int) -> Iterator[Picture]:
     if own.ranges:
         name, title = _name(result, "ranges", number), f"In the range of the method: {flow.name}"
         yield ranges_picture(result, flow, own.ranges, name, title)
+    if own.coefficient:
+        name, title = _name(result, "coefficient", number), f"Coefficient of the meter: {flow.name}"
+        yield coefficient_picture(result, flow, own.coefficient, name, title)
     budget = budget_picture(
         flow.main, _name(result, "budget", number), f"Where the uncertainty comes from: {flow.name}", result.record
     )
