@@ -140,7 +140,7 @@ def written(folder: Path) -> Path:
     lines = ["time [s],drop [Pa]", *(f"{0.5 * i:.1f},{118 + swing[i] - 0.02 * i:.2f}" for i in range(60))]
     (folder / "log.csv").write_text("\n".join(lines), encoding="utf-8")
     lines = ["test,drop [Pa]"]
-    lines += [f"T{i},{abs(80 + 70 * np.sin(i / 60)) + rng.standard_normal():.2f}" for i in range(600)]
+    lines += [f"T{i},{100 + 40 * np.sin(i / 60) + rng.standard_normal():.2f}" for i in range(600)]
     (folder / "rows.csv").write_text("\n".join(lines), encoding="utf-8")
     (folder / "few.csv").write_text("test,drop [Pa]\na,118\nb,-3\nc,220\n", encoding="utf-8")
     return folder
