@@ -29,6 +29,7 @@ def command(
     rows: str | None,
     json_file: str | None,
     csv_file: str | None,
+    page: str | None,
     figures: str | None,
     png: bool,
     quiet: bool,
@@ -56,7 +57,7 @@ def command(
         from flowrig.studies.rows import reduce_rows
 
         result = reduce_rows(record, rows, **options)
-    files_apart(record, (json_file, csv_file), (*result.record.digests, os.path.abspath(rows or record)))
+    files_apart(record, (json_file, csv_file, page), (*result.record.digests, os.path.abspath(rows or record)))
     outputs: dict[Any, str | bytes] = {}
     if json_file is not None:
         from flowrig.report.as_json import result_json
@@ -70,5 +71,5 @@ def command(
 
     text = result_text if rows is None else batch_text
     words = text(result)
-    outputs |= drawn_files(result, figures, png)
+    outputs |= drawn_files(result, words, page, figures, png)
     hand_over(outputs, "" if quiet else words, alarms_text(result))

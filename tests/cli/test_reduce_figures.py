@@ -32,6 +32,19 @@ def test_figures_of_a_record(folder: Path, capsys: pytest.CaptureFixture[str]) -
     assert not capsys.readouterr().out
 
 
+def test_a_page_of_a_record_holds_its_figures(folder: Path) -> None:
+    assert run("long.toml", "--report", "page.html", "--quiet") == 0
+    page = (folder / "page.html").read_text(encoding="utf-8")
+    assert page.count("data:image/svg+xml") == 4
+    assert "Where the uncertainty comes from" in page
+    assert "<script>alert" not in page
+
+
+def test_a_page_of_a_table_of_tests(folder: Path) -> None:
+    assert run("pattern.toml", "--rows", "few.csv", "--report", "page.html", "--quiet") == 0
+    assert "Row by row" in (folder / "page.html").read_text(encoding="utf-8")
+
+
 def test_a_figure_of_a_table_of_tests(folder: Path) -> None:
     assert run("pattern.toml", "--rows", "few.csv", "--figures", "drawn", "--png", "--quiet") == 0
     [path] = (folder / "drawn").iterdir()
