@@ -7,6 +7,7 @@ from typing import Any
 
 import click
 
+from flowrig.cli.drawing import check_drawn, drawn_files, drawn_options
 from flowrig.cli.options import check_samples, files_apart, probability, unit_of_flow
 from flowrig.cli.output import hand_over
 
@@ -16,6 +17,7 @@ from flowrig.cli.output import hand_over
 @click.option("--rows", type=click.Path(), help="CSV table: each row replaces named readings of RECORD.")
 @click.option("--json", "json_file", type=click.Path(), help="Write the whole result as JSON.")
 @click.option("--csv", "csv_file", type=click.Path(), help="Write the result as CSV.")
+@drawn_options
 @click.option("--quiet", is_flag=True, help="Print nothing but faults and alarms.")
 @click.option("--samples", type=int, help="Take Monte Carlo intervals from this many draws.")
 @click.option("--seed", type=int, default=1, show_default=True, help="Seed of the draws.")
@@ -27,6 +29,9 @@ def command(
     rows: str | None,
     json_file: str | None,
     csv_file: str | None,
+    page: str | None,
+    figures: str | None,
+    png: bool,
     quiet: bool,
     samples: int | None,
     seed: int,
@@ -45,14 +50,15 @@ def command(
     options["allow_outside"] = allow_outside
     check_samples(samples)
     unit_of_flow(unit)
+    check_drawn(figures, png)
     if rows is None:
         result = reduce(record, **options)
     else:
         from flowrig.studies.rows import reduce_rows
 
         result = reduce_rows(record, rows, **options)
-    files_apart(record, (json_file, csv_file), (*result.record.digests, os.path.abspath(rows or record)))
-    outputs = {}
+    files_apart(record, (json_file, csv_file, page), (*result.record.digests, os.path.abspath(rows or record)))
+    outputs: dict[Any, str | bytes] = {}
     if json_file is not None:
         from flowrig.report.as_json import result_json
 
@@ -63,5 +69,6 @@ def command(
         outputs[csv_file] = result_csv(result)
     from flowrig.report.text import alarms_text, batch_blocks, result_blocks
 
-    blocks = result_blocks if rows is None else batch_blocks
-    hand_over(outputs, None if quiet else blocks(result), alarms_text(result))
+    blocks = list(result_blocks(result) if rows is None else batch_blocks(result))
+    outputs |= drawn_files(result, blocks, page, figures, png)
+    hand_over(outputs, None if quiet else blocks, alarms_text(result))

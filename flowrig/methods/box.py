@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from flowrig import units
 from flowrig.methods import static
-from flowrig.methods.method import Effect, Limit, Method, Refusal, Situation, Size
+from flowrig.methods.method import Effect, Limit, Method, Refusal, Situation, Size, Window
 from flowrig.physics.box import box_equivalent_drop, similar_flow
 from flowrig.physics.si import Floats
 from flowrig.records import flags
@@ -329,6 +329,14 @@ METHOD = Method(
                 _range_in_words,
                 "Choose another opening or another meter, or calibrate the box as far as here.",
                 BAND,
+            ),
+            Window(
+                "equivalent_drop",
+                "drop that is alike in the air of the calibration",
+                lambda s: _calibration(s).range.value("lowest"),
+                lambda s: _calibration(s).range.value("highest"),
+                "pressure difference",
+                _unit,
             ),
         ),
         Limit(

@@ -7,8 +7,8 @@ from collections.abc import Callable, Sequence
 
 import numpy as np
 
-from flowrig.methods import cautions, leakage, opening, static
-from flowrig.methods.method import Effect, Limit, Method, Situation, Size, span, stacked
+from flowrig.methods import cautions, hole_coefficient, leakage, opening, static
+from flowrig.methods.method import Effect, Limit, Method, Situation, Size, Window, span, stacked
 from flowrig.physics.box_orifice import (
     REATTACHED_EDGE,
     THIN_EDGE,
@@ -390,11 +390,17 @@ METHOD = Method(
             lambda s: bool(_uncalibrated(s)),
             lambda s: "coefficient by the equation for a small bore, not calibrated",
         ),
-        Limit(TOO_LOW, _slower(HELD), lambda s: f"{span(s.nominal['reynolds'], '')}; 5000 at least"),
+        Limit(
+            TOO_LOW,
+            _slower(HELD),
+            lambda s: f"{span(s.nominal['reynolds'], '')}; 5000 at least",
+            window=Window("reynolds", "Reynolds number of the hole", hole_coefficient.least(HELD), wide=True),
+        ),
         Limit(
             LOW_REYNOLDS,
             _slower(LEAST_REYNOLDS),
             lambda s: f"{span(s.nominal['reynolds'], '')}; 50 000 at least",
+            window=Window("reynolds", "Reynolds number of the hole", hole_coefficient.least(LEAST_REYNOLDS), wide=True),
         ),
         Limit(
             LARGE,
@@ -426,6 +432,7 @@ METHOD = Method(
         ),
         Limit(SURROUNDINGS, lambda s: bool(_unsaid(s)), lambda s: "no " + ", no ".join(_unsaid(s))),
     ),
+    coefficient=hole_coefficient.ALONG,
     summary=_summary,
     conventions=(
         "Reynolds number from the mean velocity through the hole (iterated), viscosity at the dry bulb",

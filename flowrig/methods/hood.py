@@ -8,7 +8,7 @@ from collections.abc import Sequence
 import numpy as np
 
 from flowrig.methods import reference_density
-from flowrig.methods.method import Effect, Limit, Method, Situation, Size, span
+from flowrig.methods.method import Effect, Limit, Method, Situation, Size, Window, span
 from flowrig.physics.hood import hood_actual_flow, hood_free_flow, hood_free_flow_by_curve
 from flowrig.physics.si import Floats
 from flowrig.records.declare import Choice, Count, FlagMeaning, Given, Names, OneOf, Reading, Series, Table, Text, Wrong
@@ -388,6 +388,7 @@ METHOD = Method(
                 (s.nominal["stretch"] > STRETCH) | (s.nominal["stretch"] < 1.0) if "stretch" in s.nominal else False
             ),
             lambda s: f"an error of the first reading reaches the answer {span(s.nominal['stretch'], 'times', 2)}",
+            window=Window("stretch", "times an error of the first reading reaches the answer", 1.0, STRETCH),
         ),
         Limit(
             RISES,
@@ -398,6 +399,7 @@ METHOD = Method(
             LARGE_CORRECTION,
             lambda s: np.abs(s.nominal["correction"]) > LARGE,
             lambda s: f"{100 * float(np.nanmax(np.abs(s.nominal['correction']))):.0f} % of the flow under the hood",
+            window=Window("correction", "correction for the hood, share of the flow", -LARGE, LARGE, unit="%"),
         ),
         Limit(
             UNEVEN_ASSUMED,

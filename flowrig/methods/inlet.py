@@ -7,7 +7,7 @@ import math
 import numpy as np
 
 from flowrig.methods import cautions, leakage, opening
-from flowrig.methods.method import Effect, Limit, Method, Situation, Size, span
+from flowrig.methods.method import Coefficient, Effect, Limit, Method, Situation, Size, Window, span
 from flowrig.physics.inlet import inlet_expansibility, inlet_flow
 from flowrig.physics.pipe import pipe_reynolds
 from flowrig.physics.si import Floats
@@ -249,6 +249,7 @@ METHOD = Method(
                 f"{span(s.nominal['reynolds'], '')}; {_least(s):.0f} at least"
                 + (", assumed" if _inlet(s)["least_reynolds"].assumed else "")
             ),
+            window=Window("reynolds", "throat Reynolds number", _least, wide=True),
         ),
         Limit(
             TAPPING_UNKNOWN,
@@ -268,6 +269,12 @@ METHOD = Method(
         Limit(CLEAR_UNKNOWN, lambda s: "clear_distance" not in s.section, lambda s: "free, still air assumed"),
         *opening.LIMITS,
         *leakage.LIMITS,
+    ),
+    coefficient=Coefficient(
+        "flow coefficient",
+        lambda s, reynolds: np.broadcast_to(s.inputs["coefficient"].value, reynolds.shape),
+        ("inlet:low Reynolds number",),
+        "coefficient",
     ),
     summary=_summary,
     conventions=(

@@ -143,6 +143,42 @@ class Refusal:
     band: Effect | None = None
 
 
+End = ArrayLike | Callable[[Situation], ArrayLike]
+
+
+@dataclass(frozen=True)
+class Window:
+    """What a number has to lie between, where a limit of use is no more than that: so that it can be drawn.
+
+    Attributes
+    ----------
+    of : str
+        What the kernel returns, or what it is given.
+    words : str
+        What it is.
+    low, high : array, or callable from the situation to one
+        SI, infinite where open; one for each element of the number, or one for all.
+    kind : str
+        Key of `flowrig.units.KINDS`.
+    unit : str or callable
+        In which it is shown.
+    wide : bool
+        Spans powers of ten.
+    """
+
+    of: str
+    words: str
+    low: End = -math.inf
+    high: End = math.inf
+    kind: str = "ratio"
+    unit: str | Callable[[Situation], str] = "1"
+    wide: bool = False
+
+    def ends(self, situation: Situation) -> tuple[Array, Array]:
+        low, high = (end(situation) if callable(end) else end for end in (self.low, self.high))
+        return np.asarray(low, dtype=float), np.asarray(high, dtype=float)
+
+
 @dataclass(frozen=True)
 class Limit:
     """A limit of use: a flag, when it is raised, and in what words.
@@ -156,12 +192,38 @@ class Limit:
         From the situation to a sentence.
     refusal : Refusal, optional
         Given where no number may be stated beyond the limit.
+    window : Window, optional
+        The same limit as a range of one number.
     """
 
     flag: FlagMeaning
     test: Callable[[Situation], ArrayLike]
     message: Callable[[Situation], str]
     refusal: Refusal | None = None
+    window: Window | None = None
+
+
+@dataclass(frozen=True)
+class Coefficient:
+    """The coefficient of a meter along its Reynolds number, which the kernel returns as ``reynolds``.
+
+    Attributes
+    ----------
+    words : str
+        What it is.
+    value : callable
+        (situation, Reynolds numbers (m, 1) or (m, openings)) -> coefficients of the same shape, one column for all
+        openings or one for each; None where there is no curve to draw.
+    effects : tuple of str
+        Ids of the method's effects that are errors of it.
+    factor : str
+        Input of the kernel that carries further errors of it; empty for none.
+    """
+
+    words: str
+    value: Callable[[Situation, Array], Array | None]
+    effects: tuple[str, ...]
+    factor: str = ""
 
 
 @dataclass(frozen=True)
@@ -206,6 +268,8 @@ class Method:
         (section, hardware) -> Layout. Raises ValueError with a sentence where no such layout exists.
     usual_profile : Profile, optional
         Of a grid that was not read yet.
+    coefficient : Coefficient, optional
+        That depends on the flow.
     summary : callable
         What the flow was computed from, in a line: enough to check it by hand.
     conventions : tuple of str
@@ -237,6 +301,7 @@ class Method:
     prepare: Callable[[Situation], None] | None = None
     layout: Callable[[Section, Mapping[str, list[Section]]], Layout] | None = None
     usual_profile: Profile | None = None
+    coefficient: Coefficient | None = None
     summary: Callable[[Situation], str] = lambda situation: ""
     conventions: tuple[str, ...] = ()
     turns: Callable[[Section], int] = lambda section: 1

@@ -8,7 +8,7 @@ from collections.abc import Sequence
 import numpy as np
 
 from flowrig.methods import leakage, opening, static
-from flowrig.methods.method import Effect, Limit, Method, Situation, Size, span, stacked
+from flowrig.methods.method import Coefficient, Effect, Limit, Method, Situation, Size, Window, span, stacked
 from flowrig.physics.nozzle import bank_beta, nozzle_coefficient, nozzle_flow, nozzle_throat_velocity
 from flowrig.physics.si import Floats
 from flowrig.records.declare import Choice, FlagMeaning, Given, Names, OneOf, Reading, Table, Text, Wrong
@@ -148,6 +148,11 @@ def _summary(situation: Situation) -> str:
 
 def _coefficient(situation: Situation) -> Size:
     return Size(limit=0.012)
+
+
+def _along(situation: Situation, reynolds: Array) -> Array:
+    curve = nozzle_coefficient(reynolds, situation.inputs["length_ratio"].value)
+    return np.asarray(curve * situation.inputs["coefficient_factor"].value)
 
 
 def _approach(situation: Situation) -> Size | None:
@@ -294,16 +299,19 @@ METHOD = Method(
             LOW_REYNOLDS,
             lambda s: s.nominal["reynolds"] < LEAST_REYNOLDS,
             lambda s: f"{span(s.nominal['reynolds'], '')}; 12 000 at least",
+            window=Window("reynolds", "throat Reynolds number", LEAST_REYNOLDS, wide=True),
         ),
         Limit(
             THROAT_VELOCITY,
             lambda s: (np.abs(s.nominal["throat_velocity"]) < 14) | (np.abs(s.nominal["throat_velocity"]) > 35),
             lambda s: f"{span(np.abs(s.nominal['throat_velocity']), 'm/s')}; usual window 14 to 35 m/s",
+            window=Window("throat_velocity", "throat velocity", 14.0, 35.0, "velocity", "m/s"),
         ),
         Limit(
             PRESSURE_RATIO,
             lambda s: s.nominal["pressure_ratio"] < 0.9,
             lambda s: f"{span(s.nominal['pressure_ratio'], '')}; 0.9 at least",
+            window=Window("pressure_ratio", "pressure after over before", 0.9, 1.0),
         ),
         Limit(
             APPROACH,
@@ -331,6 +339,12 @@ METHOD = Method(
             lambda s: s.value("centre_distance", math.inf) < 3 * float(np.max(s.inputs["diameter"].value)),
             lambda s: "two open nozzles stand closer than 3 diameters",
         ),
+    ),
+    coefficient=Coefficient(
+        "discharge coefficient",
+        _along,
+        ("method:nozzle:coefficient", "nozzle:low Reynolds number"),
+        "coefficient_factor",
     ),
     summary=_summary,
     conventions=(

@@ -6,7 +6,7 @@ from collections.abc import Callable
 
 import numpy as np
 
-from flowrig.methods.method import Limit, Situation, span
+from flowrig.methods.method import Limit, Situation, Window, span
 from flowrig.records.declare import FlagMeaning
 
 EXACT = FlagMeaning(
@@ -44,6 +44,7 @@ LIMITS = (
         LARGE_DROP,
         lambda s: s.nominal["pressure_ratio"] < LEAST_RATIO,
         lambda s: f"pressure after over before {span(s.nominal['pressure_ratio'], '')}; {LEAST_RATIO:g} at least",
+        window=Window("pressure_ratio", "pressure after over before", LEAST_RATIO, 1.0),
     ),
 )
 

@@ -16,6 +16,7 @@ from flowrig.physics.orifice import (
     orifice_expansibility_uncertainty,
     orifice_flange_position,
     orifice_flow,
+    orifice_limit_ends,
     orifice_limits,
 )
 from flowrig.physics.si import Floats
@@ -47,6 +48,7 @@ def _plate(placed: Placed, *, flange: bool = False) -> Device:
         kept=lambda reynolds, beta, diameter, pressure_ratio: orifice_limits(
             reynolds, beta, diameter, pressure_ratio, flange=flange
         ),
+        ends=lambda beta, diameter: orifice_limit_ends(beta, diameter, flange=flange),
         allowed={
             "diameter": "12.5 mm at least",
             "pipe_diameter": "50 to 1000 mm",

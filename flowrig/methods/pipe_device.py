@@ -6,7 +6,7 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 
 from flowrig.methods.method import Situation
-from flowrig.physics.pipe import Range, between, limits_kept
+from flowrig.physics.pipe import Range, between, limit_ends, limits_kept
 from flowrig.physics.si import Floats, Truth
 from flowrig.records.items import Array
 
@@ -29,6 +29,8 @@ class Device:
         (pressure_ratio, beta) -> the same of the expansibility
     kept : callable
         (reynolds, beta, diameter, pressure_ratio) -> which limits of use are kept, by name
+    ends : callable
+        (beta, diameter) -> lowest and highest of the same, by name
     allowed : dict of str to str
         The same limits in words.
     widest : float
@@ -42,6 +44,7 @@ class Device:
     expansibility: Callable[[Floats, Floats], Floats]
     expansibility_uncertainty: Callable[[Floats, Floats], Floats]
     kept: Callable[[Floats, Floats, Floats, Floats], Mapping[str, Truth]]
+    ends: Callable[[Floats, Floats], Mapping[str, tuple[Floats, Floats]]]
     allowed: Mapping[str, str]
     widest: float
 
@@ -54,6 +57,15 @@ def kept_by(limits: Range) -> Callable[[Floats, Floats, Floats, Floats], Mapping
         return {**limits_kept(limits, reynolds, beta, diameter), "pressure_ratio": ratio}
 
     return kept
+
+
+def ends_by(limits: Range) -> Callable[[Floats, Floats], Mapping[str, tuple[Floats, Floats]]]:
+    """The same as lowest and highest."""
+
+    def ends(beta: Floats, diameter: Floats) -> Mapping[str, tuple[Floats, Floats]]:
+        return {**limit_ends(limits, beta), "pressure_ratio": (LEAST_RATIO, 1.0)}
+
+    return ends
 
 
 def allowed_by(limits: Range) -> dict[str, str]:

@@ -7,9 +7,9 @@ from collections.abc import Callable, Mapping
 import numpy as np
 
 from flowrig.methods import opening
-from flowrig.methods.method import Limit, Situation, span
+from flowrig.methods.method import Limit, Situation, Window, span
 from flowrig.methods.pipe_device import bore_of, device_of
-from flowrig.physics.si import Truth
+from flowrig.physics.si import Floats, Truth
 from flowrig.records.declare import FlagMeaning
 from flowrig.records.items import Array
 
@@ -83,6 +83,24 @@ def _missed(key: str) -> Callable[[Situation], Truth]:
     return missed
 
 
+# what of it can be drawn as a range: name in the kernel, words, kind and unit
+DRAWN: Mapping[str, tuple[str, str, str, str]] = {
+    "diameter": ("diameter", "bore", "length", "mm"),
+    "pipe_diameter": ("pipe_diameter", "pipe", "length", "mm"),
+    "beta": ("beta", "diameter ratio", "ratio", "1"),
+    "reynolds": ("reynolds", "pipe Reynolds number", "ratio", "1"),
+    "pressure_ratio": ("pressure_ratio", "pressure after over before", "ratio", "1"),
+}
+
+
+def _window(key: str) -> Window:
+    def end(which: int) -> Callable[[Situation], Floats]:
+        return lambda s: device_of(s).ends(s.nominal["beta"], bore_of(s))[key][which]
+
+    of, words, kind, unit = DRAWN[key]
+    return Window(of, words, end(0), end(1), kind, unit, wide=key in ("reynolds", "diameter", "pipe_diameter"))
+
+
 def _said(key: str) -> Callable[[Situation], str]:
     def said(situation: Situation) -> str:
         _, name, value, scale, unit = OF_USE[key]
@@ -92,7 +110,7 @@ def _said(key: str) -> Callable[[Situation], str]:
 
 
 LIMITS = (
-    *(Limit(meaning, _missed(key), _said(key)) for key, (meaning, *_) in OF_USE.items()),
+    *(Limit(meaning, _missed(key), _said(key), window=_window(key)) for key, (meaning, *_) in OF_USE.items()),
     Limit(
         STRAIGHT_SHORT,
         lambda s: s.value("straight_length") == "too short",

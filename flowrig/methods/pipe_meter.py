@@ -8,7 +8,7 @@ import numpy as np
 
 from flowrig.methods import pipe_limits, static
 from flowrig.methods.cautions import COMMON, Caution
-from flowrig.methods.method import Effect, Method, Situation, Size, span
+from flowrig.methods.method import Coefficient, Effect, Method, Situation, Size, span
 from flowrig.methods.pipe_device import Device, bore_of, device_of
 from flowrig.physics.pipe import pipe_reynolds
 from flowrig.physics.si import Floats
@@ -130,6 +130,10 @@ def _coefficient(equation: str) -> Callable[[Situation], Size | None]:
     return size
 
 
+def _along(situation: Situation, reynolds: Array) -> Array:
+    return np.asarray(device_of(situation).coefficient(reynolds, situation.nominal["beta"], bore_of(situation)))
+
+
 def _expansibility(situation: Situation) -> Size:
     n = situation.nominal
     return Size(limit=device_of(situation).expansibility_uncertainty(n["pressure_ratio"], n["beta"]))
@@ -240,6 +244,9 @@ def pipe_meter(
         prepare=prepare,
         effects=_effects(name, equations, sources),
         limits=(*pipe_limits.LIMITS, *static.LIMITS),
+        coefficient=Coefficient(
+            "discharge coefficient", _along, tuple(f"method:{name}:{equation} coefficient" for equation in equations)
+        ),
         summary=_summary,
         conventions=(*conventions, *CONVENTIONS),
         cautions=(*COMMON, FLANGES),

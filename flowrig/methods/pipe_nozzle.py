@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from flowrig.methods import pipe_meter
-from flowrig.methods.pipe_device import Device, allowed_by, kept_by
+from flowrig.methods.pipe_device import Device, allowed_by, ends_by, kept_by
 from flowrig.physics.nozzle import nozzle_expansibility
 from flowrig.physics.pipe_nozzle import (
     ISA_1932_LIMITS,
@@ -42,6 +42,7 @@ DEVICES = {
         expansibility=nozzle_expansibility,
         expansibility_uncertainty=lambda pressure_ratio, beta: pipe_nozzle_expansibility_uncertainty(pressure_ratio),
         kept=kept_by(ISA_1932_LIMITS),
+        ends=ends_by(ISA_1932_LIMITS),
         allowed=allowed_by(ISA_1932_LIMITS),
         widest=ISA_1932_LIMITS.beta[1],
     ),
@@ -53,6 +54,7 @@ DEVICES = {
         expansibility=nozzle_expansibility,
         expansibility_uncertainty=lambda pressure_ratio, beta: pipe_nozzle_expansibility_uncertainty(pressure_ratio),
         kept=kept_by(LONG_RADIUS_LIMITS),
+        ends=ends_by(LONG_RADIUS_LIMITS),
         allowed=allowed_by(LONG_RADIUS_LIMITS),
         widest=LONG_RADIUS_LIMITS.beta[1],
     ),
@@ -64,6 +66,7 @@ DEVICES = {
         expansibility=nozzle_expansibility,
         expansibility_uncertainty=venturi_expansibility_uncertainty,
         kept=kept_by(VENTURI_NOZZLE_LIMITS),
+        ends=ends_by(VENTURI_NOZZLE_LIMITS),
         allowed=allowed_by(VENTURI_NOZZLE_LIMITS),
         widest=VENTURI_NOZZLE_LIMITS.beta[1],
     ),

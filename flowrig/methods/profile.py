@@ -6,7 +6,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from flowrig.methods import static
-from flowrig.methods.method import Limit, Situation
+from flowrig.methods.method import Limit, Situation, Window
 from flowrig.physics import traverse as physics
 from flowrig.records.declare import FlagMeaning
 from flowrig.records.items import Array
@@ -129,6 +129,7 @@ RULES = Limit(
     RULES_DISAGREE,
     lambda s: np.abs(s.nominal["rule_difference"]) > 0.04,
     lambda s: f"the second interpolant lies {_percent(s.nominal['rule_difference'])} away",
+    window=Window("rule_difference", "second interpolant less the rule, share of the mean", -0.04, 0.04, unit="%"),
 )
 
 LIMITS = (

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from flowrig.methods import profile, traverse
-from flowrig.methods.method import Effect, Limit, Method, Situation, Size
+from flowrig.methods.method import Effect, Limit, Method, Situation, Size, Window
 from flowrig.physics.si import Floats
 from flowrig.records.declare import FlagMeaning, Reading
 from flowrig.records.items import Array
@@ -74,6 +74,7 @@ LIMITS = (
         SLOW,
         lambda s: np.abs(s.nominal["mean_velocity"]) < 0.6,
         lambda s: f"mean velocity {float(np.mean(s.nominal['mean_velocity'])):.2g} m/s",
+        window=Window("mean_velocity", "mean velocity", 0.6, kind="velocity", unit="m/s"),
     ),
 )
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from flowrig.methods import pipe_meter
-from flowrig.methods.pipe_device import Device, allowed_by, kept_by
+from flowrig.methods.pipe_device import Device, allowed_by, ends_by, kept_by
 from flowrig.physics.nozzle import nozzle_expansibility
 from flowrig.physics.venturi import (
     AS_CAST_VENTURI,
@@ -29,6 +29,7 @@ def _tube(name: str, tube: ClassicalVenturi) -> Device:
         expansibility=nozzle_expansibility,
         expansibility_uncertainty=venturi_expansibility_uncertainty,
         kept=kept_by(tube.limits),
+        ends=ends_by(tube.limits),
         allowed=allowed_by(tube.limits),
         widest=tube.limits.beta[1],
     )

@@ -409,12 +409,26 @@ def orifice_limits(
     np.False_
     """
     with np.errstate(all="ignore"):
+        stand = {
+            "diameter": diameter,
+            "pipe_diameter": np.divide(diameter, beta),
+            "beta": beta,
+            "reynolds": reynolds,
+            "pressure_ratio": pressure_ratio,
+        }
+        ends = orifice_limit_ends(beta, diameter, flange=flange)
+        return {name: between(stand[name], *ends[name]) for name in stand}
+
+
+def orifice_limit_ends(beta: Floats, diameter: Floats, *, flange: bool) -> dict[str, tuple[Floats, Floats]]:
+    """Between what `orifice_limits` wants each of the five to lie: lowest and highest, infinite where open."""
+    with np.errstate(all="ignore"):
         pipe = np.divide(diameter, beta)
         other = 170.0 * np.square(beta) * pipe * 1e3 if flange else np.where(beta > 0.56, 16e3 * np.square(beta), 0.0)
-        return {
-            "diameter": between(diameter, 0.0125, np.inf),
-            "pipe_diameter": between(pipe, 0.05, 1.0),
-            "beta": between(beta, 0.1, 0.75),
-            "reynolds": between(reynolds, np.maximum(_LOWEST, other), np.inf),
-            "pressure_ratio": between(pressure_ratio, 0.75, 1.0),
-        }
+    return {
+        "diameter": (0.0125, np.inf),
+        "pipe_diameter": (0.05, 1.0),
+        "beta": (0.1, 0.75),
+        "reynolds": (np.maximum(_LOWEST, other), np.inf),
+        "pressure_ratio": (0.75, 1.0),
+    }

@@ -135,14 +135,25 @@ def limits_kept(limits: Range, reynolds: Floats, beta: Floats, diameter: Floats)
     np.False_
     """
     with np.errstate(all="ignore"):
-        slowest, fastest = limits.reynolds
-        lowest = np.where(np.less(beta, limits.wide_from), limits.slowest_narrow, slowest)
-        return {
-            "diameter": between(diameter, limits.diameter, np.inf),
-            "pipe_diameter": between(np.divide(diameter, beta), *limits.pipe_diameter),
-            "beta": between(beta, *limits.beta),
-            "reynolds": between(reynolds, lowest, fastest),
+        stand = {
+            "diameter": diameter,
+            "pipe_diameter": np.divide(diameter, beta),
+            "beta": beta,
+            "reynolds": reynolds,
         }
+        return {name: between(stand[name], *ends) for name, ends in limit_ends(limits, beta).items()}
+
+
+def limit_ends(limits: Range, beta: Floats) -> dict[str, tuple[Floats, Floats]]:
+    """Between what the same limits want each of the four to lie: lowest and highest, infinite where open."""
+    slowest, fastest = limits.reynolds
+    lowest = np.where(np.less(beta, limits.wide_from), limits.slowest_narrow, slowest)
+    return {
+        "diameter": (limits.diameter, np.inf),
+        "pipe_diameter": limits.pipe_diameter,
+        "beta": limits.beta,
+        "reynolds": (lowest, fastest),
+    }
 
 
 def throat_speed(drop: Floats, density: Floats, expansibility: Floats, beta: Floats) -> Floats:

@@ -14,7 +14,7 @@ from flowrig.records import csv_text, schema, tables
 from flowrig.records.beside import Beside
 from flowrig.records.declare import Calibration, Finding, FlagMeaning, Names, Reading, Table
 from flowrig.records.files import near_name, quoted
-from flowrig.records.items import ROWS, Item, Section, path_name
+from flowrig.records.items import ROWS, Array, Item, Section, path_name
 from flowrig.records.points import Points
 from flowrig.records.record import Declared, Flow, Hardware, ToCome
 from flowrig.records.walk import Walker
@@ -90,13 +90,13 @@ class FlowReader:
         inline = {k: v for k, v in raw.items() if k not in {f.name for f in grid_fields}}
         columns = self._columns(raw.get("columns", {}), path, method)
         findings: list[Finding] = []
-        given = self._log(path, inline, method, columns, findings)
+        given, times = self._log(path, inline, method, columns, findings)
         if self.points is not None:
             given |= self.points.of_flow(i, method)
         section = self.walker.section(declared, inline, path, given)
         stand_ins = self._stand_ins(section, method)
         section.items |= {name: item for name, item in stand_ins.items() if item.field not in grid_fields}
-        flow = Flow(section, method, findings=findings, to_come=tuple(stand_ins))
+        flow = Flow(section, method, findings=findings, to_come=tuple(stand_ins), times=times)
         calibrations(section, self.beside, self.walker)
         self._refer(flow)
         if method.layout is not None:
@@ -146,10 +146,10 @@ class FlowReader:
         method: Declared,
         columns: Mapping[str, Any],
         findings: list[Finding],
-    ) -> dict[str, Item]:
-        """Columns of the log: the method's own fields, and the air's where `columns` names them."""
+    ) -> tuple[dict[str, Item], Array | None]:
+        """Columns of the log: the method's own fields, and the air's where `columns` names them; and its times."""
         if not isinstance(raw.get("log"), str):
-            return {}
+            return {}, None
         wanted: dict[str, tuple[Reading, tuple[str | int, ...]]] = {
             f.name: (f, (*path, f.name)) for f in method.fields if isinstance(f, Reading) and not f.grid
         }
@@ -162,8 +162,8 @@ class FlowReader:
                 wanted[key] = air_fields[name], ("air", station, name)
         if table is None:
             self.walker.spoiled |= {path_name(place) for _, place in wanted.values()}
-            return {}
-        self._times(table, columns.get("time", "time"), "time" in columns, findings)
+            return {}, None
+        times = self._times(table, columns.get("time", "time"), "time" in columns, findings)
         found: dict[str, Item] = {}
         before = len(self.faults)
         self._columns_left(table, [columns.get(key, key) for key in (*wanted, "time")], findings)
@@ -177,7 +177,7 @@ class FlowReader:
             read = f"a log without a column of any reading: {', '.join(quoted(h.raw) for h in table.headers)}"
             remedy = "Name its headers under columns, or remove the log."
             self.walker.miss((*path, "log"), read, f"a column for one of: {', '.join(wanted)}", remedy)
-        return found
+        return found, times
 
     def _columns_left(self, table: csv_text.Table, names: list[str], findings: list[Finding]) -> None:
         """Columns that stand for nothing are said; two for one field are a fault."""
@@ -192,18 +192,22 @@ class FlowReader:
         if left:
             findings.append(Finding(UNUSED, f"{table.name}: not used: {', '.join(h.raw for h in left)}"))
 
-    def _times(self, table: csv_text.Table, name: str, said: bool, findings: list[Finding]) -> None:
+    def _times(self, table: csv_text.Table, name: str, said: bool, findings: list[Finding]) -> Array | None:
+        """Seconds of the rows from the first, as far as they are known."""
         header = tables.find_column(table, name) if said else tables.time_column(table)
         if header is None:
             if said:
                 self.faults.append(tables.missing_column(table, name, "the time of each row", "time"))
             else:
                 findings.append(Finding(NO_TIME, f"{table.name}: rows taken as evenly spaced"))
-            return
+            return None
         seconds, _, faults = table.time(header.raw)
         self.faults.extend(faults)
-        if faults or len(seconds) < 3:
-            return
+        if faults:
+            return None
+        times = np.asarray(seconds - seconds[0], dtype=float) if len(seconds) else None
+        if len(seconds) < 3:
+            return times
         steps = np.diff(seconds)
         usual = float(np.nanmedian(steps))
         odd = np.flatnonzero(~((steps < STEP_OFF * usual) & (steps > usual / STEP_OFF)))
@@ -212,6 +216,7 @@ class FlowReader:
             where = f"rows {table.row_number(worst)} to {table.row_number(worst + 1)}"
             longest = f"the longest {steps[worst]:.4g} s ({where}), usual {usual:.4g} s"
             findings.append(Finding(GAPS, f"{table.name}: {odd.size} uneven steps, {longest}"))
+        return times
 
     def _column(
         self,

@@ -10,7 +10,7 @@ from flowrig.records.csv_text import Table as CsvTable
 from flowrig.records.declare import Check, Field, Finding, OneOf, Reading, Table
 from flowrig.records.in_use import Course
 from flowrig.records.instruments import Instrument
-from flowrig.records.items import Item, Layout, Section
+from flowrig.records.items import Array, Item, Layout, Section
 from flowrig.records.prediction import Prediction
 
 Hardware = dict[str, Section]  # sections of one table, by name
@@ -68,6 +68,8 @@ class Flow:
     findings : list of Finding
     to_come : tuple of str
         Fields in whose place something stands while the measurement is only planned.
+    times : array or None
+        Of the rows of its log, from the first. [s] None where no column gives them.
     """
 
     section: Section
@@ -76,6 +78,7 @@ class Flow:
     layout: Layout | None = None
     findings: list[Finding] = field(default_factory=list)
     to_come: tuple[str, ...] = ()
+    times: Array | None = None
 
     @property
     def pieces(self) -> list[Section]:

@@ -173,6 +173,9 @@ class Reduction:
         self.corrections: dict[str, Array] = {}
         self.refused: Array | None = None
         self.bands: list[Effect] = []  # of limits past which a value was asked for all the same
+        self.each: dict[str, Array] = {}  # what the kernel returns at every repeat or row of the log, and its flow
+        self.gain = 1.0  # of the corrections together
+        self.through: Estimate | None = None  # the mass flow before leakage was put back
 
     def measured(
         self, refusing: bool = True
@@ -188,7 +191,8 @@ class Reduction:
         self.refused = self._refused(situation) if refusing else None
         others = {name: section for name, section in self.record.air.items() if name != "meter"}
         states = {name: gathered.station(name).state for name, air in others.items() if "fan_power" not in air}
-        mass_flow = self._put_back(self._finish(situation, own["mass_flow"]), meter.state, states.get("room"))
+        self.through = self._finish(situation, own["mass_flow"])
+        mass_flow = self._put_back(self.through, meter.state, states.get("room"))
         for name in others:
             if name not in states:
                 known = gathered.temperature_by_power(name, mass_flow, meter.state["temperature"])
@@ -263,6 +267,7 @@ class Reduction:
             inputs[f"effect_{i}"], shifts[f"effect_{i}"] = self._effect(effect, size)
             if np.any(size.shift):
                 self.corrections[effect.label] = np.asarray(size.shift)
+                self.gain *= 1.0 + float(np.mean(np.asarray(size.shift, dtype=float)))
         name = self.flow.section.name
         if not self.batch:
             self.scatter = self._scatter(situation, mass_flow)
@@ -327,6 +332,7 @@ class Reduction:
         flows, what = rows["mass_flow"].reshape(-1), "readings"
         if turns > 1:
             flows, what = flows.reshape(-1, turns).mean(axis=0), "places in turn"
+        self.each = {**rows, "flows": flows}
         scatter, findings = scatter_of(flows, float(mass_flow.value), known, grid, what)
         self.scatter_findings = findings
         self.findings += findings

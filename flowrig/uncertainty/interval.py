@@ -104,6 +104,29 @@ def coverage_factor(coverage: float, dof: ArrayLike = math.inf) -> Array:
     return np.asarray(stdtrit(np.minimum(dof, 1e12), tail), dtype=float)
 
 
+def linear_density(deviate: Array, dof: float = math.inf) -> Array:
+    """Density of the deviate that the linear interval takes its factor from: Student's t, or normal above 1000.
+
+    Parameters
+    ----------
+    deviate : array
+        Distance from the value, in standard uncertainties.
+    dof : float
+        Not truncated to a whole number.
+
+    Raises
+    ------
+    Nothing.
+
+    Source
+    ------
+    JCGM 100:2008 G.3 (from memory).
+    """
+    from scipy.stats import norm, t
+
+    return np.asarray(norm.pdf(deviate) if dof > MANY else t.pdf(deviate, dof), dtype=float)
+
+
 def linear_interval(estimate: Estimate, coverage: float = 0.95) -> tuple[Array, Array, Array]:
     """Low end, high end and factor from u and the effective degrees of freedom."""
     factor = coverage_factor(coverage, estimate.dof)

@@ -13,6 +13,7 @@ PICTURES: dict[str, tuple[str, str]] = {
     "Calibrated": ("calibrated", "calibrate_pictures"),
     "Plan": ("planned", "plan_pictures"),
     "Predicted": ("predicted", "predict_pictures"),
+    "Result": ("reduced", "reduced_pictures"),
     "Verified": ("verified", "verify_pictures"),
 }
 # Of a record reduced, by the name of the part: module and function, from the result and the part to its pictures.

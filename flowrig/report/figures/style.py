@@ -92,8 +92,12 @@ def finish(figure: Figure, title: str, caption: str) -> None:
     from matplotlib.layout_engine import ConstrainedLayoutEngine
 
     height = float(figure.get_figheight())
-    wrapped = textwrap.fill(caption, LETTERS)
-    below = (wrapped.count("\n") + 1) * SMALL * 1.3 / 72 / height + 0.12 / height
+    said = figure.text(0.012, 0.06 / height, "", va="bottom", fontsize=SMALL, color="0.15", linespacing=1.25)
+    for letters in range(LETTERS, 60, -4):  # letters differ in width, as they do in the title
+        said.set_text(textwrap.fill(caption, letters))
+        if said.get_window_extent().x1 < 0.995 * figure.bbox.x1:
+            break
+    below = (said.get_text().count("\n") + 1) * SMALL * 1.3 / 72 / height + 0.12 / height
     above = 0.32 / height
     for legend in figure.legends:
         legend.set_loc("upper left")
@@ -107,7 +111,8 @@ def finish(figure: Figure, title: str, caption: str) -> None:
         heading.set_text(shortened(title, letters))
         if heading.get_window_extent().x1 < 0.99 * figure.bbox.x1:
             break
-    figure.text(0.012, 0.06 / height, wrapped, va="bottom", fontsize=SMALL, color="0.15", linespacing=1.25)
+    figure.texts.remove(said)
+    figure.texts.append(said)  # the caption is the last text
     engine.execute(figure)
     figure.set_layout_engine("none")
 
