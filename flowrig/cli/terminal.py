@@ -39,11 +39,18 @@ def write(blocks: Iterable[Block], file: IO[str] | None = None, width: int | Non
     console = Console(file=file, width=width, highlight=False, markup=False, emoji=False)
     before: Block = ""
     for block in blocks:
-        if isinstance(block, Table) and isinstance(before, Table):
+        if _apart(before, block):
             console.print()
         for part in drawn(block, console.width):
             console.print(part, overflow="fold", soft_wrap=False)
         before = block
+
+
+def _apart(before: Block, block: Block) -> bool:
+    """Whether a line is left empty between two that follow each other without one in plain text."""
+    if isinstance(block, Table):
+        return isinstance(before, Table)
+    return isinstance(block, Heading) and before != "" and not isinstance(before, Heading)
 
 
 def drawn(block: Block, width: int) -> Iterator[RenderableType]:
@@ -93,8 +100,10 @@ def _full(table: Table, room: int) -> bool:
     left = room - _taken(table, WORDS)
     if left < 0:
         return True
+    wide = sum(table.widths[k] > WORDS for k in table.left)
+    each = WORDS + left // max(wide, 1)
     cells = (row[k] for row in table.rows for k in table.left)
-    return any(sum(-(-len(part) // (WORDS + left)) for part in cell.split("\n")) > FEW_LINES for cell in cells)
+    return any(sum(-(-len(part) // each) for part in cell.split("\n")) > FEW_LINES for cell in cells)
 
 
 def _taken(table: Table, most: int) -> int:
