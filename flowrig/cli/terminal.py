@@ -21,7 +21,7 @@ from flowrig.report.table import GAP, WIDTH, Table
 LABELS = {"alarm": "bold red", "warning": "bold yellow", "note": "dim"}  # of the words that say how grave it is
 MESSAGES = {"alarm": "bold", "warning": "", "note": "dim"}
 FEW_LINES = 2
-WORDS, FEW_WORDS = 24, 12  # columns that a cell of words is given at the least, if it has as many
+WORDS, FEW_WORDS = 24, 14  # columns that a cell of words is given at the least, if it has as many
 CONTROLS = {k: "\N{REPLACEMENT CHARACTER}" for k in (*range(32), *range(127, 160)) if chr(k) not in "\n\t"}
 
 

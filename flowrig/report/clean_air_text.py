@@ -113,7 +113,7 @@ def _table(rates: Sequence[Rate], unit: str, *, with_efficiency: bool) -> Iterat
         columns.append([_cell(*_ends(rate.efficiency)) for rate, _ in told])
     heads += (f"clean air [{unit}]",)
     columns.append([_cell(*_ends(x)) for _, x in told])
-    yield Table(heads, tuple(zip(*columns, strict=True)), tuple(range(len(heads))))
+    yield Table(heads, tuple(zip(*columns, strict=True)))
 
 
 def _ends(found: Sized) -> tuple[str, str, str]:

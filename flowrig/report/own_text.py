@@ -241,7 +241,7 @@ def _bars(owned: Owned) -> Iterator[Block]:
         f"{at_middle} {q.unit} with every number at its middle; below, with one number at each end of its range."
     )
     rows = tuple((bar.input.name, _range(bar), *_at_ends(bar, q)) for bar in bars[:MOST_BARS])
-    heads = ("number", "its range", f"at its low end [{q.unit}]", f"at its high end [{q.unit}]")
+    heads = ("number", "its range", f"at its low end\n[{q.unit}]", f"at its high end\n[{q.unit}]")
     yield Table(heads, rows, (0, 1), reads=_bars_read)
     if len(bars) > MOST_BARS:
         yield from wrapped(f"and {len(bars) - MOST_BARS} more, each of less; --json FILE writes them all")

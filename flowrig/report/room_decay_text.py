@@ -29,7 +29,7 @@ def decay_blocks(result: Result, part: DecayResult) -> Iterator[Block]:
     if part.told:
         yield ""
         heads = ("size", f"clean air [{part.told[0].clean_air.unit}]", "with cleaner [1/h]", "without [1/h]")
-        yield Table(heads, tuple(_rate_cells(told) for told in part.told), (0, 1, 2, 3))
+        yield Table(heads, tuple(_rate_cells(told) for told in part.told))
         yield from wrapped(
             f"Brackets and ± hold {100 * result.coverage:.6g} %. Clean air is the net volume times the difference of "
             "the two rates; what it is for is the particle size at its left.",
