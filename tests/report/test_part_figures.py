@@ -382,3 +382,27 @@ def test_flow_times_efficiency_stands_beside_a_decay() -> None:
     [axes] = picture.figure.axes
     assert [x for x, _ in marks(axes, "mark hollow")] == pytest.approx(sorted(float(q.value) for q in held))
     assert "where flow times efficiency is" in picture.alt
+
+
+def test_concentrations_have_no_bar_of_counting_and_half_lives_no_readings() -> None:
+    unknown = decays.decays(seed=3)
+    del unknown["counters"]
+    for run in unknown["decay_runs"]:
+        run.pop("background", None)
+        own = run["counts"]
+        run["counts"] = {"time [min]": own["time [min]"], "0.3-0.5 um [1/cm3]": own["0.3 um"] / 2830.0}
+    [readings, _] = parts_pictures(flowrig.reduce(unknown))
+    check_picture(readings)
+    assert "readings have no bar of counting" in caption(readings.figure)
+    [one, _] = [axes for axes in readings.figure.axes if axes.get_visible()]
+    assert not [c for c in one.collections if type(c).__name__ == "LineCollection"]
+    told = decays.decays()
+    del told["counters"]
+    for run, half_life in zip(told["decay_runs"], ("5 min ± 0.2 min", "90 min ± 5 min"), strict=True):
+        run.pop("counts")
+        run.pop("background", None)
+        run["half_life"] = half_life
+    [strip] = parts_pictures(flowrig.reduce(told))
+    check_picture(strip)
+    assert strip.name == "clean-air-by-decay"
+    assert "sizes not said" in strip.alt

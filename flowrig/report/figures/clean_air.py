@@ -136,7 +136,8 @@ def by_decay(result: Result, part: DecayResult) -> Picture:
         if left_out:
             said += f" {left_out} more sizes are not drawn."
         style.finish(figure, str(result.record.heading.value("title")), said + style.invented(result.record))
-    alt = "Clean air by decay: " + "; ".join(_held(told) for told in part.told[:6]) + "."
+    room = f" in a net volume of {_with_bar(part.volume)}" if part.volume is not None else ""
+    alt = f"Clean air by decay{room}: {'; '.join(_held(told) for told in part.told[:6])}."
     return Picture("clean-air-by-decay", "Clean air by decay", alt, _rate_table(part), figure)
 
 
