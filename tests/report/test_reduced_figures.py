@@ -17,6 +17,7 @@ from flowrig.report.figures.all import pictures_of
 from flowrig.report.figures.budget import budget_picture
 from flowrig.report.figures.density import density_picture
 from flowrig.report.figures.picture import Picture
+from flowrig.report.figures.readings import readings_picture
 from flowrig.studies.behind import behind
 from flowrig.studies.largest import largest
 from flowrig.studies.reduce import reduce
@@ -221,6 +222,21 @@ def test_readings_over_time_and_in_order(results: dict[str, Result], pictures: G
     assert log.figure.axes[-1].get_xlabel() == "time from the first reading [s]"
     assert log.figure.axes[-1].get_xlim() == (0.0, 29.5)
     assert pictures["hundred"]["flow-readings"].figure.axes[-1].get_xlabel() == "reading, in the order taken"
+
+
+def test_a_mark_at_the_least_or_the_greatest_reading_stays_whole(folder: Path) -> None:
+    text = (folder / "pattern.toml").read_text(encoding="utf-8")
+    round_ = text.replace('"118.00 Pa", "118.40 Pa", "117.90 Pa"', '"110 Pa", "120 Pa", "115 Pa"')
+    assert round_ != text
+    (folder / "tens.toml").write_text(round_, encoding="utf-8")
+    result = reduce(folder / "tens.toml")
+    run = behind(result, 0).run
+    assert run is not None
+    figure = readings_picture(result, result.flows[0], run, "x", "X").figure
+    for axes in figure.axes:
+        low, high = axes.get_ylim()
+        [drawn] = lines(axes, "readings")
+        assert all(low < y < high for _, y in drawn)
 
 
 def test_places_in_turn_have_fewer_flows_than_readings(pictures: Group) -> None:

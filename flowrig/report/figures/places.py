@@ -13,7 +13,7 @@ if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
 
-def round_limits(axes: Axes, which: str, values: ArrayLike, most: int = 7) -> None:
+def round_limits(axes: Axes, which: str, values: ArrayLike, most: int = 7, room: float = 0.0) -> None:
     """Limits of one axis at ticks that hold all values; of one value alone, around it.
 
     Parameters
@@ -24,6 +24,8 @@ def round_limits(axes: Axes, which: str, values: ArrayLike, most: int = 7) -> No
         What is not finite is passed over.
     most : int
         Intervals between ticks.
+    room : float
+        Share of their range that is kept free at both ends, so that a mark there stays whole.
     """
     from matplotlib.ticker import FixedLocator, MaxNLocator
 
@@ -31,8 +33,9 @@ def round_limits(axes: Axes, which: str, values: ArrayLike, most: int = 7) -> No
     kept = kept[np.isfinite(kept)]
     low, high = (float(np.min(kept)), float(np.max(kept))) if kept.size else (0.0, 1.0)
     if high - low <= 1e-9 * max(abs(low), abs(high)):
-        room = 0.05 * abs(low) or 1.0
-        low, high = low - room, high + room
+        around = 0.05 * abs(low) or 1.0
+        low, high = low - around, high + around
+    low, high = low - room * (high - low), high + room * (high - low)
     ticks = MaxNLocator(most, steps=list(style.STEPS)).tick_values(low, high)
     getattr(axes, f"set_{which}lim")(float(ticks[0]), float(ticks[-1]))
     axis: Any = getattr(axes, f"{which}axis")

@@ -10,10 +10,10 @@ import numpy as np
 
 from flowrig.records.items import Array
 from flowrig.records.words import rounded
+from flowrig.report.blocks import MARK
 from flowrig.report.figures import style
 from flowrig.report.figures.picture import Picture
 from flowrig.report.figures.places import log_ticks, of_unit, percent, round_limits, with_unit
-from flowrig.report.blocks import MARK
 from flowrig.report.table import Table
 from flowrig.studies.behind import Placed
 from flowrig.studies.result import FlowResult, Result

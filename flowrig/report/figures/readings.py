@@ -19,6 +19,7 @@ if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
 
+MARK_ROOM = 0.04  # of what is drawn: a mark's half
 MARKED = 60  # readings: beyond, a line without marks
 TIMES = ((7200.0, 3600.0, "h"), (300.0, 60.0, "min"), (0.0, 1.0, "s"))  # from how long, seconds in one, unit
 
@@ -78,7 +79,7 @@ def _figure(result: Result, flow: FlowResult, run: Run, title: str) -> Figure:
         for axes, read, shade in zip(grid[1:], shown, style.SHADES[1:], strict=False):
             own = x if len(read.values) == len(x) else np.arange(1.0, len(read.values) + 1.0)
             _line(axes, own, read.values, shade, "s")
-            round_limits(axes, "y", read.values, 4)
+            round_limits(axes, "y", read.values, 4, MARK_ROOM)
             axes.set_ylabel(style.folded(of_unit(read.words, read.unit), 18, 3))
             if own is not x:
                 _counted(axes, own)
@@ -125,7 +126,7 @@ def _flows(axes: Axes, x: Array, run: Run) -> tuple[float, float]:
         )  # fmt: skip
     axes.plot(ends, [float(told.value)] * 2, color=style.DARK_BLUE, linewidth=1.4)
     _line(axes, x, run.flows, style.BROWN, "o", "flow by each reading alone")
-    round_limits(axes, "y", [*run.flows, float(told.low), float(told.high), run.mean_low, run.mean_high], 7)
+    round_limits(axes, "y", [*run.flows, float(told.low), float(told.high), run.mean_low, run.mean_high], 7, MARK_ROOM)
     axes.set_ylabel(of_unit("flow", told.unit))
     return ends
 
