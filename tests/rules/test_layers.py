@@ -156,7 +156,7 @@ def test_a_reduction_loads_neither_pandas_nor_matplotlib() -> None:
 def test_top_level_holds_what_it_should() -> None:
     listed = subprocess.run(["git", "ls-files"], capture_output=True, text=True, cwd=ROOT, check=True).stdout
     top = {line.split("/")[0] for line in listed.splitlines()}
-    allowed = {"README.md", "DEVELOPERS.md", "pyproject.toml", "flowrig", "tests", "calibrations", "examples"}
+    allowed = {"README.md", "DEVELOPERS.md", "pyproject.toml", "flowrig", "tests", "calibrations", "docs", "examples"}
     assert {name for name in top if not name.startswith(".")} == allowed
 
 
