@@ -52,3 +52,64 @@ def gallery() -> str:
 def file_of(each: Drawn, name: str) -> str:
     folder = Path(each.record.split()[0]).parent.name.split("-")[0]
     return f"{folder}-{name}.svg"
+
+
+GALLERY = (
+    Drawn(
+        "reduce", "examples/03-pitot-traverse/record.toml", {"flow-plane": "Velocities over the plane of a traverse"}
+    ),
+    Drawn(
+        "reduce",
+        "examples/02-nozzle-log/record.toml",
+        {
+            "flow-readings": "A log, its mean, and what its scatter is worth",
+            "flow-ranges": "Where the readings lie in the limits of the method",
+            "flow-coefficient": "The coefficient of the nozzle with its band",
+            "flow-budget": "What makes the flow unsure",
+            "flow-density": "The linear interval against draws",
+        },
+    ),
+    Drawn("reduce", "examples/14-two-methods/record.toml", {"together": "Two methods beside each other"}),
+    Drawn("calibrate", "examples/17-box-calibration/record.toml", {"calibration": "A calibration and its residuals"}),
+    Drawn(
+        "verify calibrations/box-2-2026-10.toml",
+        "examples/19-later-checks/january.toml examples/19-later-checks/record.toml",
+        {"checks": "Later checks of a calibration"},
+    ),
+    Drawn("plan", "examples/18-plan/record.toml", {}),
+    Drawn(
+        "reduce",
+        "examples/25-working-week/record.toml",
+        {
+            "efficiency-by-size": "Efficiency by size, and the levels of classes",
+            "clean-air-by-size": "Clean air by range of size",
+            "decay": "Decays in a room",
+        },
+    ),
+    Drawn(
+        "predict",
+        "examples/25-working-week/panels.toml",
+        {"fan-and-bank": "Fan and filters, and where they meet", "sweep": "One, two and four filters"},
+    ),
+    Drawn("predict", "examples/24-when-to-change/record.toml", {"life": "Filters in use, and when to change them"}),
+    Drawn(
+        "room",
+        "examples/25-working-week/classroom.toml",
+        {"room-level": "Smoke in a classroom over time", "units-level": "How many units hold the level"},
+    ),
+    Drawn("own", "examples/25-working-week/ten-years.toml", {}),
+)
+
+
+def write() -> None:
+    FOLDER.mkdir(parents=True, exist_ok=True)
+    for old in FOLDER.glob("*.svg"):
+        old.unlink()
+    for each in GALLERY:
+        drawn = draw(each)
+        for name in each.figures:
+            (FOLDER / file_of(each, name)).write_bytes(drawn[name])
+
+
+if __name__ == "__main__":
+    write()

@@ -6,6 +6,7 @@ from typing import Any
 
 import click
 
+from flowrig.cli.drawing import check_drawn, drawn_files, drawn_options
 from flowrig.cli.options import check_samples, files_apart, probability, unit_of_flow
 from flowrig.cli.output import hand_over
 
@@ -14,6 +15,7 @@ from flowrig.cli.output import hand_over
 @click.argument("record", type=click.Path())
 @click.option("--json", "json_file", type=click.Path(), help="Write the whole comparison as JSON.")
 @click.option("--csv", "csv_file", type=click.Path(), help="Write it as CSV: a line a quantity, a difference, a time.")
+@drawn_options
 @click.option("--quiet", is_flag=True, help="Print nothing but faults and alarms.")
 @click.option("--samples", type=int, help="Draws behind intervals and probabilities; 65536 where nothing is said.")
 @click.option("--seed", type=int, default=1, show_default=True, help="Seed of the draws.")
@@ -23,6 +25,9 @@ def command(
     record: str,
     json_file: str | None,
     csv_file: str | None,
+    page: str | None,
+    figures: str | None,
+    png: bool,
     quiet: bool,
     samples: int | None,
     seed: int,
@@ -43,8 +48,9 @@ def command(
     options: dict[str, Any] = {"coverage": probability(coverage), "samples": samples, "seed": seed, "unit": unit}
     check_samples(samples)
     unit_of_flow(unit)
+    check_drawn(figures, png)
     read = load(record)
-    files_apart(record, (json_file, csv_file), read.digests)  # before anything is reckoned
+    files_apart(record, (json_file, csv_file, page), read.digests)  # before anything is reckoned
     owned = own(read, **options)
     outputs: dict[Any, str | bytes] = {}
     if json_file is not None:
@@ -57,4 +63,6 @@ def command(
         outputs[csv_file] = own_csv(owned)
     from flowrig.report.own_text import alarms, own_blocks
 
-    hand_over(outputs, None if quiet else own_blocks(owned), alarms(owned))
+    blocks = list(own_blocks(owned))
+    outputs |= drawn_files(owned, blocks, page, figures, png)
+    hand_over(outputs, None if quiet else blocks, alarms(owned))

@@ -6,6 +6,7 @@ from typing import Any
 
 import click
 
+from flowrig.cli.drawing import check_drawn, drawn_files, drawn_options
 from flowrig.cli.options import check_samples, files_apart, probability, unit_of_flow
 from flowrig.cli.output import hand_over
 
@@ -14,6 +15,7 @@ from flowrig.cli.output import hand_over
 @click.argument("record", type=click.Path())
 @click.option("--json", "json_file", type=click.Path(), help="Write the whole result as JSON.")
 @click.option("--csv", "csv_file", type=click.Path(), help="Write it as CSV: a line a number.")
+@drawn_options
 @click.option("--quiet", is_flag=True, help="Print nothing but faults and alarms.")
 @click.option("--samples", type=int, help="Take Monte Carlo intervals from this many draws.")
 @click.option("--seed", type=int, default=1, show_default=True, help="Seed of the draws.")
@@ -23,6 +25,9 @@ def command(
     record: str,
     json_file: str | None,
     csv_file: str | None,
+    page: str | None,
+    figures: str | None,
+    png: bool,
     quiet: bool,
     samples: int | None,
     seed: int,
@@ -45,8 +50,9 @@ def command(
     options: dict[str, Any] = {"coverage": probability(coverage), "samples": samples, "seed": seed, "unit": unit}
     check_samples(samples)
     unit_of_flow(unit)
+    check_drawn(figures, png)
     read = load(record)
-    files_apart(record, (json_file, csv_file), read.digests)  # before anything is reckoned
+    files_apart(record, (json_file, csv_file, page), read.digests)  # before anything is reckoned
     result = room(read, **options)
     outputs: dict[Any, str | bytes] = {}
     if json_file is not None:
@@ -59,4 +65,6 @@ def command(
         outputs[csv_file] = room_csv(result)
     from flowrig.report.room_text import alarms, room_blocks
 
-    hand_over(outputs, None if quiet else room_blocks(result), alarms(result))
+    blocks = list(room_blocks(result))
+    outputs |= drawn_files(result, blocks, page, figures, png)
+    hand_over(outputs, None if quiet else blocks, alarms(result))

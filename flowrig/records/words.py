@@ -35,7 +35,7 @@ def rounded(u: float, *values: float) -> list[str]:
         return [f"{x:.6g}" for x in values]
     exponent = math.floor(math.log10(float(f"{u:.1e}")))
     decimals = 1 - exponent
-    return [f"{round(x, decimals):.{max(decimals, 0)}f}" for x in values]
+    return [f"{round(x, decimals) + 0.0:.{max(decimals, 0)}f}" for x in values]  # + 0: no nought has a sign
 
 
 def to_its_bar(value: float, u: float) -> str:

@@ -37,7 +37,7 @@ def noise_blocks(found: EqualNoise, told: Sequence[Finding] = ()) -> Iterator[Bl
         f"ten times the speed, and all at the same distance. ± is half of the {coverage:.6g} % interval."
     )
     yield ""
-    yield Heading(f"All together no louder than {_limit(found)}:", 3)
+    yield Heading(f"All together no louder than {noise_limit(found)}:", 3)
     shown = slice(found.tried, None)
     names = [f"{n:.0f}" for n in found.number[shown]]
     yield _table(["1, as it is"][: found.tried] + names, found.quiet)
@@ -45,7 +45,7 @@ def noise_blocks(found: EqualNoise, told: Sequence[Finding] = ()) -> Iterator[Bl
         "Each turns as fast as the limit allows: what is not known of the level is in the speed and in the air."
     )
     yield ""
-    yield Heading(f"To give {_needed(found)} all together:", 3)
+    yield Heading(f"To give {noise_need(found)} all together:", 3)
     yield _table(names, found.enough, shown)
     beyond = found.number[shown][found.beyond[shown]]
     if beyond.size:
@@ -54,17 +54,17 @@ def noise_blocks(found: EqualNoise, told: Sequence[Finding] = ()) -> Iterator[Bl
     faster = found.number[shown][found.enough["speed"].value[shown] > 1.000001 * found.quiet["speed"].value[0]]
     if faster.size:
         yield from wrapped(f"Faster than the one that was asked for: {', '.join(f'{n:.0f}' for n in faster)}.")
-    yield from ("", *_verdict(found))
+    yield from ("", *wrapped(noise_verdict(found)))
     findings = [f for f in found.findings if f not in told]
     if findings:
         yield from ("", *raised(findings))
 
 
-def _limit(found: EqualNoise) -> str:
+def noise_limit(found: EqualNoise) -> str:
     return as_written(found.section["limit"]) if found.tried else "one as it is"
 
 
-def _needed(found: EqualNoise) -> str:
+def noise_need(found: EqualNoise) -> str:
     of = "of clean air" if found.need.of_clean_air else "of flow"
     unit = found.together.unit
     if not found.need.stated:
@@ -91,28 +91,25 @@ def _cell(q: Quantity, row: int) -> str:
     return f"{shown} ± {half}"
 
 
-def _verdict(found: EqualNoise) -> Iterator[Block]:
+def noise_verdict(found: EqualNoise) -> str:
+    """The smallest number that meets both, how sure that is, or why none is told."""
     if not found.verdict and any(f.meaning == NOT_CLEAN for f in found.findings):
-        yield from wrapped("How many give the clean air that is required cannot be told: no efficiency is known.")
-        return
+        return "How many give the clean air that is required cannot be told: no efficiency is known."
     if not found.verdict:
-        yield from wrapped(
+        return (
             "Neither a limit of noise nor an amount of air was asked for: one as it is stands as the measure of both. "
             "State limit, required_flow or required_clean_air to be told the smallest number."
         )
-        return
-    need = _needed(found)
-    asked = f"{need.rstrip(',')} at no more noise than {_limit(found)}"
+    asked = f"{noise_need(found).rstrip(',')} at no more noise than {noise_limit(found)}"
     most = int(found.number[-1])
     if found.verdict == NONE:
         q = found.together
         best = found.tried + int(np.argmax(np.nan_to_num(q.value[found.tried :], nan=-1.0)))
         value, low, high = (float(np.asarray(x)[best]) for x in (q.value, q.low, q.high))
         shown = rounded((high - low) / 4, value, low, high)
-        yield from wrapped(
+        return (
             f"Not achievable with up to {most} of them: {asked}. The most is {shown[0]} {q.unit} "
             f"[{shown[1]} to {shown[2]}], with {found.number[best]:.0f}."
         )
-        return
     sure = "the error bars included" if found.verdict == SURE else "but only in the middle of the error bars"
-    yield from wrapped(f"Smallest number for {asked}: {found.answer}, {sure}.")
+    return f"Smallest number for {asked}: {found.answer}, {sure}."

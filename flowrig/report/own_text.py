@@ -145,14 +145,14 @@ def _hung(text: str, by: int = 3) -> list[Paragraph]:
 
 def _cells(q: Quantity) -> Cells:
     """A number with its bar; one that is exact without."""
-    return (_number(float(q.value)), q.unit, "", "") if _exact(q) else quantity_cells(q)
+    return (number_of(float(q.value)), q.unit, "", "") if exact(q) else quantity_cells(q)
 
 
-def _exact(q: Quantity) -> bool:
+def exact(q: Quantity) -> bool:
     return float(q.high) - float(q.low) <= DIGITS * abs(float(q.value))
 
 
-def _number(value: float) -> str:
+def number_of(value: float) -> str:
     """Five digits, and no power of ten."""
     return f"{float(f'{value:.5g}'):.10g}"
 
@@ -236,11 +236,11 @@ def _bars(owned: Owned) -> Iterator[Block]:
         yield from wrapped("Nothing: what has a range moves both alike, or not at all.")
         return
     middle = float(units.from_si(bars[0].middle, q.unit, q.kind))
-    at_middle = rounded(spread(q), middle)[0] if not _exact(q) else _number(middle)
+    at_middle = rounded(spread(q), middle)[0] if not exact(q) else number_of(middle)
     yield from wrapped(
         f"{at_middle} {q.unit} with every number at its middle; below, with one number at each end of its range."
     )
-    rows = tuple((bar.input.name, _range(bar), *_at_ends(bar, q)) for bar in bars[:MOST_BARS])
+    rows = tuple((bar.input.name, _range(bar), *at_ends(bar, q)) for bar in bars[:MOST_BARS])
     heads = ("number", "its range", f"at its low end\n[{q.unit}]", f"at its high end\n[{q.unit}]")
     yield Table(heads, rows, (0, 1), reads=_bars_read)
     if len(bars) > MOST_BARS:
@@ -258,14 +258,14 @@ def _bars_read(rows: tuple[Cells, ...], room: int) -> Iterator[str]:
 def _range(bar: Bar) -> str:
     low, high = (float(units.from_si(x, bar.input.unit, bar.input.kind)) for x in (bar.low, bar.high))
     unit = bar.input.unit if bar.input.unit != "1" else ""
-    return f"{_number(float(f'{low:.3g}'))} to {_number(float(f'{high:.3g}'))} {unit}".strip()
+    return f"{number_of(float(f'{low:.3g}'))} to {number_of(float(f'{high:.3g}'))} {unit}".strip()
 
 
-def _at_ends(bar: Bar, q: Quantity) -> list[str]:
+def at_ends(bar: Bar, q: Quantity) -> list[str]:
     ends = [float(units.from_si(x, q.unit, q.kind)) for x in (bar.at_low, bar.at_high)]
     if not all(map(math.isfinite, ends)):
-        return ["none" if not math.isfinite(x) else _number(x) for x in ends]
-    least = 0.0 if _exact(q) else spread(q) / 10  # what moves it by less than that is no matter
+        return ["none" if not math.isfinite(x) else number_of(x) for x in ends]
+    least = 0.0 if exact(q) else spread(q) / 10  # what moves it by less than that is no matter
     return rounded(max(abs(ends[1] - ends[0]) / 4, DIGITS * max(map(abs, ends)), least), *ends)
 
 

@@ -22,7 +22,7 @@ from flowrig.studies.room_targets import Target
 from flowrig.studies.room_units import UnitsFor
 from flowrig.studies.room_verdict import answers, percent, sentences
 
-TIMES_SHOWN = (0, 2, 5, 10, 15, 30, 60)  # of the times of a curve
+SHARES_SHOWN = np.array([2.0, 5.0, 10.0, 15.0, 30.0, 60.0]) / 60.0  # of the times of a curve, beside its start
 LINES = 12  # numbers of units told one by one
 SORTS = {  # how a rate was come by, beside the mixing that is applied to it
     "measured": "flow times efficiency",
@@ -138,7 +138,7 @@ def _others(q: Quantity) -> str:
 
 def _numbers(found: UnitsFor) -> Iterator[Block]:
     """A line a number of units: every one while they are few, else those about which something is said."""
-    rows = _shown_rows(found)
+    rows = shown_rows(found)
     columns = {f"{HEADS[found.reached.name]} [{found.reached.unit}]": [_cell(found.reached, row) for row in rows]}
     if found.power is not None:
         columns["their watts"] = [_half(found.power, row) for row in rows]
@@ -154,7 +154,7 @@ def _numbers(found: UnitsFor) -> Iterator[Block]:
         yield from wrapped("--csv FILE writes every number", 4, 4)
 
 
-def _shown_rows(found: UnitsFor) -> list[int]:
+def shown_rows(found: UnitsFor) -> list[int]:
     enough = max(found.sure or 0, found.on_mean or 0)
     last = len(found.numbers) - 1
     if found.sure is not None:
@@ -192,7 +192,8 @@ def _over_time(result: RoomResult) -> Iterator[Block]:
     curves = [option.curve for option in result.options if option.curve is not None]
     label, unit = curves[0].label, curves[0].unit
     yield Heading(f"{label[:1].upper()}{label[1:]} after switching on [{unit}], by the number of the option")
-    shown = [three_digits(float(units.from_si(float(result.times[row]), "min", "time"))) for row in TIMES_SHOWN]
-    cells = [[_cell(q, row) for row in TIMES_SHOWN] for q in curves]
+    rows = [0, *(int(np.argmin(np.abs(result.times - share * result.times[-1]))) for share in SHARES_SHOWN)]
+    shown = [three_digits(float(units.from_si(float(result.times[row]), "min", "time"))) for row in rows]
+    cells = [[_cell(q, row) for row in rows] for q in curves]
     heads = ("min", *(f"{i}" for i in range(1, len(curves) + 1)))
     yield Table(heads, tuple(zip(shown, *cells, strict=True)), ())

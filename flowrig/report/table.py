@@ -135,4 +135,4 @@ def thinned(rows: list[tuple[str, ...]], most: int = MOST_ROWS) -> tuple[tuple[t
     kept = rows[::every]
     if kept[-1] is not rows[-1]:
         kept.append(rows[-1])
-    return tuple(kept), f"Every {every}th of {len(rows)} rows, and the last."
+    return tuple(kept), f"One row in {every} of {len(rows)}, and the last."

@@ -8,8 +8,6 @@ from functools import partial
 from pathlib import Path
 from typing import Any
 
-import numpy as np
-
 from flowrig.errors import Fault, InputError
 from flowrig.progress import each
 from flowrig.records.declare import SEVERITIES, Finding
@@ -39,7 +37,7 @@ from flowrig.studies.reference_flow import told_once
 from flowrig.studies.result import Quantity
 from flowrig.studies.room_cases import case_of
 from flowrig.studies.room_inputs import Asked, Facts, facts_of
-from flowrig.studies.room_over_time import TIMES
+from flowrig.studies.room_over_time import SHARES_OF_RUN
 from flowrig.studies.room_reasons import BLOWN_IN, entering, why_so_much
 from flowrig.studies.room_targets import (
     BOTH,
@@ -249,7 +247,7 @@ def work_out(
             target.cases.append(case_of(target, rate, facts, state, sorts, counts, limits, why, asked))
         target.findings += particle_findings(target, rates)
     level = next((t for t in targets if t.kind == LEVEL), None)
-    instants = np.linspace(0.0, float(facts.room.value("over")), TIMES)
+    instants = float(facts.room.value("over")) * SHARES_OF_RUN
     chosen = [_sets(targets, i, sorts, counts) for i in range(len(states))]
     wanted = None if level is None else level.number
     options = options_of(facts, states, chosen, sorts, wanted, instants, asked)

@@ -18,7 +18,8 @@ from flowrig.uncertainty.interval import Interval
 from flowrig.uncertainty.montecarlo import chunks
 from flowrig.uncertainty.propagate import linear
 
-TIMES = 61  # both ends included
+# at which a level is told, both ends included: close together at first, when it falls fastest
+SHARES_OF_RUN = np.concatenate([np.arange(16.0), np.arange(16.0, 241.0, 4.0)]) / 240.0
 CURVE_DRAWS = 4000  # a time: its ends are then good to about 0.05 u
 TIME_DRAWS = 32_768
 SHARES = (0.9, 0.99, 0.999)  # removed

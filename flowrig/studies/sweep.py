@@ -20,7 +20,7 @@ from flowrig.studies.cleaner import Setup, setup, task_of
 from flowrig.studies.efficiency import held_back
 from flowrig.studies.filter_law import filter_law
 from flowrig.studies.operating_point import beyond_tested, quantity
-from flowrig.studies.result import Quantity
+from flowrig.studies.result import Quantity, unused
 from flowrig.uncertainty.alongside import one_of
 from flowrig.uncertainty.batch import batch_intervals
 from flowrig.uncertainty.estimate import Estimate
@@ -156,7 +156,12 @@ def _entries(
 def _words(section: Section, name: str) -> list[str]:
     item = section[name]
     if name == "filter":
-        return [str(record.curve.value("class") or record.heading.value("title")) for record in item.value]
+        titles = [str(record.heading.value("title")) for record in item.value]
+        classes = [str(record.curve.value("class") or title) for record, title in zip(item.value, titles, strict=True)]
+        told: list[str] = []
+        for words in titles if len(set(classes)) < len(classes) else classes:
+            told.append(unused(words, told))  # no two of one name: a row of a table has to say which it is
+        return told
     kind = str(getattr(item.field, "kind", ""))
     unit = item.unit or ("%" if kind == "ratio" else "")
     numbers = units.from_si(np.asarray(item.value), unit or "1", kind)

@@ -354,7 +354,7 @@ def test_names_stand_on_an_axis_of_their_own(figures: dict[str, Figure]) -> None
     words = [t.get_text().replace("\n", " ").replace("\N{NO-BREAK SPACE}", " ") for t in axes.get_xticklabels()]
     assert words == [
         "Pleated panel 13, 50 mm",
-        "Deep-pleated panel 13, 100 mm, with a …",
+        "Deep-pleated panel 13, 100 mm, …",
         "Pleated panel 13, 50 mm (2)",
     ]
     assert len(heights(axes)) == 3

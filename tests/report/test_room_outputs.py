@@ -74,7 +74,7 @@ def test_the_json_holds_its_contract(told: RoomResult) -> None:
     assert {"nothing added", "duct filter", "1 × small one"} <= names
     for option in body["options"]:
         curve = option["level_over_time"]
-        assert len(curve["value"]) == len(body["times_si"]) == 61
+        assert len(curve["value"]) == len(body["times_si"]) == 73
         assert all(low <= x <= high for low, x, high in zip(curve["low"], curve["value"], curve["high"], strict=True))
     assert body["options"][0]["minutes_to_target"]["value"] is None  # never
     assert body["options"][0]["minutes_to_target"]["never"] == 1.0
@@ -91,9 +91,9 @@ def test_the_csv_has_a_line_a_number(told: RoomResult) -> None:
         for ducts in ("as it is", "with the duct filter")
     ]  # fmt: skip
     levels = [line for line in lines if line["about"] == "level over time"]
-    assert len(levels) == 61 * len(told.options)
+    assert len(levels) == 73 * len(told.options)
     assert {line["unit"] for line in levels} == {"ug/m3"}
-    assert float(levels[60]["minutes"]) == 240.0
+    assert float(levels[72]["minutes"]) == 240.0
     [time] = [line for line in lines if line["of"] == "nothing added" and line["quantity"] == "time to target"]
     assert time["value"] == "never"
     assert float(time["probability"]) == 0.0

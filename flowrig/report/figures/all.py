@@ -14,6 +14,8 @@ PICTURES: dict[str, tuple[str, str]] = {
     "Plan": ("planned", "plan_pictures"),
     "Predicted": ("predicted", "predict_pictures"),
     "Result": ("reduced", "reduced_pictures"),
+    "RoomResult": ("roomed", "room_pictures"),
+    "Owned": ("owned", "own_pictures"),
     "Verified": ("verified", "verify_pictures"),
 }
 # Of a record reduced, by the name of the part: module and function, from the result and the part to its pictures.

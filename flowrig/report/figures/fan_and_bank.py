@@ -19,7 +19,7 @@ if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
 
-def fan_and_bank(predicted: Predicted, *, draws: int = DRAWS, seed: int = 1) -> Figure:
+def fan_and_bank(predicted: Predicted, *, draws: int = DRAWS, seed: int = 1, found: Curves | None = None) -> Figure:
     """Fan and bank of a prediction.
 
     Parameters
@@ -29,6 +29,8 @@ def fan_and_bank(predicted: Predicted, *, draws: int = DRAWS, seed: int = 1) -> 
     draws : int
         For the bands, at each place.
     seed : int
+    found : Curves, optional
+        Both curves, where they are at hand.
 
     Returns
     -------
@@ -39,7 +41,7 @@ def fan_and_bank(predicted: Predicted, *, draws: int = DRAWS, seed: int = 1) -> 
     ------
     Nothing.
     """
-    found = curves(predicted.setup, coverage=predicted.coverage, draws=draws, seed=seed)
+    found = found or curves(predicted.setup, coverage=predicted.coverage, draws=draws, seed=seed)
     rows = _rows(predicted)
     with style.house_style():
         low = style.ROW * len(rows)

@@ -13,17 +13,16 @@ from flowrig.report.table import Table, thinned
 from flowrig.studies.result import Quantity
 
 NOT_TOLD = "–"
+ROUNDING = 1e-9  # of a number: a bar narrower than this is none
 
 
 def bar(value: float, low: float, high: float) -> str:
     """One number with its interval: 883 [834 to 931]; digits by the interval."""
     if not math.isfinite(value):
         return NOT_TOLD
-    if not (math.isfinite(low) and math.isfinite(high)) or high == low:
-        return f"{value:.4g}"
-    shown = [
-        x if float(x) else x.lstrip("-") for x in rounded((high - low) / 4.0, value, low, high)
-    ]  # no minus nothing
+    if not (math.isfinite(low) and math.isfinite(high)) or high - low <= ROUNDING * abs(value):
+        return f"{float(f'{value:.4g}'):.10g}"  # without an exponent
+    shown = rounded((high - low) / 4.0, value, low, high)
     return f"{shown[0]} [{shown[1]} to {shown[2]}]"
 
 
@@ -38,7 +37,12 @@ def table_of(quantities: Iterable[Quantity], head: str = "quantity", caption: st
     return Table((head, "unit", "value", "from", "to"), tuple(rows), (0, 1), caption)
 
 
-def table_along(first: Mapping[str, Sequence[str]], quantities: Iterable[Quantity], most: int | None = None) -> Table:
+def table_along(
+    first: Mapping[str, Sequence[str]],
+    quantities: Iterable[Quantity],
+    most: int | None = None,
+    rows: Sequence[int] | None = None,
+) -> Table:
     """A line a row: words of it first, then each of the quantities with its bar.
 
     Parameters
@@ -48,14 +52,17 @@ def table_along(first: Mapping[str, Sequence[str]], quantities: Iterable[Quantit
         With one axis, of as many rows.
     most : int, optional
         Lines at the most.
+    rows : sequence of int, optional
+        Places along the axis that are told; all of them where nothing is said.
     """
     heads = list(first)
     n = len(next(iter(first.values())))
     columns = [list(words) for words in first.values()]
     for q in quantities:
         heads.append(f"{q.label} [{q.unit}]" if q.unit else q.label)
-        value, low, high = (np.broadcast_to(x, (n,)) for x in (q.value, q.low, q.high))
-        columns.append([bar(*map(float, ends)) for ends in zip(value, low, high, strict=True)])
-    rows = [tuple(cells) for cells in zip(*columns, strict=True)]
-    kept, said = thinned(rows, most) if most else thinned(rows)
+        ends = [np.asarray(x, dtype=float) for x in (q.value, q.low, q.high)]
+        told = [np.broadcast_to(x if rows is None or x.ndim == 0 else x[list(rows)], (n,)) for x in ends]
+        columns.append([bar(*map(float, each)) for each in zip(*told, strict=True)])
+    lines = [tuple(cells) for cells in zip(*columns, strict=True)]
+    kept, said = thinned(lines, most) if most else thinned(lines)
     return Table(tuple(heads), kept, tuple(range(len(first))), said)

@@ -115,6 +115,9 @@ def finish(figure: Figure, title: str, caption: str) -> None:
     figure.texts.append(said)  # the caption is the last text
     engine.execute(figure)
     figure.set_layout_engine("none")
+    for axes in figure.axes:  # what solves the layout differs in the last digit from one time to another
+        x, y, wide, tall = (round(float(a), 7) for a in axes.get_position().bounds)
+        axes.set_position((x, y, wide, tall))
 
 
 def shortened(words: str, letters: int) -> str:
@@ -123,10 +126,24 @@ def shortened(words: str, letters: int) -> str:
     return textwrap.shorten(plain, letters, placeholder=" …") if len(plain) > letters else plain
 
 
+def ends_kept(words: str, letters: int) -> str:
+    """One line of printable text; of what is longer both ends are kept, as long names often differ in the last word."""
+    plain = " ".join("".join(c if c.isprintable() else " " for c in words).split())
+    if len(plain) <= letters:
+        return plain
+    last = max(1, (letters - 3) * 2 // 5)
+    head, tail = plain[: letters - 3 - last], plain[-last:]
+    if " " in head.strip():
+        head = head[: head.rindex(" ")] if plain[len(head)] != " " else head
+    if " " in tail.strip():
+        tail = tail[tail.index(" ") :] if plain[-last - 1] != " " else tail
+    return f"{head.rstrip(' ,')} … {tail.lstrip(' ,')}"
+
+
 def folded(words: str, letters: int, lines: int = 2) -> str:
     """Text over a few short lines; a number keeps its unit."""
-    words = re.sub(r"(?<=\d) (?=[a-z%])", "\N{NO-BREAK SPACE}", words)
-    return "\n".join(textwrap.wrap(shortened(words, letters * lines), letters, max_lines=lines, placeholder=" …"))
+    words = re.sub(r"(?<=\d) (?=[a-z%])", "\N{NO-BREAK SPACE}", shortened(words, letters * lines))
+    return "\n".join(textwrap.wrap(words, letters, max_lines=lines, placeholder=" …"))
 
 
 def round_ticks(axis: Any, most: int = 7, whole: bool = False) -> None:
@@ -179,7 +196,7 @@ def strip(axes: Axes, rows: Sequence[Row]) -> None:
         mark(axes, row.value, i, row.marker, row.filled)
     axes.set_yticks(range(len(rows)), [f"{row.words}\n{row.shown}" for row in rows], fontsize=SMALL)
     axes.set_ylim(len(rows) - 0.45, -0.55)
-    axes.tick_params(axis="y", length=0)
+    axes.tick_params(axis="y", length=0, pad=7)  # a mark at the very edge keeps clear of the words
     axes.grid(False, axis="y")
     axes.spines["left"].set_visible(False)
 

@@ -78,7 +78,36 @@ class Panel:
     gains: bool = False
 
 
+@dataclass(frozen=True)
+class Drawn:
+    """One figure of a sweep.
+
+    Attributes
+    ----------
+    figure : matplotlib Figure
+        Laid out.
+    rows : array of bool
+        The designs that belong to it.
+    told : str
+        What all of them have; empty where there is one figure.
+    """
+
+    figure: Figure
+    rows: Array
+    told: str
+
+
 def swept_figures(swept: Swept) -> dict[str, Figure]:
+    """The figures alone of `swept_drawn`, by the name of the file."""
+    return {name: drawn.figure for name, drawn in swept_drawn(swept).items()}
+
+
+def words_of(swept: Swept) -> dict[str, list[str]]:
+    """What was tried as figures have it, by variable: two filters of one name are told apart."""
+    return {v.name: v.words for v in _read(swept)}
+
+
+def swept_drawn(swept: Swept) -> dict[str, Drawn]:
     """A sweep as pictures: one, or one for each combination of what is varied beyond two.
 
     Parameters
@@ -87,8 +116,8 @@ def swept_figures(swept: Swept) -> dict[str, Figure]:
 
     Returns
     -------
-    dict of str to matplotlib Figure
-        By the name of the file. Laid out; `style.save` turns them into files.
+    dict of str to Drawn
+        By the name of the file; `style.save` turns figures into files.
 
     Raises
     ------
@@ -105,7 +134,8 @@ def swept_figures(swept: Swept) -> dict[str, Figure]:
             told.append(f"figure {number} of {MOST_FIGURES}; {len(combinations) - MOST_FIGURES} more are not drawn")
         name = "sweep" if len(combinations) == 1 else f"sweep-{number}"
         with style.house_style():
-            figures[name] = _Sheet(swept, across, beside, held, "; ".join(told)).figure
+            sheet = _Sheet(swept, across, beside, held, "; ".join(told))
+            figures[name] = Drawn(sheet.figure, sheet.rows, "; ".join(told))
     return figures
 
 
