@@ -7,7 +7,9 @@ import xml.etree.ElementTree as ElementTree
 from dataclasses import dataclass
 from pathlib import Path
 
-from flowrig.cli import main
+from click.testing import CliRunner
+
+from flowrig.cli import group
 
 ROOT = Path(__file__).parents[1]
 FOLDER = ROOT / "docs" / "figures"
@@ -31,7 +33,9 @@ def draw(each: Drawn) -> dict[str, bytes]:
     with tempfile.TemporaryDirectory() as folder:
         command, *more = each.command.split()
         words = [str(ROOT / word) if "/" in word else word for word in more]
-        main([command, *words, *(str(ROOT / name) for name in each.record.split()), "--figures", folder, "--quiet"])
+        files = [str(ROOT / name) for name in each.record.split()]
+        done = CliRunner().invoke(group, [command, *words, *files, "--figures", folder, "--quiet"])
+        assert done.exit_code == 0, done.output
         return {path.stem: path.read_bytes() for path in Path(folder).iterdir()}
 
 
@@ -55,9 +59,7 @@ def file_of(each: Drawn, name: str) -> str:
 
 
 GALLERY = (
-    Drawn(
-        "reduce", "examples/03-pitot-traverse/record.toml", {"flow-plane": "Velocities over the plane of a traverse"}
-    ),
+    Drawn("reduce", "examples/03-pitot-traverse/record.toml", {"flow-plane": "Velocities over a plane"}),
     Drawn(
         "reduce",
         "examples/02-nozzle-log/record.toml",
@@ -76,7 +78,7 @@ GALLERY = (
         "examples/19-later-checks/january.toml examples/19-later-checks/record.toml",
         {"checks": "Later checks of a calibration"},
     ),
-    Drawn("plan", "examples/18-plan/record.toml", {}),
+    Drawn("plan", "examples/18-plan/record.toml", {"plan": "What limits a measurement to come, and what helps"}),
     Drawn(
         "reduce",
         "examples/25-working-week/record.toml",
@@ -97,7 +99,11 @@ GALLERY = (
         "examples/25-working-week/classroom.toml",
         {"room-level": "Smoke in a classroom over time", "units-level": "How many units hold the level"},
     ),
-    Drawn("own", "examples/25-working-week/ten-years.toml", {}),
+    Drawn(
+        "own",
+        "examples/25-working-week/ten-years.toml",
+        {"costs": "Costs over ten years", "ranges": "What each range does to the comparison"},
+    ),
 )
 
 

@@ -11,6 +11,7 @@ from click.testing import CliRunner
 from flowrig.cli import COMMANDS, group
 from flowrig.report.lines import rounded
 from flowrig.report.markdown import calibration_tables, field_tables, flag_table, method_table
+from tests.gallery import gallery
 from tests.predicted import example
 
 ROOT = Path(__file__).parents[1]
@@ -73,7 +74,7 @@ def beside() -> str:
 CURVES = ROOT / "examples" / "curves" / "README.md"
 PAGES = {
     CURVES: {"beside": beside},
-    README: {"output": output, "commands": command_list, "methods": method_table},
+    README: {"output": output, "commands": command_list, "methods": method_table, "gallery": gallery},
     CALIBRATIONS: {"calibration": calibration, "format": calibration_tables},
     ROOT / "docs" / "fields.md": {"fields": field_tables},
     ROOT / "docs" / "flags.md": {"flags": flag_table},

@@ -190,14 +190,18 @@ def _points(axes: Axes, t: Traced, look: _Look, bottom: float) -> None:
         at = some & which & (t.level > 0.0)
         if np.any(np.isfinite(low[at])):
             ends = np.maximum(low[at], bottom)
-            axes.vlines(x[at], ends, high[at], color=look.colour, linewidth=0.8, alpha=shade, zorder=2.5)
+            style.uprights(
+                axes, x[at], ends, high[at], gid="bar", color=look.colour, linewidth=0.8, alpha=shade, zorder=2.5
+            )
         axes.plot(
             x[at], y[at], look.marker, color=look.colour, markerfacecolor=look.colour if filled else "white",
             markersize=3.6, markeredgewidth=0.9, linestyle="none", alpha=shade, zorder=3, gid="reading",
         )  # fmt: skip
         none = some & which & (t.level <= 0.0) & np.isfinite(high)
         if np.any(none):
-            axes.vlines(x[none], bottom, high[none], color=look.colour, linewidth=0.8, alpha=shade, zorder=2.5)
+            style.uprights(
+                axes, x[none], bottom, high[none], gid="bar", color=look.colour, linewidth=0.8, alpha=shade, zorder=2.5
+            )
             axes.plot(
                 x[none], high[none], "_", color=look.colour, markersize=3.5, linestyle="none", alpha=shade, gid="none"
             )

@@ -210,6 +210,13 @@ def mark(axes: Axes, x: float, y: float, marker: str, filled: bool, size: float 
     )  # fmt: skip
 
 
+def uprights(axes: Axes, x: Array, low: Array | float, high: Array, **look: Any) -> None:
+    """Many bars as one line: in a file a hundredth of what a bar each takes."""
+    gaps = np.full(np.shape(x), np.nan)
+    ends = np.column_stack([np.broadcast_to(low, np.shape(x)), np.broadcast_to(high, np.shape(x)), gaps])
+    axes.plot(np.column_stack([x, x, gaps]).ravel(), ends.ravel(), solid_capstyle="butt", **look)
+
+
 REACHES = (12.0, 20.0, 32.0, 48.0, 70.0)  # points from a mark to its words
 DIRECTIONS = 16
 SHADE = 0.05  # of covering a curve: covering a band
@@ -297,4 +304,14 @@ def drawn(figure: Figure, form: str = "svg") -> bytes:
     empty = {"Date": None, "Creator": None} if form == "svg" else {"Software": None}
     with house_style():
         figure.savefig(stream, format=form, metadata=empty)
-    return stream.getvalue()
+    return _shorter(stream.getvalue()) if form == "svg" else stream.getvalue()
+
+
+# Coordinates, and nothing that is read as text; a hundredth of a point is far below what can be seen.
+_PLACES = re.compile(rb' (?:d|points|x|y|width|height|transform)="[^"]*"')
+_DIGITS = re.compile(rb"(\.\d\d)\d+(?![\de])")
+
+
+def _shorter(svg: bytes) -> bytes:
+    """The same drawing in a smaller file."""
+    return _PLACES.sub(lambda found: _DIGITS.sub(rb"\1", found[0]), svg)

@@ -25,6 +25,7 @@ if TYPE_CHECKING:
     from jinja2 import Environment
 
 SEVERITIES = {"alarm": "ALARM", "warning": "Warning", "note": "Note"}
+MOST_DRAWN = 760_000  # bytes of all figures, so that a page stays below 1 MB
 MOST_LISTED = 400  # values of one sort
 
 
@@ -45,9 +46,12 @@ def page_html(result: Any, pictures: Sequence[Picture], blocks: Sequence[Reporte
         HTML of well below 1 MB, the same for the same result but for the day of issue.
     """
     subject = subject_of(result)
+    images, beyond = _images(pictures)
+    pictures = [picture for picture in pictures if picture.name in images]
+    left = f"Not shown, to keep the page small: {'; '.join(beyond)}. --figures DIR writes them." if beyond else ""
     parts = [
         _numbers(subject),
-        Part("figures", "Figures", list(pictures)),
+        Part("figures", "Figures", [*pictures, *([left] if left else [])]),
         Part("full", "The result in full", _in_full(blocks)),
         _budgets(subject),
         _flags(subject),
@@ -72,6 +76,7 @@ def page_html(result: Any, pictures: Sequence[Picture], blocks: Sequence[Reporte
             alarms=list(dict.fromkeys((f.code, f.message) for f in alarms)),
             worst=worst,
             parts=parts,
+            images=images,
             figures=[(number, picture) for number, picture in enumerate(pictures, 1)],
             issued=dt.date.today().isoformat(),
             version=metadata.version("flowrig"),
@@ -90,7 +95,6 @@ def _environment() -> Environment:
         trim_blocks=True,
         lstrip_blocks=True,
     )
-    environment.filters["image"] = _image
     environment.tests |= {
         "table": lambda block: isinstance(block, Table),
         "words": lambda block: isinstance(block, Words),
@@ -102,8 +106,17 @@ def _environment() -> Environment:
     return environment
 
 
-def _image(picture: Picture) -> str:
-    return f"data:image/svg+xml;base64,{base64.b64encode(drawn(picture.figure)).decode('ascii')}"
+def _images(pictures: Sequence[Picture]) -> tuple[dict[str, str], list[str]]:
+    """Each as an image by its name, and the titles of those that would make the page too heavy."""
+    images, beyond, room = {}, [], MOST_DRAWN
+    for picture in pictures:
+        content = base64.b64encode(drawn(picture.figure)).decode("ascii")
+        if len(content) > room:
+            beyond.append(picture.title)
+            continue
+        room -= len(content)
+        images[picture.name] = f"data:image/svg+xml;base64,{content}"
+    return images, beyond
 
 
 def _in_full(blocks: Sequence[Reported]) -> list[Block]:
