@@ -13,12 +13,11 @@ EXAMPLES = Path(__file__).parents[2] / "examples"
 COMMANDS = {
     "measurement": ("reduce", "01-nozzle-bank/record.toml"),
     "methods": ("reduce", "14-two-methods/record.toml"),
-    "traverse": ("reduce", "03-pitot-traverse/record.toml"),
     "week": ("reduce", "25-working-week/record.toml"),
     "batch": ("reduce", "06-batch/record.toml", "--rows", "06-batch/tests.csv"),
     "calibration": ("calibrate", "17-box-calibration/record.toml"),
     "plan": ("plan", "18-plan/record.toml"),
-    "prediction": ("predict", "25-working-week/panels.toml"),
+    "alarm": ("predict", "23-stalled-fan/record.toml"),
     "life": ("predict", "24-when-to-change/record.toml"),
     "room": ("room", "25-working-week/classroom.toml"),
     "costs": ("own", "25-working-week/ten-years.toml"),
