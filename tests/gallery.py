@@ -1,10 +1,11 @@
-"""Figures of the examples for the README: `python -m tests.gallery` draws them anew into docs/figures."""
+"""Pages and figures of the examples. `python -m tests.gallery` draws those of the README anew into docs/figures."""
 
 from __future__ import annotations
 
 import tempfile
 import xml.etree.ElementTree as ElementTree
-from dataclasses import dataclass
+from dataclasses import dataclass, field
+from functools import cache
 from pathlib import Path
 
 from click.testing import CliRunner
@@ -16,27 +17,37 @@ FOLDER = ROOT / "docs" / "figures"
 
 
 @dataclass(frozen=True)
-class Drawn:
-    """Figures of one command over one example, by the names of their files."""
+class Example:
+    """One command over one example.
+
+    Attributes
+    ----------
+    command : str
+        Its words, files from the root of the project.
+    shown : dict of str to str
+        Figures of the gallery, by the names of their files: what each shows.
+    """
 
     command: str
-    record: str
-    figures: dict[str, str]  # name of the file: what it shows
+    shown: dict[str, str] = field(default_factory=dict)
 
-    @property
-    def line(self) -> str:
-        return f"flowrig {self.command} {self.record} --figures FOLDER"
+    def file(self, name: str) -> Path:
+        """Where a figure of the gallery stands."""
+        number = next(word for word in self.command.split() if word.startswith("examples/")).split("/")[1].split("-")[0]
+        return FOLDER / f"{number}-{name}.svg"
 
 
-def draw(each: Drawn) -> dict[str, bytes]:
-    """What the command writes."""
+@cache
+def made(name: str) -> tuple[str, dict[str, bytes]]:
+    """The page and the figures that the command line writes."""
+    command, *words = EXAMPLES[name].command.split()
+    words = [str(ROOT / word) if "/" in word else word for word in words]
     with tempfile.TemporaryDirectory() as folder:
-        command, *more = each.command.split()
-        words = [str(ROOT / word) if "/" in word else word for word in more]
-        files = [str(ROOT / name) for name in each.record.split()]
-        done = CliRunner().invoke(group, [command, *words, *files, "--figures", folder, "--quiet"])
+        page = Path(folder) / "page.html"
+        done = CliRunner().invoke(group, [command, *words, "--report", str(page), "--figures", folder, "--quiet"])
         assert done.exit_code == 0, done.output
-        return {path.stem: path.read_bytes() for path in Path(folder).iterdir()}
+        figures = {path.stem: path.read_bytes() for path in Path(folder).glob("*.svg")}
+        return page.read_text(encoding="utf-8"), figures
 
 
 def words_of(svg: bytes) -> list[str]:
@@ -47,22 +58,17 @@ def words_of(svg: bytes) -> list[str]:
 def gallery() -> str:
     """The part of the README."""
     lines = []
-    for each in GALLERY:
-        for name, words in each.figures.items():
-            lines.append(f"**{words}** (`{each.line}`)\n\n![{words}](docs/figures/{file_of(each, name)})\n")
+    for each in EXAMPLES.values():
+        if each.shown:
+            lines.append(f"`flowrig {each.command}`\n")
+        for name, words in each.shown.items():
+            lines.append(f"![{words}]({each.file(name).relative_to(ROOT).as_posix()})\n")
     return "\n".join(lines)
 
 
-def file_of(each: Drawn, name: str) -> str:
-    folder = Path(each.record.split()[0]).parent.name.split("-")[0]
-    return f"{folder}-{name}.svg"
-
-
-GALLERY = (
-    Drawn("reduce", "examples/03-pitot-traverse/record.toml", {"flow-plane": "Velocities over a plane"}),
-    Drawn(
-        "reduce",
-        "examples/02-nozzle-log/record.toml",
+EXAMPLES = {
+    "measurement": Example(
+        "reduce examples/02-nozzle-log/record.toml",
         {
             "flow-readings": "A log, its mean, and what its scatter is worth",
             "flow-ranges": "Where the readings lie in the limits of the method",
@@ -71,50 +77,59 @@ GALLERY = (
             "flow-density": "The linear interval against draws",
         },
     ),
-    Drawn("reduce", "examples/14-two-methods/record.toml", {"together": "Two methods beside each other"}),
-    Drawn("calibrate", "examples/17-box-calibration/record.toml", {"calibration": "A calibration and its residuals"}),
-    Drawn(
-        "verify calibrations/box-2-2026-10.toml",
-        "examples/19-later-checks/january.toml examples/19-later-checks/record.toml",
+    "plane": Example(
+        "reduce examples/03-pitot-traverse/record.toml", {"flow-plane": "Velocities over the plane of a traverse"}
+    ),
+    "batch": Example("reduce examples/06-batch/record.toml --rows examples/06-batch/tests.csv"),
+    "methods": Example(
+        "reduce examples/14-two-methods/record.toml", {"together": "Two methods of measuring beside each other"}
+    ),
+    "calibration": Example(
+        "calibrate examples/17-box-calibration/record.toml", {"calibration": "A calibration and its residuals"}
+    ),
+    "checks": Example(
+        "verify calibrations/box-2-2026-10.toml examples/19-later-checks/january.toml "
+        "examples/19-later-checks/record.toml",
         {"checks": "Later checks of a calibration"},
     ),
-    Drawn("plan", "examples/18-plan/record.toml", {"plan": "What limits a measurement to come, and what helps"}),
-    Drawn(
-        "reduce",
-        "examples/25-working-week/record.toml",
+    "plan": Example(
+        "plan examples/18-plan/record.toml", {"plan": "What limits a measurement still to come, and what would help"}
+    ),
+    "week": Example(
+        "reduce examples/25-working-week/record.toml",
         {
             "efficiency-by-size": "Efficiency by size, and the levels of classes",
             "clean-air-by-size": "Clean air by range of size",
             "decay": "Decays in a room",
         },
     ),
-    Drawn(
-        "predict",
-        "examples/25-working-week/panels.toml",
-        {"fan-and-bank": "Fan and filters, and where they meet", "sweep": "One, two and four filters"},
+    "alarm": Example(
+        "predict examples/23-stalled-fan/record.toml", {"fan-and-bank": "A fan with a dip: two flows may come of it"}
     ),
-    Drawn("predict", "examples/24-when-to-change/record.toml", {"life": "Filters in use, and when to change them"}),
-    Drawn(
-        "room",
-        "examples/25-working-week/classroom.toml",
+    "designs": Example("predict examples/25-working-week/panels.toml", {"sweep": "One, two and four filters"}),
+    "life": Example(
+        "predict examples/24-when-to-change/record.toml", {"life": "Filters in use, and when to change them"}
+    ),
+    "room": Example(
+        "room examples/25-working-week/classroom.toml",
         {"room-level": "Smoke in a classroom over time", "units-level": "How many units hold the level"},
     ),
-    Drawn(
-        "own",
-        "examples/25-working-week/ten-years.toml",
+    "costs": Example(
+        "own examples/25-working-week/ten-years.toml",
         {"costs": "Costs over ten years", "ranges": "What each range does to the comparison"},
     ),
-)
+}
 
 
 def write() -> None:
     FOLDER.mkdir(parents=True, exist_ok=True)
     for old in FOLDER.glob("*.svg"):
         old.unlink()
-    for each in GALLERY:
-        drawn = draw(each)
-        for name in each.figures:
-            (FOLDER / file_of(each, name)).write_bytes(drawn[name])
+    for name, each in EXAMPLES.items():
+        if each.shown:
+            figures = made(name)[1]
+            for figure in each.shown:
+                each.file(figure).write_bytes(figures[figure])
 
 
 if __name__ == "__main__":

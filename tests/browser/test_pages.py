@@ -1,6 +1,6 @@
-"""Pages in a real browser: nothing at the console, nothing fetched, whole on paper, inert, and fit for everybody.
+"""Pages of the examples in a real browser: nothing at the console, nothing fetched, whole on paper, fit for everybody.
 
-One test a page, as making it takes longer than looking at it.
+The gallery is fresh. One test a page, as making it takes longer than looking at it.
 """
 
 from __future__ import annotations
@@ -9,18 +9,22 @@ from typing import Any
 
 import pytest
 
-from tests.browser.pages import COMMANDS, page
+from tests.gallery import EXAMPLES, made, words_of
 
 PAPERS = {"A4": (210.0, 297.0), "Letter": (215.9, 279.4)}
 MARGINS = (16.0 + 18.0, 15.0 + 15.0)  # of page.css, upright and across [mm]
-DARK = ("measurement", "plan", "alarm")  # small ones: every cell of a table is looked at
+DARK = ("batch", "plan", "alarm")  # small ones: every cell of a table is looked at
 PIXEL = 25.4 / 96.0  # mm
 
 
-@pytest.mark.parametrize("name", COMMANDS)
-def test_a_page(opened: Any, name: str) -> None:
-    html = page(name)
+@pytest.mark.parametrize("name", EXAMPLES)
+def test_an_example(request: pytest.FixtureRequest, name: str) -> None:
+    html, figures = made(name)
+    for figure in EXAMPLES[name].shown:
+        stored = EXAMPLES[name].file(figure)
+        assert words_of(stored.read_bytes()) == words_of(figures[figure]), "run: python -m tests.gallery"
     assert len(html.encode()) < 1_000_000
+    opened = request.getfixturevalue("opened")  # skipped from here on where there is no browser
     shown = opened(html, viewport={"width": 1000, "height": 900})
     opens_with_its_answer(shown)
     names_its_figures(shown)
@@ -79,7 +83,7 @@ def whole_on(shown: Any, paper: str) -> None:
 
 
 def test_the_first_key_leads_to_the_answer(opened: Any) -> None:
-    shown = opened(page("measurement"), viewport={"width": 360, "height": 700})
+    shown = opened(made("batch")[0], viewport={"width": 360, "height": 700})
     shown.keyboard.press("Tab")
     assert shown.evaluate("document.activeElement.className") == "skip"
     shown.keyboard.press("Enter")
@@ -108,11 +112,13 @@ def test_titles_are_words_and_nothing_else(opened: Any) -> None:
 
 
 def test_more_figures_than_a_page_holds_are_named(monkeypatch: pytest.MonkeyPatch) -> None:
+    import flowrig
+    from flowrig.report.figures.all import pictures_of
     from flowrig.report.page import render
+    from tests.studies.records import nozzle
 
-    monkeypatch.setattr(render, "MOST_DRAWN", 60_000)
-    page.cache_clear()
-    html = page("measurement")
-    page.cache_clear()
+    monkeypatch.setattr(render, "MOST_DRAWN", 40_000)
+    result = flowrig.reduce(nozzle())
+    html = render.page_html(result, pictures_of(result), [])
     assert "Not shown, to keep the page small: " in html
-    assert 0 < html.count("<figure") < 5
+    assert 0 < html.count("<figure") < len(pictures_of(result))
