@@ -36,7 +36,7 @@ def test_every_output_is_written(folder: Path, capsys: pytest.CaptureFixture[str
     body = json.loads((folder / "a.json").read_text(encoding="utf-8"))
     assert body["crossings"][0]["estimates"][0]["unit"] == "cfm"
     assert (folder / "a.csv").read_text(encoding="utf-8").startswith("count,flow [cfm]")
-    assert sorted(p.name for p in (folder / "pictures").iterdir()) == ["fan-and-bank.svg", "sweep.svg"]
+    assert sorted(p.name for p in (folder / "pictures").iterdir()) == ["fan-and-bank.svg", "noise.svg", "sweep.svg"]
 
 
 def test_nothing_is_written_where_one_output_cannot_be(folder: Path, capsys: pytest.CaptureFixture[str]) -> None:

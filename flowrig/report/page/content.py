@@ -107,6 +107,11 @@ class Subject:
     budgets: Sequence[Quantity] = field(default_factory=list)
 
     @property
+    def ahead(self) -> bool:
+        """What the record is about lies ahead: its air and readings are expected."""
+        return self.kind in ("Plan", "Prediction")
+
+    @property
     def records(self) -> list[Record]:
         """Each once."""
         return list({id(r): r for r in (self.record, *self.others)}.values())

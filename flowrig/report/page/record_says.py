@@ -17,25 +17,32 @@ from flowrig.records.schema import MEASURED_KIND
 from flowrig.report.table import Table
 from flowrig.studies.result import Quantity
 
+UNTOLD = "not told"
 LONG = 24  # readings of a field, beyond which their ends and number are told
-MEASURED, STATED, ASSUMED = "measured", "stated", "assumed"
+MEASURED, STATED, ASSUMED, EXPECTED = "measured", "stated", "assumed", "expected"
+SUPPOSED = ("air", "flow")  # tables that hold what is expected, where nothing was measured yet
+
+
+FIRST = ("title", "item", "received", "date", "by", "laboratory", "place", "customer", "notes")
 
 
 def heading_rows(record: Record) -> Iterator[tuple[str, str]]:
     """What was tested, by whom, when and where."""
-    for name in ("title", "date", "by", "place", "notes"):
+    for name in FIRST:
         value = record.heading.value(name)
         if value:
             yield name, shown(record.heading[name])
     for name, item in record.heading.items.items():
-        if name not in ("title", "date", "by", "place", "notes", "invented") and not item.assumed:
+        if name not in (*FIRST, "invented") and not item.assumed:
             yield name.replace("_", " "), shown(item)
 
 
-def origin(item: Item, section: Section) -> str:
-    """Whether a value was measured, stated, or assumed as nothing was written."""
+def origin(item: Item, section: Section, ahead: bool = False) -> str:
+    """Whether a value was measured, stated, assumed as nothing was written, or is expected of what lies ahead."""
     if item.assumed:
         return ASSUMED
+    if ahead and isinstance(item.field, Reading) and section.path and section.path[0] in SUPPOSED:
+        return EXPECTED
     figures = section.value("figures")  # of a fan or a filter: whose they are
     read = isinstance(item.field, Reading) if figures is None else figures == MEASURED
     return MEASURED if read and isinstance(item.field, Reading | Series) else STATED
@@ -81,15 +88,21 @@ def _numbers(item: Item) -> str:
     return f"{said} {unit}".strip() + (", with a ± beside it" if item.components else "")
 
 
-def field_tables(record: Record) -> Iterator[Table]:
+def field_tables(record: Record, ahead: bool = False) -> Iterator[Table]:
     """Every field of every table of a record, and where its value comes from."""
+    invented = _to_come(record)
     for section in record.sections:
         if section.path and section.path[0] == "instruments":
             continue
-        items = section.items.items()
-        rows = [(name.replace("_", " "), shown(x), x.instrument, origin(x, section)) for name, x in items]
+        items = [(name, x) for name, x in section.items.items() if (id(section), name) not in invented]
+        rows = [(name.replace("_", " "), shown(x), x.instrument, origin(x, section, ahead)) for name, x in items]
         if rows and section.path:
             yield Table(("field", "as written", "instrument", "origin"), tuple(rows), (0, 1, 2, 3), f"[{section.name}]")
+
+
+def _to_come(record: Record) -> set[tuple[int, str]]:
+    """Fields in whose place something stands while a measurement is only planned."""
+    return {(id(flow.section), name) for flow in record.flows for name in flow.to_come}
 
 
 def file_tables(record: Record) -> Iterator[Table]:
@@ -97,11 +110,12 @@ def file_tables(record: Record) -> Iterator[Table]:
     for name, table in record.tables.items():
         heads = ("line", *(header.raw for header in table.headers))
         rows = tuple((str(table.row_number(i)), *_cells(table, i)) for i in range(len(table)))
-        left = tuple(k for k in range(1, len(heads)) if not all(_number(row[k]) for row in rows))
+        left = tuple(k for k in range(1, len(heads)) if not all(is_number(row[k]) for row in rows))
         yield Table(heads, rows, left, name)
 
 
-def _number(cell: str) -> bool:
+def is_number(cell: str) -> bool:
+    """Whether a cell of a table holds one, or nothing."""
     try:
         float(cell.replace(",", ".") or 0)
     except ValueError:
@@ -139,8 +153,8 @@ def instrument_table(records: list[Record]) -> Table | None:
 
 def _instrument_row(section: Section, name: str, kind: str, limits: str, resolution: str, of: str) -> tuple[str, ...]:
     by = next((_named(section.value(each)) for each in ("calibration", *CALIBRATIONS) if section.value(each)), "")
-    dates = ("" if section.value(each) is None else shown(section[each]) for each in ("calibrated", "due"))
-    return (name, kind, str(section.value("serial") or "not told"), *dates, by, limits, resolution, of)
+    dates = (shown(section[each]) if section.value(each) is not None else UNTOLD for each in ("calibrated", "due"))
+    return (name, kind, str(section.value("serial") or UNTOLD), *dates, by, limits, resolution, of)
 
 
 def air_table(record: Record) -> Table | None:
@@ -154,14 +168,17 @@ def air_table(record: Record) -> Table | None:
     return Table(heads, tuple(rows), tuple(range(len(heads)))) if rows else None
 
 
-def apart(records: list[Record], sort: str) -> list[str]:
+def apart(records: list[Record], sort: str, ahead: bool = False) -> list[str]:
     """Fields of all records by where their values come from, each with its value."""
     found = []
     for record in records:
         of = f"{record.name}: " if len(records) > 1 else ""
+        invented = _to_come(record)
         for section in record.sections:
             for name, item in section.items.items():
-                if origin(item, section) == sort and section.path and section.path[0] != "instruments":
+                if (id(section), name) in invented or not section.path or section.path[0] == "instruments":
+                    continue
+                if origin(item, section, ahead and record is records[0]) == sort:
                     found.append(f"{of}{section.name}.{name} = {shown(item)}")
     return found
 

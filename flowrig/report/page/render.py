@@ -3,7 +3,10 @@
 from __future__ import annotations
 
 import base64
+import csv
 import datetime as dt
+import hashlib
+import io
 import platform
 from collections.abc import Sequence
 from dataclasses import replace
@@ -11,6 +14,7 @@ from functools import cache
 from importlib import metadata
 from typing import TYPE_CHECKING, Any
 
+from flowrig.report.as_csv import result_csv
 from flowrig.report.blocks import Block as Reported
 from flowrig.report.blocks import Heading, Paragraph, Raised
 from flowrig.report.figures.picture import Picture
@@ -19,7 +23,8 @@ from flowrig.report.figures.style import drawn
 from flowrig.report.page import record_says as says
 from flowrig.report.page.content import Below, Block, Found, Part, Points, Subject, Words
 from flowrig.report.page.subjects import subject_of
-from flowrig.report.table import Table
+from flowrig.report.table import Table, thinned
+from flowrig.studies.result import Quantity, interval_source
 
 if TYPE_CHECKING:
     from jinja2 import Environment
@@ -57,6 +62,7 @@ def page_html(result: Any, pictures: Sequence[Picture], blocks: Sequence[Reporte
         _flags(subject),
         Part("conventions", "Conventions, corrections and deviations", _conventions(subject)),
         _instruments(subject),
+        *_rows(result),
         *_readings(subject),
         *_origins(subject),
         Part("cautions", "Cautions", _cautions(subject)),
@@ -80,8 +86,15 @@ def page_html(result: Any, pictures: Sequence[Picture], blocks: Sequence[Reporte
             figures=[(number, picture) for number, picture in enumerate(pictures, 1)],
             issued=dt.date.today().isoformat(),
             version=metadata.version("flowrig"),
+            report=_number(subject),
         )
     )
+
+
+def _number(subject: Subject) -> str:
+    """Of the report: the same for the same files and settings."""
+    told = "".join(d for record in subject.records for d in record.digests.values()) + repr(subject.settings)
+    return hashlib.sha256(f"{subject.kind}{metadata.version('flowrig')}{told}".encode()).hexdigest()[:10]
 
 
 @cache
@@ -140,9 +153,22 @@ def _numbers(subject: Subject) -> Part:
     blocks: list[Block] = []
     if subject.quantities:
         level = subject.settings.get("coverage of the intervals", "")
-        blocks.append(f"Intervals hold {level} each. Numbers that share a cause of error move together.")
-        blocks.append(table_of(subject.quantities))
+        blocks.append(
+            f"Intervals hold {level} each. u is the standard uncertainty; where k stands, the interval is k u to "
+            "either side, else it is from draws or from counts. Numbers that share a cause of error move together."
+        )
+        blocks.append(_with_factors(subject.quantities))
     return Part("numbers", "The numbers", blocks)
+
+
+def _with_factors(quantities: Sequence[Quantity]) -> Table:
+    """A line a number, with its standard uncertainty, and k where the interval is that multiple of it."""
+    plain = table_of(quantities)
+    rows = []
+    for row, q in zip(plain.rows, quantities, strict=True):
+        k = f"{float(q.interval.factor):.3g}" if interval_source(q) == "linear" and not q.bound else "–"
+        rows.append((*row, f"{float(q.u):.2g}", k))
+    return replace(plain, heads=(*plain.heads, "u", "k"), rows=tuple(rows))
 
 
 def _budgets(subject: Subject) -> Part:
@@ -185,13 +211,24 @@ def _readings(subject: Subject) -> list[Part]:
         air = says.air_table(record)
         if air is not None:
             blocks += [Below("Air"), air]
-        blocks += says.field_tables(record)
+        blocks += says.field_tables(record, subject.ahead and record is subject.record)
         files = list(says.file_tables(record))
         for table in files:
             told = f"From the file {table.caption}, by its line numbers; the digest at the end is of the whole."
             blocks += [told, table]
         parts.append(Part(f"record-{number}", f"Every reading: {record.name}", blocks))
     return parts
+
+
+def _rows(result: Any) -> list[Part]:
+    """Of a batch, every test with its flow."""
+    if getattr(result, "rows", None) is None:
+        return []
+    heads, *rows = csv.reader(io.StringIO(result_csv(result)))
+    kept, said = thinned([tuple(row) for row in rows], MOST_LISTED)
+    left = tuple(k for k in range(len(heads)) if not all(says.is_number(row[k]) for row in kept))
+    blocks: list[Block] = [said] if said else []
+    return [Part("tests", "Every test", [*blocks, Table(tuple(heads), kept, left)])]
 
 
 def _origins(subject: Subject) -> list[Part]:
@@ -201,8 +238,11 @@ def _origins(subject: Subject) -> list[Part]:
         (says.MEASURED, "Measured", "Nothing was measured for this."),
         (says.STATED, "Stated by a person, a maker or a certificate", "Nothing."),
         (says.ASSUMED, "Assumed, as nothing was written", "Nothing."),
+        (says.EXPECTED, "Expected, not measured yet", "Nothing."),
     ):
-        found = says.apart(records, sort)
+        found = says.apart(records, sort, subject.ahead)
+        if sort == says.EXPECTED and not found:
+            continue
         more = [f"and {len(found) - MOST_LISTED} more"] if len(found) > MOST_LISTED else []
         told += [Below(title), Points(tuple(found[:MOST_LISTED] + more)) if found else none]
     invented = [r.name for r in records if r.heading.value("invented")]

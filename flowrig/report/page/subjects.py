@@ -12,7 +12,9 @@ from flowrig.methods import cautions, decay_cautions, room_cautions
 from flowrig.records.record import Record
 from flowrig.report.lines import numbers, quantity_line
 from flowrig.report.page.content import Subject
+from flowrig.report.page.methods_said import methods_said, zeros
 from flowrig.studies.calibrate import Calibrated
+from flowrig.studies.life import Life
 from flowrig.studies.outlook import Plan
 from flowrig.studies.own import Owned
 from flowrig.studies.predict import Predicted
@@ -23,6 +25,9 @@ from flowrig.studies.verify import Verified
 UNIT_AT_WORK = (cautions.GUARD, cautions.UNPLUG, cautions.LOADED, cautions.THROTTLED, cautions.CORD, cautions.LICENSED)
 
 
+LED_BY_ALARMS = ("Measurement", "Prediction", "Calibration")  # elsewhere an alarm is of one option or target
+
+
 def subject_of(result: Any) -> Subject:
     """What a page has to tell of a result.
 
@@ -31,7 +36,13 @@ def subject_of(result: Any) -> Subject:
     KeyError
         Of what is no result of a command.
     """
-    return SUBJECTS[type(result).__name__](result)
+    subject = SUBJECTS[type(result).__name__](result)
+    raised = [f for f in subject.findings if f.severity == "alarm" and f.rows is None]
+    alarms = list(dict.fromkeys(f"{f.code}: {f.message}" for f in raised))
+    if alarms and subject.kind in LED_BY_ALARMS:
+        more = f", and {len(alarms) - 1} more" if len(alarms) > 1 else ""
+        subject.answer = f"ALARM, {alarms[0]}{more}. Without regard to it: {subject.answer}"
+    return subject
 
 
 def _told(q: Quantity, coverage: float) -> str:
@@ -64,20 +75,20 @@ def _reduced(result: Result) -> Subject:
         taken += decay_cautions.DECAY
     if set(result.parts) & {"electrical", "sound"}:
         taken += UNIT_AT_WORK
-    conventions = [f"{text}." for flow in result.flows for text in flow.conventions]
-    for flow in result.flows:
-        conventions += [
-            f"Corrected for {label}: {100.0 * float(np.mean(by)):+.2g} %." for label, by in flow.corrections.items()
-        ]
     quantities = [q for flow in result.flows for q in flow.quantities.values()]
     if result.combined is not None:
         quantities = [*result.combined.quantities.values(), *quantities]
-    quantities += [q for part in result.parts.values() for q in part.quantities.values()]
+    # efficiencies stand with their counts in the result in full: of some only a limit is known
+    told = [q for part in result.parts.values() for q in part.quantities.values()]
+    quantities += [q for q in told if not q.name.startswith("efficiency")]
     budgets = [flow.main for flow in result.flows] if result.rows is None else []
-    budgets += [next(iter(part.quantities.values())) for part in result.parts.values() if part.quantities]
+    for part in result.parts.values():
+        clean = _clean_air(part)
+        budgets += list(part.quantities.values())[:1] + ([clean[0]] if clean is not None else [])
+        budgets += [part.quantities["bypass"]] if "bypass" in part.quantities else []
     return Subject(
         "Measurement", result.record, _reduced_answer(result), quantities if result.rows is None else [],
-        result.all_findings, _texts(taken), list(dict.fromkeys(conventions)), [],
+        result.all_findings, _texts(taken), list(dict.fromkeys(methods_said(result))), [],
         _settings(result.coverage, result.seed, result.samples), budgets,
     )  # fmt: skip
 
@@ -86,8 +97,14 @@ def _reduced_answer(result: Result) -> str:
     said = []
     if result.rows is not None and result.flows:
         value = np.atleast_1d(result.flow.value)
-        ends = f"{np.nanmin(value):.4g} to {np.nanmax(value):.4g} {result.flow.unit}"
-        return f"{len(value)} tests come to flows of {ends}; each has its own {_level(result.coverage)} interval."
+        unit, half = result.flow.unit, 0.5 * (np.atleast_1d(result.flow.high) - np.atleast_1d(result.flow.low))
+        middle, sure = np.nanmedian(value), 100.0 * np.nanmedian(half / np.abs(value))
+        raised = [f for flow in result.flows for f in flow.findings if f.rows is not None and f.severity != "note"]
+        wrong = int(np.sum(np.any([f.rows for f in raised], axis=0))) if raised else 0
+        return (
+            f"{len(value)} tests come to flows of {middle:.4g} {unit} in the middle, each known to about {sure:.2g} % "
+            f"({_level(result.coverage)} interval); {wrong} of them have an alarm or a warning."
+        )
     if result.combined is not None:
         main = result.combined.main
         said.append(f"The flow is {_told(main, result.coverage)}, {main.label}, from {len(result.flows)} measurements")
@@ -97,15 +114,30 @@ def _reduced_answer(result: Result) -> str:
         each = "; ".join(f"{flow.name} {_told(flow.main, result.coverage)}" for flow in result.flows)
         said.append(f"The flows are {each}")
     for part in result.parts.values():
-        clean = getattr(part, "clean_air", None)
-        rates = list(clean.ranges.values()) if clean is not None else []
-        first = next((rate.clean_air for rate in rates if rate.clean_air is not None), None)
-        if first is not None:
-            said.append(f"the clean-air rate is {_told(first.quantity, result.coverage)}, {rates[0].words}")
+        clean = _clean_air(part)
+        if clean is not None:
+            rate, words, flow = clean
+            of = f", made of a flow of {_value(flow)}, {flow.label}" if flow is not None else ""
+            said.append(f"the clean-air rate is {_told(rate, result.coverage)}, {words}{of}")
         elif part.quantities and not said:
             q = next(iter(part.quantities.values()))
             said.append(f"{q.label[:1].upper()}{q.label[1:]} is {_told(q, result.coverage)}")
     return f"{'; '.join(said)}."
+
+
+def _clean_air(part: Any) -> tuple[Quantity, str, Quantity | None] | None:
+    """The first clean-air rate that is told, for which particles, and the flow it was made of."""
+    found = getattr(part, "clean_air", None)
+    if found is None:
+        return None
+    for rate in found.ranges.values():
+        if rate.clean_air is not None:
+            return rate.clean_air.quantity, rate.words, found.flow.quantity
+    return None
+
+
+def _value(q: Quantity) -> str:
+    return f"{numbers(q)[0]} {q.unit}"
 
 
 def _predicted(predicted: Predicted) -> Subject:
@@ -117,21 +149,37 @@ def _predicted(predicted: Predicted) -> Subject:
     answer = f"Predicted, not measured: a flow of {_told(predicted.flow, predicted.coverage)}"
     if "share" in predicted.main.quantities:
         answer += f", {_told(predicted['share'], predicted.coverage)} of the fan's free-air flow"
+    if "clean_air" in predicted.main.quantities:
+        answer += f", and a clean-air rate of {_told(predicted['clean_air'], predicted.coverage)}"
+    if predicted.swept is not None:
+        answer += f"; {len(predicted.swept)} designs stand beside it"
+    if predicted.life is not None:
+        answer += f"; {_first_change(predicted.life)}"
     conventions = [
         "Static pressure of the fan against the whole drop of bank and losses; the air's density is that at the unit "
         "throughout."
     ]
+    budgets = [predicted.main.quantities[name] for name in ("flow", "clean_air") if name in predicted.main.quantities]
     return Subject(
         "Prediction", predicted.record, f"{answer}.", quantities, found, _texts(UNIT_AT_WORK), conventions, others,
-        _settings(predicted.coverage, predicted.seed, predicted.samples), [predicted.flow],
+        _settings(predicted.coverage, predicted.seed, predicted.samples), budgets,
     )  # fmt: skip
+
+
+def _first_change(life: Life) -> str:
+    ruled = life.ruled
+    if ruled is None or ruled.time is None:
+        return "no limit is reached within the run"
+    after = [None if t is None else float(life.shown(t)) for t in (ruled.time, ruled.earliest, ruled.latest)]
+    bar = f" ({after[1]:.3g} to {after[2]:.3g})" if after[1] is not None and after[2] is not None else ""
+    return f"filters are to be changed after {after[0]:.3g}{bar} {life.unit}: {ruled.name}"
 
 
 def _calibrated(done: Calibrated) -> Subject:
     from flowrig.report.calibration_text import headline
 
     said = f"{headline(done, done.coverage)}, from {len(done.residuals)} points against {done.pairs.reference}."
-    conventions = [f"Formula: {done.formula.name}."]
+    conventions = [f"Formula: {done.formula.name}.", *zeros(done.record)]
     return Subject(
         "Calibration", done.record, said, [], done.findings, _texts(cautions.COMMON), conventions, [],
         _settings(done.coverage),
@@ -149,7 +197,12 @@ def _verified(verified: Verified) -> Subject:
     records = [check.pairs.record for check in reversed(verified.checks)]
     return Subject(
         "Check of a calibration", records[0], said, [], verified.findings, _texts(cautions.COMMON), [], records[1:],
-        _settings(0.95) | {"calibration": verified.calibration.name},
+        _settings(0.95) | {
+            "calibration that is checked": verified.calibration.name,
+            "its SHA-256": verified.calibration.digest,
+            "calibrated on": str(heading.value("date")),
+            "due on": str(heading.value("due") or "not told"),
+        },
     )  # fmt: skip
 
 
@@ -159,6 +212,10 @@ def _planned(plan: Plan) -> Subject:
         shares = outlook.expected.main.estimate.budget()
         most = f"; {shares[0].cause.name} limits it most" if shares else ""
         said.append(f"{outlook.name}: to within {100.0 * outlook.half:.2g} % of the flow{most}")
+        if plan.target is not None and outlook.half > plan.target and outlook.route:
+            steps = ", then ".join(line.change.words for line in outlook.route)
+            far = "reaches the target" if outlook.end <= plan.target else "leads furthest"
+            said[-1] += f"; {steps}: {100.0 * outlook.end:.3g} %, which {far}"
     target = ""
     if plan.target is not None:
         reached = [o.name for o in plan.outlooks if o.half <= plan.target]
@@ -180,6 +237,9 @@ def _room(result: RoomResult) -> Subject:
     both = any(target.kind == "larger of two" for target in result.targets)
     wanted = [t for t in result.targets if not (both and t.kind in ("air changes", "per person"))]
     told = [f"{about}{f' ({state})' if state else ''}: {words}" for about, state, words in answers(wanted)]
+    told = [
+        words.replace("the larger of the two", "air changes or air for each person, what takes more") for words in told
+    ]
     needed = [
         replace(case.needed, label=f"{target.title}, {case.state.name}: {case.needed.label}")
         for target in result.targets
@@ -189,7 +249,7 @@ def _room(result: RoomResult) -> Subject:
     return Subject(
         "Advice for a room", result.record, f"{'; '.join(told)}." if told else "No target is stated.", needed,
         result.all_findings, _texts(room_cautions.ROOM), [], _cleaners(result.record),
-        _settings(result.coverage, asked.seed, asked.samples), needed[:1],
+        _settings(result.coverage, asked.seed, asked.samples), needed,
     )  # fmt: skip
 
 
@@ -197,11 +257,17 @@ def _owned(owned: Owned) -> Subject:
     first = owned.ranked[0]
     lead = first[owned.leads]
     years = owned.terms.value("years")
-    answer = f"{first.name} comes cheapest: {lead.label} {_told(lead, owned.coverage)} over {years} years"
-    if len(owned.options) > 1 and np.isfinite(first.cheapest):
-        answer += f", and the cheapest of those that meet the need in {100.0 * first.cheapest:.0f} % of the draws"
+    of = "Of what gives the clean air that is needed, " if any(option.short for option in owned) else ""
+    answer = f"{of}{first.name} comes cheapest: {lead.label} {_told(lead, owned.coverage)} over {years} years"
+    others = [option for option in owned.ranked[1:] if not option.short]
+    if others:
+        pair = owned.pair(first.name, others[0].name)
+        odds = pair.cheaper if owned.leads == "present_value" else pair.cheaper_by_air
+        sure = max(odds.share, 1.0 - odds.share)
+        if sure < 0.5 * (1.0 + owned.coverage):
+            answer += f"; that it is cheaper than {others[0].name} is not sure ({100.0 * sure:.0f} %)"
     if first.short:
-        answer = f"No option gives the clean air that is needed; of these {answer}"
+        answer = f"No option gives the clean air that is needed: {answer.removeprefix(of)}"
     named = [
         replace(option[name], label=f"{option.name}: {option[name].label}")
         for option in owned.ranked
