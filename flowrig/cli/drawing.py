@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import logging
 import os
 from collections.abc import Callable, Sequence
 from typing import TYPE_CHECKING, Any
@@ -55,6 +56,9 @@ def drawn_files(
     """
     if page is None and figures is None:
         return {}
+    # what a person has set for other work, or a home that cannot be written, does not matter here
+    os.environ.pop("MPLBACKEND", None)
+    logging.getLogger("matplotlib").setLevel(logging.ERROR)
     from flowrig.report.figures.all import pictures_of
 
     pictures = pictures_of(result)

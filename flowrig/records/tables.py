@@ -91,21 +91,28 @@ def find_column(table: Table, wanted: str) -> Header | None:
     return None
 
 
+DAY = 86400.0  # s
+
+
 def time_column(table: Table) -> Header | None:
     """The column that gives the time, by its name or its unit; a date that is the same all along does not.
 
-    Where none can be read, the first that cannot: its faults are then told.
+    A clock goes before dates alone, which change at midnight only: it counts on over midnight by itself. Where none can
+    be read, the first that cannot: its faults are then told.
     """
-    unreadable = None
+    unreadable = dates = None
     likely = [
         h for h in table.headers if h.name.casefold() in TIME_NAMES or (h.unit and "time" in units.kinds_of(h.unit))
     ]
     for header in likely:
         seconds, _, faults = table.time(header.raw)
         if not faults and len(seconds) and np.nanmax(seconds) > np.nanmin(seconds):
+            if not header.unit and np.all(np.isnan(seconds) | (seconds % DAY == 0.0)):
+                dates = dates or header
+                continue
             return header
         unreadable = unreadable or (header if faults else None)
-    return unreadable
+    return dates or unreadable
 
 
 def second_columns(table: Table, used: Sequence[Header], left: Sequence[Header]) -> list[Fault]:

@@ -6,6 +6,7 @@ import contextlib
 import datetime as dt
 import os
 import re
+import unicodedata
 from collections.abc import Collection, Iterable, Mapping
 from dataclasses import dataclass, field
 from typing import cast
@@ -50,6 +51,10 @@ from flowrig.records.words import (
 )
 from flowrig.uncertainty.statement import Component
 
+# Categories of Unicode: controls, marks such as those that turn the direction of writing, halves of signs.
+HIDDEN = {"Cc", "Cf", "Cs"}
+JOINERS = "\u200c\u200d"  # of which some letters and signs are made
+LONGEST, LONGEST_NAME = 2000, 120  # letters
 SHORT = 24  # readings of a field that are remembered as they were written
 _ISO_DATE = re.compile(r"\d{4}-\d{2}-\d{2}")
 
@@ -271,7 +276,22 @@ class Walker(QuantityReader):
             return None
         if isinstance(raw, dt.datetime):
             raw = raw.date()
+        if isinstance(declared, Text) and not self._readable(str(raw), path):
+            return None
         return Item(declared, raw, self.where(*path))
+
+    def _readable(self, text: str, path: Path_) -> bool:
+        """Whether words can be seen, and set in a line: what cannot would reach terminals, figures and pages."""
+        hidden = sorted({c for c in text if (unicodedata.category(c) in HIDDEN and c not in f"\n\t{JOINERS}")})
+        most = LONGEST_NAME if path[-1] == "name" else LONGEST
+        if hidden:
+            read = f"{shown(text)[:60]}, with {', '.join(f'U+{ord(c):04X}' for c in hidden)}"
+            self.miss(path, read, "words without signs that cannot be seen", "Type it anew.")
+        elif not text.strip():
+            self.miss(path, "blanks alone", "words", "Write them, or remove the line.")
+        elif len(text) > most:
+            self.miss(path, f"{len(text)} letters", f"{most} letters at most", "Shorten it; notes may be longer.")
+        return not hidden and bool(text.strip()) and len(text) <= most
 
     def _choice(self, declared: Choice, raw: object, path: Path_) -> Item | None:
         if isinstance(raw, str) and raw in declared.choices:

@@ -117,7 +117,7 @@ def test_more_figures_than_a_page_holds_are_named(monkeypatch: pytest.MonkeyPatc
     from flowrig.report.page import render
     from tests.studies.records import nozzle
 
-    monkeypatch.setattr(render, "MOST_DRAWN", 40_000)
+    monkeypatch.setattr(render, "MOST", 150_000)
     result = flowrig.reduce(nozzle())
     html = render.page_html(result, pictures_of(result), [])
     assert "Not shown, to keep the page small: " in html

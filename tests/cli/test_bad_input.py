@@ -7,6 +7,8 @@ from typing import Any
 
 import pytest
 
+import flowrig
+from flowrig.errors import InputError
 from tests.cli.rig import (
     GRID,
     LOG,
@@ -303,3 +305,21 @@ def test_faults_of_the_record_and_of_its_files_come_together(rig: Rig) -> None:
     rig.refuses("record.toml", says=(("log.csv, row 4, 'drop [Pa]'", "letter O"), (AT_T, "23.4")))
     rig.lay_out(record_toml=edited(RECORD, "23.4 degC", "23,4 degC"), rows_csv="")
     rig.refuses("record.toml", "--rows", "rows.csv", says=((AT_T, "23.4"), ("rows.csv", "an empty file")))
+
+
+@pytest.mark.parametrize(
+    ("name", "said"),
+    [
+        ("chamber \u202e2", "U+202E"),
+        ("\x1b[31mred", "U+001B"),
+        ("   ", "blanks alone"),
+        ("W" * 400, "400 letters"),
+    ],
+)
+def test_words_that_cannot_be_seen_or_set_are_refused(name, said):
+    from tests.studies.records import nozzle
+
+    with pytest.raises(InputError) as stop:
+        flowrig.reduce(nozzle(name=name))
+    assert len(stop.value.faults) == 1
+    assert said in str(stop.value)

@@ -145,7 +145,7 @@ def test_a_chamber() -> None:
 
 
 WORDS = ['says "so"', "back\\slash", "Prüfstand № 2, 5 µm ± 1 °C", "two\nlines", "tab\there", "'''", '"""',
-         "# no comment", "\x7f", "a\u2028b", "\U000e0041 tag", "🌬"]  # fmt: skip
+         "# no comment", "a\u2028b", "🌬"]  # fmt: skip
 
 
 @pytest.mark.parametrize("words", WORDS)

@@ -601,3 +601,17 @@ def test_a_symbolic_link_out_of_the_folder_is_refused(tmp_path: Path) -> None:
     refused(folder, "link/log.csv")
     refused(folder, "loop/log.csv")
     assert inside(folder, "near.csv", "") == folder.resolve() / "log.csv"
+
+
+def test_a_clock_goes_before_dates_that_change_at_midnight(tmp_path):
+    from flowrig.records.tables import time_column
+
+    rows = ["11.06.2026;23:59:58;1.0", "11.06.2026;23:59:59;1.1", "12.06.2026;00:00:00;1.2", "12.06.2026;00:00:01;1.0"]
+    path = tmp_path / "log.csv"
+    path.write_text("Date;Time;P [Pa]\n" + "\n".join(rows) + "\n", encoding="utf-8")
+    table = read_table(path)
+    header = time_column(table)
+    assert header.raw == "Time"
+    assert table.time(header.raw).values.tolist() == [0.0, 1.0, 2.0, 3.0]
+    path.write_text("Date;P [Pa]\n11.06.2026;1.0\n12.06.2026;1.1\n", encoding="utf-8")
+    assert time_column(read_table(path)).raw == "Date"

@@ -100,6 +100,8 @@ def _rates_caption(result: Result, clean: CleanAir, drawn: list[style.Row], rows
         f"Flow times efficiency; bars hold {100 * clean.coverage:.4g} %. Rounds: ranges of size, averaged over the "
         "logarithm of size. Squares: channels of the counter. The flow is one error in all of them."
     )
+    if any(_twice(rate, clean) for rate in clean.channels):
+        said += " A channel of the same sizes as a range stands under the range alone."
     if any(not row.filled for row in drawn):
         said += " Hollow: nothing came through, the limit is on one side."
     if len(drawn) < len(rows):

@@ -31,6 +31,8 @@ FORMS = ("svg", "png")
 WIDTH = 8.0  # inches
 ROW = 0.44  # inches: one row of a strip
 SMALL = 8.5  # points: captions and words beside a mark
+CONTROLS = bytes(set(range(32)) - set(b"\n\t"))  # no file of XML may hold them
+LONGEST = 1200  # letters of a caption
 LETTERS = 128  # of a caption's line over the whole width
 DARK_BLUE, BROWN, BLUE, ORANGE, SKY, GREY = "#0b2545", "#6e2c00", "#1f5fa8", "#b4560f", "#4a90c4", "#949494"
 SHADES = (DARK_BLUE, ORANGE, BLUE, BROWN, SKY, GREY)
@@ -92,6 +94,7 @@ def finish(figure: Figure, title: str, caption: str) -> None:
     from matplotlib.layout_engine import ConstrainedLayoutEngine
 
     height = float(figure.get_figheight())
+    caption = shortened(caption, LONGEST)
     said = figure.text(0.012, 0.06 / height, "", va="bottom", fontsize=SMALL, color="0.15", linespacing=1.25)
     for letters in range(LETTERS, 60, -4):  # letters differ in width, as they do in the title
         said.set_text(textwrap.fill(caption, letters))
@@ -304,7 +307,7 @@ def drawn(figure: Figure, form: str = "svg") -> bytes:
     empty = {"Date": None, "Creator": None} if form == "svg" else {"Software": None}
     with house_style():
         figure.savefig(stream, format=form, metadata=empty)
-    return _shorter(stream.getvalue()) if form == "svg" else stream.getvalue()
+    return _shorter(stream.getvalue().translate(None, CONTROLS)) if form == "svg" else stream.getvalue()
 
 
 # Coordinates, and nothing that is read as text; a hundredth of a point is far below what can be seen.

@@ -182,7 +182,7 @@ class _Sheet:
                 if not x.size:
                     continue
                 colour, dash, marker = style.SHADES[i], style.DASHES[i], style.MARKERS[i]
-                if self.across.numbers is not None:
+                if self.across.numbers is not None and len(self.places) == len(self.across.order):
                     thin = 1.4 if filled else 0.8
                     axes.plot(x, value, color=colour, linestyle=dash, linewidth=thin, transform=moved)
                 shown = slice(i % self.every, None, self.every)

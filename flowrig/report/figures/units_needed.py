@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from flowrig import units
-from flowrig.records.words import ends_rounded, three_digits
+from flowrig.records.words import ends_rounded
 from flowrig.report.figures import style
 from flowrig.report.figures.courses import FAR, factors
 from flowrig.report.figures.picture import Picture
@@ -78,7 +78,7 @@ def _goal(target: Target, case: Case, sort: UnitsFor) -> Goal:
         ends = (float(need.value), float(need.low), float(need.high))
     else:
         ends = (float(units.from_si(float(target.number.value), q.unit, q.kind)),) * 3
-    return Goal(*ends, f"target: {three_digits(ends[0])} {q.unit} {ABOVE[target.kind]}")
+    return Goal(*ends, f"target: {ends[0]:.4g} {q.unit} {ABOVE[target.kind]}")
 
 
 def _picture(result: RoomResult, target: Target, case: Case, sorts: list[UnitsFor], name: str) -> Picture:

@@ -19,7 +19,7 @@ from flowrig.report.blocks import Block as Reported
 from flowrig.report.blocks import Heading, Paragraph, Raised
 from flowrig.report.figures.picture import Picture
 from flowrig.report.figures.rows import table_of
-from flowrig.report.figures.style import drawn
+from flowrig.report.figures.style import CONTROLS, drawn
 from flowrig.report.page import record_says as says
 from flowrig.report.page.content import Below, Block, Found, Part, Points, Subject, Words
 from flowrig.report.page.subjects import subject_of
@@ -30,7 +30,8 @@ if TYPE_CHECKING:
     from jinja2 import Environment
 
 SEVERITIES = {"alarm": "ALARM", "warning": "Warning", "note": "Note"}
-MOST_DRAWN = 760_000  # bytes of all figures, so that a page stays below 1 MB
+MOST = 960_000  # bytes of a page
+AROUND = 24  # of them round a cell
 MOST_LISTED = 400  # values of one sort
 
 
@@ -51,8 +52,23 @@ def page_html(result: Any, pictures: Sequence[Picture], blocks: Sequence[Reporte
         HTML of well below 1 MB, the same for the same result but for the day of issue.
     """
     subject = subject_of(result)
-    images, beyond = _images(pictures)
-    pictures = [picture for picture in pictures if picture.name in images]
+    taken = len(_html(result, subject, [], {}, [], blocks).encode("utf-8", "replace"))
+    taken += sum(len(cell) + AROUND for p in pictures for row in p.table.rows for cell in row)
+    images, beyond = _images(pictures, MOST - taken)
+    kept = [picture for picture in pictures if picture.name in images]
+    html = _html(result, subject, kept, images, beyond, blocks)
+    # a file's name may be no UTF-8, and cells of a table may hold what no page may
+    return html.encode("utf-8", "replace").translate(None, CONTROLS).decode("utf-8")
+
+
+def _html(
+    result: Any,
+    subject: Subject,
+    pictures: Sequence[Picture],
+    images: dict[str, str],
+    beyond: list[str],
+    blocks: Sequence[Reported],
+) -> str:
     left = f"Not shown, to keep the page small: {'; '.join(beyond)}. --figures DIR writes them." if beyond else ""
     parts = [
         _numbers(subject),
@@ -119,9 +135,10 @@ def _environment() -> Environment:
     return environment
 
 
-def _images(pictures: Sequence[Picture]) -> tuple[dict[str, str], list[str]]:
+def _images(pictures: Sequence[Picture], room: int) -> tuple[dict[str, str], list[str]]:
     """Each as an image by its name, and the titles of those that would make the page too heavy."""
-    images, beyond, room = {}, [], MOST_DRAWN
+    images: dict[str, str] = {}
+    beyond: list[str] = []
     for picture in pictures:
         content = base64.b64encode(drawn(picture.figure)).decode("ascii")
         if len(content) > room:
