@@ -287,11 +287,11 @@ class Walker(QuantityReader):
         if hidden:
             read = f"{shown(text)[:60]}, with {', '.join(f'U+{ord(c):04X}' for c in hidden)}"
             self.miss(path, read, "words without signs that cannot be seen", "Type it anew.")
-        elif not text.strip():
+        elif text and not text.strip():
             self.miss(path, "blanks alone", "words", "Write them, or remove the line.")
         elif len(text) > most:
             self.miss(path, f"{len(text)} letters", f"{most} letters at most", "Shorten it; notes may be longer.")
-        return not hidden and bool(text.strip()) and len(text) <= most
+        return not self.is_spoiled(*path)
 
     def _choice(self, declared: Choice, raw: object, path: Path_) -> Item | None:
         if isinstance(raw, str) and raw in declared.choices:
