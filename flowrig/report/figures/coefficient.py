@@ -73,7 +73,7 @@ def _figure(result: Result, flow: FlowResult, curves: tuple[Curve, ...], title: 
         for limit in curves[0].limits:
             axes.axvline(limit, color="0.2", linewidth=1.4, linestyle=(0, (1, 2)), gid="limit")
         if curves[0].limits:
-            axes.plot([], [], color="0.2", linewidth=1.4, linestyle=(0, (1, 2)), label="limit of use")
+            axes.plot([], [], color="0.2", linewidth=1.4, linestyle=(0, (1, 2)), label="where a flag begins")
         round_limits(axes, "y", [x for c in curves for x in (*c.low, *c.high)], 7)
         axes.set_xlabel("Reynolds number")
         axes.set_ylabel(curves[0].words)

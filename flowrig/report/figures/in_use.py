@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from flowrig import units
 from flowrig.report.figures import style
 from flowrig.report.figures.over_time import Mark, Series, over_time
 from flowrig.studies.filter_change import NOT_KNOWN, Change
@@ -43,6 +44,11 @@ def in_use(life: Life) -> Figure:
                 shown = value <= DEAR * np.nanmin(value)
                 value, low, high = (np.where(shown, x, np.nan) for x in (value, low, high))
             series.append(Series(words, panel, q.unit, value, low, high))
+    task = life.setup.record.prediction.task if life.setup.record.prediction is not None else None
+    if task is not None and "required_clean_air" in task and life.lower is not None:
+        unit = life[life.lower].unit
+        needed = np.full(life.times.shape, float(units.from_si(task.value("required_clean_air"), unit, "flow")))
+        series.append(Series("required", PANELS[life.lower][0], unit, needed, needed, needed))
     title = str(life.record.heading.value("title"))
     ruled = life.ruled
     caption = (
