@@ -102,7 +102,11 @@ def answer(case: Case) -> str:
         return "not achievable in a room that stays well mixed"
     if not case.units:
         return f"no cleaner to count; met without any with a probability of {percent(case.without or 0.0)}"
-    there = f"; those that the record counts, a probability of {percent(case.there)}" if case.there is not None else ""
+    there = (
+        f"; those that the record counts meet it with a probability of {percent(case.there)}"
+        if case.there is not None
+        else ""
+    )
     each = []
     if not any(achievable(case, found) for found in case.units):
         names = " or ".join(found.name for found in case.units)

@@ -64,7 +64,7 @@ def test_a_number_that_the_record_counts_says_how_likely_it_is():
     assert "over 99.9 %, beside the duct filter" in by_name[ALL].why
     now, better = found[AIR_CHANGES].cases
     assert answer(now).startswith("10 × a cleaner, with 97.5 % confidence; those that the record counts")
-    assert answer(better).endswith("those that the record counts, a probability of over 99.9 %")
+    assert answer(better).endswith("those that the record counts meet it with a probability of over 99.9 %")
 
 
 # Source: 4, or one for every 10 m3, own judgement: 5 in 50 m3, 20 in 200 m3.

@@ -47,13 +47,22 @@ class _Row:
     words: str
     after: float
     verdict: str
+    warned: bool = False
+
+    @property
+    def said(self) -> str:
+        """The verdict, and that a warning comes with the change."""
+        return f"{self.verdict}{', with a warning' if self.warned else ''}"
 
 
 def _rows(outlook: Outlook) -> list[_Row]:
     """Changes that lead somewhere, the largest gain first."""
     lines = [line for line in outlook.lines if math.isfinite(line.half)]
     lines.sort(key=lambda line: -line.gain)
-    return [_Row(line.change.words, line.half, line.verdict) for line in lines]
+    return [
+        _Row(line.change.words, line.half, line.verdict, any(f.severity == "warning" for f in line.new))
+        for line in lines
+    ]
 
 
 def _drawn(rows: list[_Row]) -> list[_Row]:
@@ -131,7 +140,7 @@ def _changes(axes: Axes, plan: Plan, outlook: Outlook, rows: list[_Row]) -> None
                 markeredgewidth=1.4, markersize=7.0, zorder=4, clip_on=False, gid="after",
             )  # fmt: skip
         labels.append(style.folded(row.words, LETTERS))
-        beside.append(f"{half(row.after)}, {row.verdict}")
+        beside.append(f"{half(row.after)}, {row.said}")
     axes.plot([floor], [last], "v", color=style.BROWN, markersize=7.5, markerfacecolor="white", markeredgewidth=1.4,
               zorder=4, clip_on=False, gid="floor")  # fmt: skip
     labels.append("floor: every reading, every ± perfect")
@@ -203,7 +212,7 @@ def _table(plan: Plan, outlook: Outlook) -> Table:
         ("cause", name, f"{100 * share:.1f} % of the variance", "") for name, share in _causes(outlook)
     ]
     rows.append(("half-width", "as planned", half(outlook.half), ""))
-    rows += [("half-width", row.words, half(row.after), row.verdict) for row in _rows(outlook)]
+    rows += [("half-width", row.words, half(row.after), row.said) for row in _rows(outlook)]
     rows.append(("half-width", "floor: every reading and every ± perfect", half(half_width(outlook.floor)), ""))
     if plan.target is not None:
         rows.append(("half-width", "target", half(plan.target), ""))
