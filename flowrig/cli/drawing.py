@@ -57,7 +57,8 @@ def drawn_files(
     if page is None and figures is None:
         return {}
     # what a person has set for other work, or a home that cannot be written, does not matter here
-    os.environ.pop("MPLBACKEND", None)
+    for name in ("MPLBACKEND", "SOURCE_DATE_EPOCH"):
+        os.environ.pop(name, None)
     logging.getLogger("matplotlib").setLevel(logging.ERROR)
     from flowrig.report.figures.all import pictures_of
 

@@ -67,3 +67,16 @@ def test_costs_are_drawn_as_png(tmp_path: Path, capsys: pytest.CaptureFixture[st
     assert run("own", tmp_path / "record.toml", *arguments) == 0
     assert sorted(path.name for path in (tmp_path / "out").iterdir()) == ["costs.png", "ranges.png"]
     assert all(path.read_bytes().startswith(b"\x89PNG") for path in (tmp_path / "out").iterdir())
+
+
+def test_what_is_set_for_other_work_does_not_matter(tmp_path, monkeypatch):
+    from click.testing import CliRunner
+
+    from flowrig.cli import group
+
+    monkeypatch.setenv("MPLBACKEND", "nonsense")
+    monkeypatch.setenv("SOURCE_DATE_EPOCH", "yesterday")
+    record = Path(__file__).parents[2] / "examples/01-nozzle-bank/record.toml"
+    done = CliRunner().invoke(group, ["reduce", str(record), "--figures", str(tmp_path), "--quiet"])
+    assert done.exit_code == 0, done.output
+    assert len(list(tmp_path.glob("*.svg"))) >= 4
