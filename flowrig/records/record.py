@@ -165,6 +165,15 @@ class Record:
         """Identity for causes that are local to a row of a table of tests."""
         return f"{self.id}:table:{self.table}"
 
+    @property
+    def named(self) -> list[Record]:
+        """Records that one of its fields names."""
+        found = []
+        for item in (item for section in self.sections for item in section.items.values()):
+            values = item.value if isinstance(item.value, list | tuple) else [item.value]
+            found += [value for value in values if isinstance(value, Record)]
+        return found
+
     def readings(self) -> dict[str, tuple[Section, Item]]:
         """Every reading of the record by its path."""
         sections = [*self.air.values()]

@@ -42,6 +42,17 @@ def spread(q: Quantity) -> float:
     return float(q.u) if linear_holds(q) else (float(q.high) - float(q.low)) / 4
 
 
+def bound_shown(q: Quantity) -> str:
+    """A limit on one side, to the second digit of u, rounded to its own side: it still holds as printed."""
+    limit, u = float(q.limit), float(q.u)
+    if not (math.isfinite(u) and u > 0.0):
+        return f"{limit:.6g}"
+    decimals = 1 - math.floor(math.log10(u))
+    side = math.floor if q.bound == "at least" else math.ceil
+    scale = 10.0**decimals
+    return f"{side(round(limit * scale, 6)) / scale:.{max(decimals, 0)}f}"
+
+
 def linear_holds(q: Quantity) -> bool:
     """Whether the linear uncertainty is of the size that draws have; a crossing that vanishes nearby leaves none."""
     drawn = float(units.from_si(float(q.interval.spread), q.unit, units.as_difference(q.kind)))
@@ -76,7 +87,7 @@ OTHERS = "the first in other units"
 def quantity_cells(q: Quantity) -> Cells:
     """Value, unit and both ends; a bound has no ends."""
     if q.bound:
-        return f"{q.bound} {rounded(float(q.u), float(q.limit))[0]}", q.unit, "", ""
+        return f"{q.bound} {bound_shown(q)}", q.unit, "", ""
     value, low, high = numbers(q)
     return value, q.unit, low, high
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass, field, replace
-from typing import Any
+from typing import Any, Literal
 
 import numpy as np
 
@@ -133,7 +133,8 @@ def efficiency_quantity(of: BySize, channel: int, run: str = IN_USE) -> Quantity
     bar = counts_interval(1.0 - of.high[channel], 1.0 - of.low[channel], estimate, of.coverage)
     own = "" if run == IN_USE else f", {run}"
     name = f"efficiency{own} {sizes}".replace(",", "").replace(" ", "_")
-    return Quantity(name, f"efficiency{own}, {sizes}", "ratio", "%", estimate, bar)
+    bound: Literal["", "at least"] = "at least" if of.upper_only[channel] else ""
+    return Quantity(name, f"efficiency{own}, {sizes}", "ratio", "%", estimate, bar, bound=bound)
 
 
 def _found(
@@ -277,6 +278,9 @@ def _sentences(
         yield "Counts are cumulative as printed; a channel is the difference of two."
     if correlation is not None and part.runs:
         yield "Penetrations are over what was counted in the same way with no filter."
+    missed = 1.0 - float(np.exp(-np.max(own.hidden))) if len(own) else 0.0
+    if missed > 0.0:
+        yield f"Particles missed as two came at once were put back: up to {100.0 * missed:.2g} % of a sample."
     if read.table.rows(ZERO):
         yield f"False counts through the zero filter were taken off: {_false_counts(read)}."
     for run, found in part.bypass.items():

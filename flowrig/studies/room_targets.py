@@ -28,7 +28,7 @@ AIR_CHANGES, PER_PERSON, BOTH, LEVEL = "air changes", "per person", "larger of t
 TITLES = {
     AIR_CHANGES: "Guidance on infection: air changes of clean air",
     PER_PERSON: "Guidance on infection: clean air for each person",
-    BOTH: "Guidance on infection: the larger of the two",
+    BOTH: "Guidance on infection: air changes or air for each person, whichever takes more",
     LEVEL: "Level of particles in the room",
 }
 KIND_OF = {AIR_CHANGES: "rate", PER_PERSON: "flow"}

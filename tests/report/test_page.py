@@ -5,6 +5,7 @@ from __future__ import annotations
 import datetime as dt
 import re
 from html import unescape
+from pathlib import Path
 
 import pytest
 
@@ -14,6 +15,8 @@ from flowrig.report.page.record_says import ASSUMED, EXPECTED, MEASURED, STATED,
 from flowrig.report.page.render import page_html
 from flowrig.report.page.subjects import SUBJECTS, subject_of
 from flowrig.report.text import result_blocks
+from tests.studies.count_records import COUNTER, UPSTREAM, in_turn, zero
+from tests.studies.count_records import record as count_record
 from tests.studies.records import nozzle
 
 
@@ -104,3 +107,23 @@ def test_an_alarm_leads_the_answer() -> None:
     assert any(f.severity == "alarm" for f in result.all_findings)
     assert subject_of(result).answer.startswith("ALARM, ")
     assert "is not to be used before it is dealt with" in words(page(result))
+
+
+def test_a_limit_on_one_side_is_never_told_as_a_number() -> None:
+    """Nothing came through at all: the page says at least, and no more than the limit."""
+    rows = in_turn(up=tuple(100 * n for n in UPSTREAM), behind=(0,) * 6) + zero(times=30)
+    result = flowrig.reduce(count_record(rows, counters={"A": COUNTER | {"max_concentration": "1e6 1/cm3"}}))
+    answer = subject_of(result).answer
+    found = re.fullmatch(r"Efficiency, 0.3 to 0.5 um is at least ([\d.]+) % \(95 % confidence\)\.", answer)
+    assert found is not None, answer
+    q = result.parts["particles"].quantities["efficiency_0.3_to_0.5_um"]
+    assert 99.999 < float(found[1]) <= float(q.low)
+
+
+def test_what_a_record_names_is_among_its_files() -> None:
+    root = Path(__file__).parents[2] / "examples" / "25-working-week"
+    names = {record.name for record in subject_of(flowrig.own(root / "ten-years.toml")).records}
+    assert {"ten-years.toml", "record.toml"} <= names
+    predicted = flowrig.predict(root / "panels.toml")
+    names = {record.name for record in subject_of(predicted).records}
+    assert names == {"panels.toml", "panel.toml", "box-fan-20.toml"}

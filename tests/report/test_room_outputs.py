@@ -41,7 +41,8 @@ def test_the_text_stays_within_its_width(told: RoomResult) -> None:
     for words in (
         "Invented readings", "Guidance on infection: air changes of clean air",
         "Guidance on infection: clean air for each",
-        "Guidance on infection: the larger of the two", "Level of particles in the room",
+        "Guidance on infection: air changes or air for each person, whichever takes more",
+            "Level of particles in the room",
         "It says nothing about smoke.",
         "It says nothing about infection.", "from memory", "infiltration = 0.6 1/h ± 0.5 1/h",
         "not achievable with at most 3",

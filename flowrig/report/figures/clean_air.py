@@ -10,7 +10,7 @@ import numpy as np
 from flowrig.report.figures import scales, style
 from flowrig.report.figures.picture import Picture
 from flowrig.report.figures.rows import NOT_TOLD, bar, table_of
-from flowrig.report.lines import numbers, quantity_line
+from flowrig.report.lines import bound_shown, numbers, quantity_line
 from flowrig.report.table import Table
 from flowrig.studies.clean_air_rate import CleanAir, Rate, at_least_shown
 from flowrig.studies.result import Quantity, Result
@@ -91,7 +91,7 @@ def strip_with_room(axes: Axes, rows: list[style.Row], unit: str) -> None:
 
 def _with_bar(q: Quantity) -> str:
     if q.bound:
-        return f"{q.bound} {float(q.limit):.4g} {q.unit}"
+        return f"{q.bound} {bound_shown(q)} {q.unit}"
     return f"{bar(float(q.value), float(q.low), float(q.high))} {q.unit}"
 
 
@@ -161,7 +161,7 @@ def _held(told: Told) -> str:
 def _rate_table(part: DecayResult) -> Table:
     def cell(q: Quantity) -> str:
         if q.bound:
-            return f"{q.bound} {float(q.limit):.4g}"
+            return f"{q.bound} {bound_shown(q)}"
         return bar(float(q.value), float(q.low), float(q.high))
 
     unit = part.told[0].clean_air.unit

@@ -8,7 +8,7 @@ from collections.abc import Iterable, Mapping, Sequence
 import numpy as np
 
 from flowrig.records.words import rounded
-from flowrig.report.lines import numbers
+from flowrig.report.lines import bound_shown, numbers
 from flowrig.report.table import Table, thinned
 from flowrig.studies.result import Quantity
 
@@ -31,7 +31,7 @@ def table_of(quantities: Iterable[Quantity], head: str = "quantity", caption: st
     rows: list[tuple[str, ...]] = []
     for q in quantities:
         if q.bound:
-            rows.append((q.label, q.unit, f"{q.bound} {rounded(float(q.u), float(q.limit))[0]}", "", ""))
+            rows.append((q.label, q.unit, f"{q.bound} {bound_shown(q)}", "", ""))
         else:
             rows.append((q.label, q.unit, *numbers(q)))
     return Table((head, "unit", "value", "from", "to"), tuple(rows), (0, 1), caption)

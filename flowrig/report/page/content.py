@@ -88,7 +88,11 @@ class Subject:
     conventions : list of str
         Choices a sceptical reader would ask about.
     others : list of Record
-        Further records that stand behind it.
+        Further records that stand behind it, and that it does not name.
+    ahead : bool
+        What the record is about lies ahead: its air and readings are expected.
+    leading : list of Finding
+        Alarms without which the answer is not to be read; others are of a row, an option or a target.
     settings : dict of str to str
         How it was reckoned: coverage, seed, draws.
     budgets : sequence of Quantity
@@ -103,15 +107,18 @@ class Subject:
     cautions: list[str] = field(default_factory=list)
     conventions: list[str] = field(default_factory=list)
     others: list[Record] = field(default_factory=list)
+    ahead: bool = False
+    leading: list[Finding] = field(default_factory=list)
     settings: dict[str, str] = field(default_factory=dict)
     budgets: Sequence[Quantity] = field(default_factory=list)
 
     @property
-    def ahead(self) -> bool:
-        """What the record is about lies ahead: its air and readings are expected."""
-        return self.kind in ("Plan", "Prediction")
-
-    @property
     def records(self) -> list[Record]:
-        """Each once."""
-        return list({id(r): r for r in (self.record, *self.others)}.values())
+        """Each once: tests, predictions, fans and filters that one names stand behind it."""
+        found: dict[tuple[str, str], Record] = {}
+        waiting = [self.record, *self.others]
+        while waiting:
+            record = waiting.pop(0)
+            if found.setdefault((record.name, record.identity), record) is record:
+                waiting += record.named
+        return list(found.values())

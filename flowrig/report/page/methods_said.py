@@ -14,17 +14,19 @@ PARTS = {
     "particles": (
         "Efficiency by size is 1 less what was counted behind the filter over what is expected there from the counts "
         "before it, at the same time and for the same volume. Particles that a counter missed as two came at once are "
-        "put back by its loss at its maximum concentration, false counts through a zero filter are taken off, and of "
-        "two counters that changed places the root of the product of both ratios is taken.",
+        "put back where its dead time, or its loss at its maximum concentration, is stated; false counts are taken off "
+        "where a zero filter was counted. Of two counters that changed places the root of the product of both ratios "
+        "is taken, of few counts the ratio of sums.",
         "A clean-air rate is the flow, air at the station named beside it, times the efficiency averaged over the "
         "logarithm of size; what passes beside the filters is in it where the filter was sampled as it is used.",
     ),
     "decay": (
         "A clean-air rate by decay is the net volume of the room times the difference of two rates, with the cleaner "
         "on and off: each a single fall to its own floor, A exp(-k t) + C, fitted to the raw counts with the weights "
-        "of counting.",
+        "of counting, or to logarithms with equal weights where the number of particles is not known; a rate from a "
+        "half-life is ln 2 over it.",
     ),
-    "electrical": ("True watts as read; the power factor is watts over volt-amperes.",),
+    "electrical": ("Watts as read; a power factor is true watts over volt-amperes.",),
     "sound": (
         "Levels are averaged by energy; the background is taken off by energy, by no more than the cap of the method.",
     ),
@@ -47,9 +49,7 @@ def zeros(record: Record) -> Iterator[str]:
     """What was taken off the readings of an instrument before anything was made of them."""
     for instrument in record.instruments.values():
         section = instrument.section
-        told = [f"{shown(section[name])} {when}" for name, when in ZEROS if name in section]
+        told = [f"{shown(section[f'zero_{when}'])} {when}" for when in ("before", "after") if f"zero_{when}" in section]
         if told:
-            yield f"Zero of {instrument.label}: {', '.join(told)}; their mean was taken off its readings."
-
-
-ZEROS = (("zero", "read"), ("zero_before", "before"), ("zero_after", "after"))
+            taken = "their mean" if len(told) > 1 else "it"
+            yield f"Zero of {instrument.label}: {', '.join(told)}; {taken} was taken off its readings."

@@ -10,7 +10,7 @@ import numpy as np
 
 from flowrig import units
 from flowrig.records.csv_text import Table as CsvTable
-from flowrig.records.declare import CALIBRATIONS, Reading, Series
+from flowrig.records.declare import Reading, Series
 from flowrig.records.items import Item, Section
 from flowrig.records.record import Record
 from flowrig.records.schema import MEASURED_KIND
@@ -21,8 +21,6 @@ UNTOLD = "not told"
 LONG = 24  # readings of a field, beyond which their ends and number are told
 MEASURED, STATED, ASSUMED, EXPECTED = "measured", "stated", "assumed", "expected"
 SUPPOSED = ("air", "flow")  # tables that hold what is expected, where nothing was measured yet
-
-
 FIRST = ("title", "item", "received", "date", "by", "laboratory", "place", "customer", "notes")
 
 
@@ -144,7 +142,7 @@ def instrument_table(records: list[Record]) -> Table | None:
                 rows.append(_instrument_row(section, str(section.path[1]), "particle counts", size, "", of))
     rows = list(dict.fromkeys(rows))
     heads: tuple[str, ...] = (
-        "instrument", "measures", "serial", "calibrated", "due", "by", "limits", "resolution", "record",
+        "instrument", "measures", "serial", "calibrated", "due", "corrected by", "limits", "resolution", "record",
     )  # fmt: skip
     if not any(row[-1] for row in rows):
         heads, rows = heads[:-1], [row[:-1] for row in rows]
@@ -152,7 +150,7 @@ def instrument_table(records: list[Record]) -> Table | None:
 
 
 def _instrument_row(section: Section, name: str, kind: str, limits: str, resolution: str, of: str) -> tuple[str, ...]:
-    by = next((_named(section.value(each)) for each in ("calibration", *CALIBRATIONS) if section.value(each)), "")
+    by = _named(section.value("calibration", ""))
     dates = (shown(section[each]) if section.value(each) is not None else UNTOLD for each in ("calibrated", "due"))
     return (name, kind, str(section.value("serial") or UNTOLD), *dates, by, limits, resolution, of)
 

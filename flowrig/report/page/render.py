@@ -52,27 +52,10 @@ def page_html(result: Any, pictures: Sequence[Picture], blocks: Sequence[Reporte
         HTML of well below 1 MB, the same for the same result but for the day of issue.
     """
     subject = subject_of(result)
-    taken = len(_html(result, subject, [], {}, [], blocks).encode("utf-8", "replace"))
-    taken += sum(len(cell) + AROUND for p in pictures for row in p.table.rows for cell in row)
-    images, beyond = _images(pictures, MOST - taken)
-    kept = [picture for picture in pictures if picture.name in images]
-    html = _html(result, subject, kept, images, beyond, blocks)
-    # a file's name may be no UTF-8, and cells of a table may hold what no page may
-    return html.encode("utf-8", "replace").translate(None, CONTROLS).decode("utf-8")
-
-
-def _html(
-    result: Any,
-    subject: Subject,
-    pictures: Sequence[Picture],
-    images: dict[str, str],
-    beyond: list[str],
-    blocks: Sequence[Reported],
-) -> str:
-    left = f"Not shown, to keep the page small: {'; '.join(beyond)}. --figures DIR writes them." if beyond else ""
+    figures = Part("figures", "Figures")
     parts = [
         _numbers(subject),
-        Part("figures", "Figures", [*pictures, *([left] if left else [])]),
+        figures,
         Part("full", "The result in full", _in_full(blocks)),
         _budgets(subject),
         _flags(subject),
@@ -84,7 +67,20 @@ def _html(
         Part("cautions", "Cautions", _cautions(subject)),
         _provenance(subject),
     ]
-    parts = [part for part in parts if part.blocks]
+    taken = len(_html(subject, parts, [], {}).encode("utf-8", "replace"))
+    taken += sum(len(cell) + AROUND for p in pictures for row in p.table.rows for cell in row)
+    images, beyond = _images(pictures, MOST - taken)
+    kept = [picture for picture in pictures if picture.name in images]
+    figures.blocks += kept
+    if beyond:
+        left = f"Not shown, to keep the page small: {'; '.join(beyond)}. --figures DIR writes them."
+        figures.blocks.append(left)
+    html = _html(subject, parts, kept, images)
+    # a file's name may be no UTF-8, and cells of a table may hold what no page may
+    return html.encode("utf-8", "replace").translate(None, CONTROLS).decode("utf-8")
+
+
+def _html(subject: Subject, parts: Sequence[Part], pictures: Sequence[Picture], images: dict[str, str]) -> str:
     worst = next((name for name in SEVERITIES if any(f.severity == name for f in subject.findings)), "")
     alarms = [f for f in subject.findings if f.severity == "alarm"]
     return (
@@ -97,7 +93,7 @@ def _html(
             invented=[r.name for r in subject.records if r.heading.value("invented")],
             alarms=list(dict.fromkeys((f.code, f.message) for f in alarms)),
             worst=worst,
-            parts=parts,
+            parts=[part for part in parts if part.blocks],
             images=images,
             figures=[(number, picture) for number, picture in enumerate(pictures, 1)],
             issued=dt.date.today().isoformat(),

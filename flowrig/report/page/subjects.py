@@ -9,7 +9,7 @@ from typing import Any
 import numpy as np
 
 from flowrig.methods import cautions, decay_cautions, room_cautions
-from flowrig.records.record import Record
+from flowrig.records.declare import Finding
 from flowrig.report.lines import numbers, quantity_line
 from flowrig.report.page.content import Subject
 from flowrig.report.page.methods_said import methods_said, zeros
@@ -25,9 +25,6 @@ from flowrig.studies.verify import Verified
 UNIT_AT_WORK = (cautions.GUARD, cautions.UNPLUG, cautions.LOADED, cautions.THROTTLED, cautions.CORD, cautions.LICENSED)
 
 
-LED_BY_ALARMS = ("Measurement", "Prediction", "Calibration")  # elsewhere an alarm is of one option or target
-
-
 def subject_of(result: Any) -> Subject:
     """What a page has to tell of a result.
 
@@ -37,12 +34,16 @@ def subject_of(result: Any) -> Subject:
         Of what is no result of a command.
     """
     subject = SUBJECTS[type(result).__name__](result)
-    raised = [f for f in subject.findings if f.severity == "alarm" and f.rows is None]
-    alarms = list(dict.fromkeys(f"{f.code}: {f.message}" for f in raised))
-    if alarms and subject.kind in LED_BY_ALARMS:
+    alarms = list(dict.fromkeys(f"{f.code}: {f.message}" for f in subject.leading))
+    if alarms:
         more = f", and {len(alarms) - 1} more" if len(alarms) > 1 else ""
         subject.answer = f"ALARM, {alarms[0]}{more}. Without regard to it: {subject.answer}"
     return subject
+
+
+def _alarms(findings: Iterable[Finding]) -> list[Finding]:
+    """Those that are of the whole, and not of single rows."""
+    return [f for f in findings if f.severity == "alarm" and f.rows is None]
 
 
 def _told(q: Quantity, coverage: float) -> str:
@@ -88,8 +89,9 @@ def _reduced(result: Result) -> Subject:
         budgets += [part.quantities["bypass"]] if "bypass" in part.quantities else []
     return Subject(
         "Measurement", result.record, _reduced_answer(result), quantities if result.rows is None else [],
-        result.all_findings, _texts(taken), list(dict.fromkeys(methods_said(result))), [],
-        _settings(result.coverage, result.seed, result.samples), budgets,
+        result.all_findings, _texts(taken), list(dict.fromkeys(methods_said(result))),
+        leading=_alarms(result.all_findings), settings=_settings(result.coverage, result.seed, result.samples),
+        budgets=budgets,
     )  # fmt: skip
 
 
@@ -141,10 +143,8 @@ def _value(q: Quantity) -> str:
 
 
 def _predicted(predicted: Predicted) -> Subject:
-    setup = predicted.setup
     several = (predicted, predicted.swept, predicted.life, predicted.noise, predicted.heat)
     found = [f for part in several if part is not None for f in part.findings]
-    others = [setup.curve.record, *(entry.law.record for entry in setup.entries)]
     quantities = [*predicted.main.quantities.values(), *(q for entry in predicted.entries for q in entry.values())]
     answer = f"Predicted, not measured: a flow of {_told(predicted.flow, predicted.coverage)}"
     if "share" in predicted.main.quantities:
@@ -161,8 +161,9 @@ def _predicted(predicted: Predicted) -> Subject:
     ]
     budgets = [predicted.main.quantities[name] for name in ("flow", "clean_air") if name in predicted.main.quantities]
     return Subject(
-        "Prediction", predicted.record, f"{answer}.", quantities, found, _texts(UNIT_AT_WORK), conventions, others,
-        _settings(predicted.coverage, predicted.seed, predicted.samples), budgets,
+        "Prediction", predicted.record, f"{answer}.", quantities, found, _texts(UNIT_AT_WORK), conventions,
+        ahead=True, leading=_alarms(found),
+        settings=_settings(predicted.coverage, predicted.seed, predicted.samples), budgets=budgets,
     )  # fmt: skip
 
 
@@ -181,8 +182,8 @@ def _calibrated(done: Calibrated) -> Subject:
     said = f"{headline(done, done.coverage)}, from {len(done.residuals)} points against {done.pairs.reference}."
     conventions = [f"Formula: {done.formula.name}.", *zeros(done.record)]
     return Subject(
-        "Calibration", done.record, said, [], done.findings, _texts(cautions.COMMON), conventions, [],
-        _settings(done.coverage),
+        "Calibration", done.record, said, [], done.findings, _texts(cautions.COMMON), conventions,
+        leading=_alarms(done.findings), settings=_settings(done.coverage),
     )  # fmt: skip
 
 
@@ -197,7 +198,7 @@ def _verified(verified: Verified) -> Subject:
     records = [check.pairs.record for check in reversed(verified.checks)]
     return Subject(
         "Check of a calibration", records[0], said, [], verified.findings, _texts(cautions.COMMON), [], records[1:],
-        _settings(0.95) | {
+        settings=_settings(0.95) | {
             "calibration that is checked": verified.calibration.name,
             "its SHA-256": verified.calibration.digest,
             "calibrated on": str(heading.value("date")),
@@ -226,8 +227,8 @@ def _planned(plan: Plan) -> Subject:
     return Subject(
         "Plan", plan.record, f"To be expected, nothing of it measured: {'; '.join(said)}.{target}",
         [o.expected.main for o in plan.outlooks], found, _texts(taken),
-        list(dict.fromkeys(f"{c}." for o in plan.outlooks for c in o.expected.conventions)), [],
-        _settings(plan.coverage), [o.expected.main for o in plan.outlooks],
+        list(dict.fromkeys(f"{c}." for o in plan.outlooks for c in o.expected.conventions)),
+        ahead=True, settings=_settings(plan.coverage), budgets=[o.expected.main for o in plan.outlooks],
     )  # fmt: skip
 
 
@@ -237,9 +238,6 @@ def _room(result: RoomResult) -> Subject:
     both = any(target.kind == "larger of two" for target in result.targets)
     wanted = [t for t in result.targets if not (both and t.kind in ("air changes", "per person"))]
     told = [f"{about}{f' ({state})' if state else ''}: {words}" for about, state, words in answers(wanted)]
-    told = [
-        words.replace("the larger of the two", "air changes or air for each person, what takes more") for words in told
-    ]
     needed = [
         replace(case.needed, label=f"{target.title}, {case.state.name}: {case.needed.label}")
         for target in result.targets
@@ -248,8 +246,8 @@ def _room(result: RoomResult) -> Subject:
     asked = result.asked
     return Subject(
         "Advice for a room", result.record, f"{'; '.join(told)}." if told else "No target is stated.", needed,
-        result.all_findings, _texts(room_cautions.ROOM), [], _cleaners(result.record),
-        _settings(result.coverage, asked.seed, asked.samples), needed,
+        result.all_findings, _texts(room_cautions.ROOM),
+        settings=_settings(result.coverage, asked.seed, asked.samples), budgets=needed,
     )  # fmt: skip
 
 
@@ -277,17 +275,8 @@ def _owned(owned: Owned) -> Subject:
         "Costs over years", owned.record, f"{answer}.", named, owned.findings, [], [
             "Stated prices and ranges carried through: no offers and no forecast.",
             "Nothing is said about health; a clean-air rate holds for the particles it was found with.",
-        ], _cleaners(owned.record), _settings(owned.coverage, owned.seed, owned.samples), [],
+        ], settings=_settings(owned.coverage, owned.seed, owned.samples),
     )  # fmt: skip
-
-
-def _cleaners(record: Record) -> list[Record]:
-    """Tests and predictions that a record names."""
-    found = []
-    for section in record.sections:
-        for item in section.items.values():
-            found += [x for x in np.ravel(np.asarray(item.value, dtype=object)) if isinstance(x, Record)]
-    return found
 
 
 SUBJECTS: dict[str, Callable[[Any], Subject]] = {
