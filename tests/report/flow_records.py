@@ -2,10 +2,15 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from pathlib import Path
 
 import numpy as np
 
+from flowrig.studies.reduce import reduce
+from flowrig.studies.result import Result
+
+EXAMPLES = Path(__file__).parents[2] / "examples"
 LONG = "Cleaner $7 & <script>alert(1)</script> of the far wing, both filters after a winter of use, speed low, again"
 HEAD = """
 title = "{title}"
@@ -144,3 +149,12 @@ def written(folder: Path) -> Path:
     (folder / "rows.csv").write_text("\n".join(lines), encoding="utf-8")
     (folder / "few.csv").write_text("test,drop [Pa]\na,118\nb,-3\nc,220\n", encoding="utf-8")
     return folder
+
+
+def all_reduced(folder: Path, names: Iterable[str], numbers: Iterable[str]) -> dict[str, Result]:
+    """Records of a folder by their names, and examples by their numbers."""
+    found = {name: reduce(folder / f"{name}.toml") for name in names}
+    for number in numbers:
+        [path] = EXAMPLES.glob(f"{number}-*/record.toml")
+        found[number] = reduce(path)
+    return found

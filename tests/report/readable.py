@@ -12,27 +12,57 @@ from matplotlib.text import Text
 
 from flowrig.report.figures import style
 from flowrig.report.figures.picture import Picture
-from tests.report.test_figures import caption, texts
 
-__all__ = ["bars", "by_name", "caption", "check_bytes", "check_picture", "marks", "panel"]
+
+def caption(figure: Figure) -> str:
+    return " ".join(figure.texts[-1].get_text().split())
+
+
+def texts(figure: Figure) -> list[Text]:
+    """All text that is drawn: of ticks, those within the axes' limits."""
+    found = [t for t in figure.texts if t.get_text()]
+    for legend in figure.legends:
+        found += legend.get_texts()
+    for axes in figure.axes:
+        if not axes.get_visible():
+            continue
+        found += [*axes.texts, axes.xaxis.label, axes.yaxis.label]
+        found += axes.get_legend().get_texts() if axes.get_legend() else []
+        for axis in (axes.xaxis, axes.yaxis):
+            low, high = sorted(axis.get_view_interval())
+            ticks = zip(axis.get_majorticklocs(), axis.get_major_ticks(), strict=True)
+            found += [tick.label1 for at, tick in ticks if low - 1e-9 <= at <= high + 1e-9]
+    return [t for t in found if t.get_visible() and t.get_text().strip()]
+
+
+def check_words(figure: Figure, name: str, least: int = 0) -> None:
+    """No text over another, none off the page, and so many at the least."""
+    figure.draw_without_rendering()
+    titles = [axes.title if loc == "center" else axes._left_title for axes in figure.axes for loc in ("center", "left")]
+    shown = [*texts(figure), *(t for t in titles if t.get_text() and t.axes.get_visible())]
+    boxes = [(t.get_text(), Text.get_window_extent(t)) for t in shown]
+    assert len(boxes) > least, name
+    for words, box in boxes:
+        inside = box.x0 >= 0 and box.y0 >= 0 and box.x1 <= figure.bbox.x1 and box.y1 <= figure.bbox.y1
+        assert inside, f"{name}: {words!r} leaves the page"
+    for (one, a), (two, b) in combinations(boxes, 2):
+        apart = a.x1 <= b.x0 + 1 or b.x1 <= a.x0 + 1 or a.y1 <= b.y0 + 1 or b.y1 <= a.y0 + 1
+        assert apart, f"{name}: {one!r} over {two!r}"
+
+
+def check_legends(figure: Figure, name: str) -> None:
+    """None over data."""
+    own = [axes.get_legend() for axes in figure.axes if axes.get_legend()]
+    for legend in [*figure.legends, *own]:
+        for axes in figure.axes:
+            assert not axes.get_visible() or not legend.get_window_extent().overlaps(axes.get_window_extent()), name
 
 
 def check_picture(picture: Picture) -> None:
     """Every figure of a person's result is held to this."""
     figure = picture.figure
-    figure.draw_without_rendering()
-    titles = [axes.title if loc == "center" else axes._left_title for axes in figure.axes for loc in ("center", "left")]
-    shown = [*texts(figure), *(t for t in titles if t.get_text() and t.axes.get_visible())]
-    boxes = [(t.get_text(), Text.get_window_extent(t)) for t in shown]
-    for words, box in boxes:
-        inside = box.x0 >= 0 and box.y0 >= 0 and box.x1 <= figure.bbox.x1 and box.y1 <= figure.bbox.y1
-        assert inside, f"{picture.name}: {words!r} leaves the page"
-    for (one, a), (two, b) in combinations(boxes, 2):
-        apart = a.x1 <= b.x0 + 1 or b.x1 <= a.x0 + 1 or a.y1 <= b.y0 + 1 or b.y1 <= a.y0 + 1
-        assert apart, f"{picture.name}: {one!r} over {two!r}"
-    for legend in figure.legends:
-        for axes in figure.axes:
-            assert not axes.get_visible() or not legend.get_window_extent().overlaps(axes.get_window_extent())
+    check_words(figure, picture.name)
+    check_legends(figure, picture.name)
     lowest = [a for a in figure.axes if a.get_visible() and a.get_xlabel()]
     assert lowest, f"{picture.name}: no axis is told"
     assert all("[" in a.get_xlabel() or a.get_xlabel() == "day of the check" for a in lowest), picture.name

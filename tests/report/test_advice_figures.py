@@ -10,7 +10,6 @@ import numpy as np
 import pytest
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
-from matplotlib.text import Text
 
 from flowrig import units
 from flowrig.report.figures import courses, style
@@ -29,7 +28,7 @@ from flowrig.studies.room_targets import LEVEL
 from flowrig.studies.sweep import sweep
 from flowrig.uncertainty.estimate import Estimate
 from tests.report.figure_records import written
-from tests.report.test_figures import texts
+from tests.report.readable import check_legends, check_words
 from tests.studies import rooms
 from tests.studies.options import option, record
 from tests.studies.test_building import DUCTS
@@ -136,27 +135,12 @@ def test_what_is_drawn_of_each(pictures: dict[str, dict[str, Picture]]) -> None:
 
 def test_no_text_covers_another_or_leaves_the_page(pictures: dict[str, dict[str, Picture]]) -> None:
     for name, picture in every(pictures):
-        figure = picture.figure
-        figure.draw_without_rendering()
-        boxes = [(t.get_text(), Text.get_window_extent(t)) for t in (*texts(figure), *titles(figure))]
-        for said, box in boxes:
-            inside = box.x0 >= 0 and box.y0 >= 0 and box.x1 <= figure.bbox.x1 and box.y1 <= figure.bbox.y1
-            assert inside, f"{name}: {said!r} leaves the page"
-        for (one, a), (two, b) in combinations(boxes, 2):
-            apart = a.x1 <= b.x0 + 1 or b.x1 <= a.x0 + 1 or a.y1 <= b.y0 + 1 or b.y1 <= a.y0 + 1
-            assert apart, f"{name}: {one!r} over {two!r}"
-
-
-def titles(figure: Figure) -> list[Text]:
-    each = [t for axes in figure.axes for t in (axes.title, axes._left_title)]  # type: ignore[attr-defined]
-    return [t for t in each if t.get_text()]
+        check_words(picture.figure, name)
 
 
 def test_legends_stand_beside_the_data(pictures: dict[str, dict[str, Picture]]) -> None:
     for name, picture in every(pictures):
-        for legend in picture.figure.legends:
-            for axes in picture.figure.axes:
-                assert not legend.get_window_extent().overlaps(axes.get_window_extent()), name
+        check_legends(picture.figure, name)
 
 
 def test_each_has_an_alternative_a_table_and_a_caption(pictures: dict[str, dict[str, Picture]]) -> None:

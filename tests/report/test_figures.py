@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import xml.etree.ElementTree as ElementTree
-from itertools import combinations
 from pathlib import Path
 
 import matplotlib
@@ -11,7 +10,6 @@ import numpy as np
 import pytest
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
-from matplotlib.text import Text
 from scipy.interpolate import PchipInterpolator
 
 from flowrig.records.write import write_all
@@ -27,6 +25,7 @@ from flowrig.studies.predict import Predicted, predict
 from flowrig.studies.reduce import load
 from flowrig.studies.sweep import Swept, sweep
 from tests.report.figure_records import SWEEPS, written
+from tests.report.readable import caption, check_legends, check_words
 
 PREDICTED = ("simple", "crossings", "stages", "low")
 
@@ -84,10 +83,6 @@ def figures(predicted: dict[str, Predicted], swept: dict[str, Swept]) -> dict[st
     return {**found, "life": life()}
 
 
-def caption(figure: Figure) -> str:
-    return " ".join(figure.texts[-1].get_text().split())
-
-
 def panel(figure: Figure, words: str) -> Axes:
     [found] = [axes for axes in figure.axes if words in axes.get_ylabel().replace("\n", " ")]
     return found
@@ -132,43 +127,14 @@ def test_an_unknown_form_is_refused() -> None:
         style.save([], "", "pdf")
 
 
-def texts(figure: Figure) -> list[Text]:
-    """All text that is drawn: of ticks, those within the axes' limits."""
-    found = [t for t in figure.texts if t.get_text()]
-    for legend in figure.legends:
-        found += legend.get_texts()
-    for axes in figure.axes:
-        if not axes.get_visible():
-            continue
-        found += [*axes.texts, axes.xaxis.label, axes.yaxis.label]
-        found += axes.get_legend().get_texts() if axes.get_legend() else []
-        for axis in (axes.xaxis, axes.yaxis):
-            low, high = sorted(axis.get_view_interval())
-            ticks = zip(axis.get_majorticklocs(), axis.get_major_ticks(), strict=True)
-            found += [tick.label1 for at, tick in ticks if low - 1e-9 <= at <= high + 1e-9]
-    return [t for t in found if t.get_visible() and t.get_text().strip()]
-
-
 def test_no_text_covers_another_or_leaves_the_page(figures: dict[str, Figure]) -> None:
     for name, figure in figures.items():
-        figure.draw_without_rendering()
-        boxes = [(t.get_text(), Text.get_window_extent(t)) for t in texts(figure)]
-        assert len(boxes) > 15
-        for words, box in boxes:
-            inside = box.x0 >= 0 and box.y0 >= 0 and box.x1 <= figure.bbox.x1 and box.y1 <= figure.bbox.y1
-            assert inside, f"{name}: {words!r} leaves the page"
-        for (one, a), (two, b) in combinations(boxes, 2):
-            apart = a.x1 <= b.x0 + 1 or b.x1 <= a.x0 + 1 or a.y1 <= b.y0 + 1 or b.y1 <= a.y0 + 1
-            assert apart, f"{name}: {one!r} over {two!r}"
+        check_words(figure, name, least=15)
 
 
 def test_legends_stand_beside_the_data(figures: dict[str, Figure]) -> None:
     for name, figure in figures.items():
-        own = [axes.get_legend() for axes in figure.axes if axes.get_legend()]
-        for legend in [*figure.legends, *own]:
-            box = legend.get_window_extent()
-            for axes in figure.axes:
-                assert not axes.get_visible() or not box.overlaps(axes.get_window_extent()), name
+        check_legends(figure, name)
 
 
 def test_axes_say_quantity_and_unit(figures: dict[str, Figure]) -> None:

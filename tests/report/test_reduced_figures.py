@@ -3,14 +3,12 @@
 from __future__ import annotations
 
 import math
-from itertools import combinations
 from pathlib import Path
 
 import matplotlib
 import numpy as np
 import pytest
 from matplotlib.axes import Axes
-from matplotlib.text import Text
 
 from flowrig.report.figures import reduced, style
 from flowrig.report.figures.all import pictures_of
@@ -26,8 +24,8 @@ from flowrig.studies.rows import reduce_rows
 from flowrig.uncertainty.cause import Cause
 from flowrig.uncertainty.estimate import Estimate
 from flowrig.uncertainty.interval import interval
-from tests.report.flow_records import LONG, written
-from tests.report.test_figures import caption, texts
+from tests.report.flow_records import LONG, all_reduced, written
+from tests.report.readable import caption, check_legends, check_words
 
 EXAMPLES = Path(__file__).parents[2] / "examples"
 RECORDS = ("long", "hundred", "faint", "several", "round", "backwards", "face", "log")
@@ -41,10 +39,7 @@ def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 @pytest.fixture(scope="module")
 def results(folder: Path) -> dict[str, Result]:
-    found = {name: reduce(folder / f"{name}.toml") for name in RECORDS}
-    for number in NUMBERS:
-        [path] = EXAMPLES.glob(f"{number}-*/record.toml")
-        found[number] = reduce(path)
+    found = all_reduced(folder, RECORDS, NUMBERS)
     for name in ("rows", "few"):
         found[name] = reduce_rows(folder / "pattern.toml", folder / f"{name}.csv")
     return found
@@ -100,24 +95,12 @@ def test_what_applies_is_drawn(pictures: Group) -> None:
 
 def test_no_text_covers_another_or_leaves_the_page(pictures: Group) -> None:
     for name, picture in every(pictures).items():
-        figure = picture.figure
-        figure.draw_without_rendering()
-        boxes = [(t.get_text(), Text.get_window_extent(t)) for t in texts(figure)]
-        assert len(boxes) > 8
-        for words, box in boxes:
-            inside = box.x0 >= 0 and box.y0 >= 0 and box.x1 <= figure.bbox.x1 and box.y1 <= figure.bbox.y1
-            assert inside, f"{name}: {words!r} leaves the page"
-        for (one, a), (two, b) in combinations(boxes, 2):
-            apart = a.x1 <= b.x0 + 1 or b.x1 <= a.x0 + 1 or a.y1 <= b.y0 + 1 or b.y1 <= a.y0 + 1
-            assert apart, f"{name}: {one!r} over {two!r}"
+        check_words(picture.figure, name, least=8)
 
 
 def test_legends_stand_beside_the_data(pictures: Group) -> None:
     for name, picture in every(pictures).items():
-        own = [axes.get_legend() for axes in picture.figure.axes if axes.get_legend()]
-        for legend in [*picture.figure.legends, *own]:
-            for axes in picture.figure.axes:
-                assert not legend.get_window_extent().overlaps(axes.get_window_extent()), name
+        check_legends(picture.figure, name)
 
 
 def test_bytes_are_the_same_each_time_whatever_a_person_has_set(results: dict[str, Result]) -> None:

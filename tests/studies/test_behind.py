@@ -8,10 +8,9 @@ import numpy as np
 import pytest
 
 from flowrig.studies.behind import Behind, behind, rows_raised
-from flowrig.studies.reduce import reduce
 from flowrig.studies.result import Result
 from flowrig.studies.rows import reduce_rows
-from tests.report.flow_records import written
+from tests.report.flow_records import all_reduced, written
 
 EXAMPLES = Path(__file__).parents[2] / "examples"
 RECORDS = ("long", "hundred", "faint", "round", "backwards", "log")
@@ -25,11 +24,7 @@ def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 @pytest.fixture(scope="module")
 def results(folder: Path) -> dict[str, Result]:
-    found = {name: reduce(folder / f"{name}.toml") for name in RECORDS}
-    for number in NUMBERS:
-        [path] = EXAMPLES.glob(f"{number}-*/record.toml")
-        found[number] = reduce(path)
-    return found
+    return all_reduced(folder, RECORDS, NUMBERS)
 
 
 @pytest.fixture(scope="module")
