@@ -35,13 +35,7 @@ def cost_pictures(owned: Owned) -> list[Picture]:
     Nothing.
     """
     own = [_course(option, place) for place, option in enumerate(owned.ranked, 1)]
-    grouped = courses.groups(own)
-    found = []
-    for k, group in enumerate(grouped, 1):
-        name = "costs" if len(grouped) == 1 else f"costs-{k}"
-        title = "Cost over the years" if len(grouped) == 1 else f"Cost over the years, {k} of {len(grouped)}"
-        found.append(_picture(owned, group, name, title))
-    return found
+    return [_picture(owned, *each) for each in courses.sheets(own, "costs", "Cost over the years")]
 
 
 def _course(option: OwnedOption, place: int) -> Course:

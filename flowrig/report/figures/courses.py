@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
@@ -119,6 +119,14 @@ def groups(items: Sequence[Course]) -> list[list[Course]]:
         return [list(items)]
     first, rest = items[0], items[1:]
     return [[first, *rest[k : k + MOST - 1]] for k in range(0, len(rest), MOST - 1)]
+
+
+def sheets(items: Sequence[Course], name: str, title: str) -> Iterator[tuple[list[Course], str, str]]:
+    """The same, each with the name and the title of its picture: numbered where there are several."""
+    grouped = groups(items)
+    for k, group in enumerate(grouped, 1):
+        several = len(grouped) > 1
+        yield group, f"{name}-{k}" if several else name, f"{title}, {k} of {len(grouped)}" if several else title
 
 
 def _faint(colour: str, share: float) -> tuple[float, float, float, float]:

@@ -33,13 +33,7 @@ def level_pictures(result: RoomResult) -> list[Picture]:
     Nothing.
     """
     own = [_course(result, i) for i in range(len(result.options))]
-    grouped = courses.groups(own)
-    found = []
-    for k, group in enumerate(grouped, 1):
-        name = "room-level" if len(grouped) == 1 else f"room-level-{k}"
-        title = "Level over time" if len(grouped) == 1 else f"Level over time, {k} of {len(grouped)}"
-        found.append(_picture(result, group, name, title))
-    return found
+    return [_picture(result, *each) for each in courses.sheets(own, "room-level", "Level over time")]
 
 
 def _course(result: RoomResult, i: int) -> Course:
