@@ -332,7 +332,7 @@ METHOD = Method(
             ),
             Window(
                 "equivalent_drop",
-                "drop that is alike in the air of the calibration",
+                "drop, brought to the air of the calibration",
                 lambda s: _calibration(s).range.value("lowest"),
                 lambda s: _calibration(s).range.value("highest"),
                 "pressure difference",

@@ -388,7 +388,7 @@ METHOD = Method(
                 (s.nominal["stretch"] > STRETCH) | (s.nominal["stretch"] < 1.0) if "stretch" in s.nominal else False
             ),
             lambda s: f"an error of the first reading reaches the answer {span(s.nominal['stretch'], 'times', 2)}",
-            window=Window("stretch", "times an error of the first reading reaches the answer", 1.0, STRETCH),
+            window=Window("stretch", "how many times an error of the first reading counts", 1.0, STRETCH),
         ),
         Limit(
             RISES,

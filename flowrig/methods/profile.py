@@ -129,7 +129,7 @@ RULES = Limit(
     RULES_DISAGREE,
     lambda s: np.abs(s.nominal["rule_difference"]) > 0.04,
     lambda s: f"the second interpolant lies {_percent(s.nominal['rule_difference'])} away",
-    window=Window("rule_difference", "second interpolant less the rule, share of the mean", -0.04, 0.04, unit="%"),
+    window=Window("rule_difference", "difference of two ways to average, of the mean", -0.04, 0.04, unit="%"),
 )
 
 LIMITS = (

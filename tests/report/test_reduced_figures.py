@@ -186,7 +186,7 @@ def test_profiles_have_bars(results: dict[str, Result], pictures: Group) -> None
     bars = [segment for c in axes.containers for b in c.lines[2] for segment in b.get_segments()]
     drawn = sorted((s[0][1], s[1][1]) for s in bars)
     assert np.array(drawn) == pytest.approx(np.array(sorted(zip(plane.velocity.low, plane.velocity.high, strict=True))))
-    assert "mean of the plane" in [t.get_text() for t in axes.get_legend().get_texts()]
+    assert "mean of the plane, corrected" in [t.get_text() for t in axes.get_legend().get_texts()]
 
 
 # readings

@@ -203,7 +203,7 @@ def _profiles(axes: Axes, plane: Plane) -> None:
     mean = plane.mean
     ends = (0.0, 1000.0 * layout.extent[side])
     axes.fill_between(ends, float(mean.low), float(mean.high), facecolor="0.85", hatch="////", edgecolor="0.6",
-                      linewidth=0.0, label="mean of the plane", zorder=0)  # fmt: skip
+                      linewidth=0.0, label="mean of the plane, corrected", zorder=0)  # fmt: skip
     axes.plot(ends, [float(mean.value)] * 2, color="0.3", linewidth=1.0, zorder=1)
     axes.set_xlim(*ends)
     style.round_ticks(axes.xaxis, 6)

@@ -146,7 +146,9 @@ def _caption(result: Result, flow: FlowResult, run: Run) -> str:
         f"Bands hold {percent(result.coverage)}.{_stretches(run)}"
     )
     if run.read:
-        said += " Below: what was read, before the zero is taken out."
+        each = ", the mean of each pass" if run.what == "passes" else ""
+        zeroed = any(x.zero is not None for x in result.record.instruments.values())
+        said += f" Below: what was read{each}{', before a zero is taken off' if zeroed else ''}."
     if run.times is None and run.what == "rows of the log":
         said += " The log has no times; its rows are taken as evenly spaced."
     return said + style.invented(result.record)
