@@ -46,7 +46,7 @@ def read_count_record(reader: PartReader) -> CountRecord:
         remedy = 'Add [counters.A] with sample_flow = "2.83 L/min", sample_time, counts and per.'
         reader.walker.miss(("particles",), "no table [counters.…]", "the counter that took the samples", remedy)
     table = _table(reader, particles)
-    if table is not None and len(reader.faults) == before:
+    if table is not None and len(reader.faults) == before and all(c.whole for c in found.counters.values()):
         found.table = read_counts(table, particles, found.counters, reader.faults)
         if found.table is not None:
             _runs(found.table, reader.faults)

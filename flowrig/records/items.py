@@ -85,6 +85,11 @@ class Section:
         return default if item is None else item.value
 
     @property
+    def whole(self) -> bool:
+        """Whether every field that it cannot be without was read; what was wrong with the others is told already."""
+        return all(f.name in self for f in self.table.fields if f.required)
+
+    @property
     def name(self) -> str:
         """Path as people write it: `air.meter`, `flow[1]`."""
         return path_name(self.path)

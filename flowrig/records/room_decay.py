@@ -71,7 +71,7 @@ def read_room_decay(reader: PartReader) -> RoomDecay:
     found = RoomDecay(reader.section(DECAY, reader.data[DECAY.name], (DECAY.name,)))
     found.counters = read_counters(reader)
     found.runs = [RunRead(section) for section in reader.several(RUNS)]
-    if len(reader.faults) > before:
+    if len(reader.faults) > before or not all(counter.whole for counter in found.counters.values()):
         return found  # what hangs on these is told once they can be read
     _kinds(reader, found)
     _names(reader, found)

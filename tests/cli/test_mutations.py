@@ -11,7 +11,7 @@ import pytest
 from tests.cli.rig import PYTHON, Rig
 
 EXAMPLES = sorted(p for p in (Path(__file__).parents[2] / "examples").iterdir() if re.match(r"\d\d-", p.name))
-MOST = 60  # lines of a table; a batch in which every row must be drawn takes its time
+MOST = 60  # lines of a file; a batch in which every row must be drawn, or a week of tests, takes its time
 EACH = 20  # mutations of each example; more of them were run once
 WORDS = "nan inf -1 0 1e308 -0 99999 1,5 O ° ± “ degC Pa % k=2 true 2026-01-01 12:00:00 ../x [[flow]] [air]"
 SIGNS = (b"", b" ", b'"', b"'", b"[", b"]", b"{", b"=", b",", b";", b"\t", b"\0", b"\xff", b"#", b"\n", b"\\", b'"""')
@@ -82,3 +82,33 @@ def test_no_change_makes_the_program_fail(tmp_path: Path, example: Path) -> None
         refused += code == 2
         (tmp_path / "result.json").unlink(missing_ok=True)
     assert refused > EACH / 4
+
+
+WEEK = Path(__file__).parents[2] / "examples" / "25-working-week"
+
+
+@pytest.mark.parametrize("name", ["record", "classroom", "wing", "ten-years", "panels", "counters"])
+def test_no_line_that_is_missing_makes_a_reader_fail(tmp_path: Path, name: str) -> None:
+    """Each line of a record left out in turn: read, or refused with what is missing."""
+    from flowrig.errors import InputError
+    from flowrig.studies.reduce import load
+
+    for path in (p for p in WEEK.iterdir() if p.suffix in (".toml", ".csv")):
+        (tmp_path / path.name).write_bytes(path.read_bytes())
+    for shelf in ("curves", "calibrations"):
+        for path in (p for p in (WEEK.parent / shelf).glob("*.*") if p.suffix in (".toml", ".csv")):
+            (tmp_path / path.name).write_bytes(path.read_bytes())
+    lines = (WEEK / f"{name}.toml").read_text(encoding="utf-8").split("\n")
+    told: dict[str, int] = {}
+    for number, line in enumerate(lines):
+        if not line.strip() or line.startswith("#"):
+            continue
+        path = tmp_path / f"{name}.toml"
+        path.write_text("\n".join(lines[:number] + lines[number + 1 :]), encoding="utf-8")
+        try:
+            load(path)
+        except InputError as error:
+            told[line] = len(error.faults)
+    assert len(told) > 3
+    # without its heading every line of a table stands in another one; one line alone has its own, or those of what it chooses
+    assert {line: n for line, n in told.items() if n > 6 and not line.startswith("[")} == {}
