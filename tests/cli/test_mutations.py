@@ -110,5 +110,5 @@ def test_no_line_that_is_missing_makes_a_reader_fail(tmp_path: Path, name: str) 
         except InputError as error:
             told[line] = len(error.faults)
     assert len(told) > 3
-    # without its heading every line of a table stands in another one; one line alone has its own, or those of what it chooses
+    # without its heading every line of a table stands in another; one line alone has its own, or those of its choice
     assert {line: n for line, n in told.items() if n > 6 and not line.startswith("[")} == {}
